@@ -1,0 +1,7 @@
+"""Writing maps, single channels and anything else that must not be half-written."""
+
+from __future__ import annotations
+
+from .native import save_map, write_map
+
+__all__ = ["save_map", "write_map"]
