@@ -8,11 +8,11 @@ format: a reader gives a `MapParts` and a source of samples.
 from __future__ import annotations
 
 import hashlib
-import os
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -298,6 +298,11 @@ class ForceMap:
         """The plain parts this map was built from (writers use them)."""
         return self._parts
 
+    @property
+    def source(self) -> Source:
+        """Where the samples come from (writers and readers use it)."""
+        return self._source
+
     def checksum(self) -> str:
         """SHA-256 of the whole file in hexadecimal, worked out once; of the arrays if the map
         lives in memory.
@@ -337,7 +342,8 @@ class ForceMap:
 
     def __repr__(self) -> str:
         rows, cols = self.shape
-        return f"<ForceMap {self.title or self.path}: {rows} x {cols} pixels, {self.n_curves} curves>"
+        name = self.title or self.path or "in memory"
+        return f"<ForceMap {name}: {rows} x {cols} pixels, {self.n_curves} curves>"
 
 
 def _identity(path: Any) -> tuple[int, ...] | None:
@@ -345,7 +351,7 @@ def _identity(path: Any) -> tuple[int, ...] | None:
     if path is None:
         return None
     try:
-        seen = os.stat(path)
+        seen = Path(path).stat()
     except OSError:
         return None
     return seen.st_size, seen.st_mtime_ns, seen.st_ino

@@ -64,36 +64,7 @@ def pack(
 ) -> tuple[MapParts, np.ndarray, np.ndarray]:
     """Pack arrays of force-distance curves into a map.
 
-    Parameters
-    ----------
-    z : travel of the base of the lever in nm, growing towards the sample, in order of time.
-        Either an array (rows, cols, S, n), or (P, S, n), with S segments (two: approach and
-        retract) of n samples; or anything that broadcasts to the deflection, such as (S, n) for
-        one ramp that serves all curves; or, for segments of unequal length, a list of P curves,
-        each a list of S one-dimensional arrays (an empty one where a segment is absent).
-    deflection : the same shape, in nm (or V, see `deflection_unit`), positive when the tip is
-        pushed away. NaN marks a lost sample.
-    force : instead of the deflection, in nN.
-    deflection_unit : "nm", or "V" for the signal of the detector as it is.
-    segments : what each of the S segments is: approach, hold, retract or other.
-    shape : (rows, cols); needed unless the arrays say it or `pixel` does.
-    pixel : int (P, 2), row and column of each curve; default row by row.
-    position : float (P, 2), real x and y in nm; optional.
-    scan_size : (x, y), width and height of the scanned area in nm.
-    sampling_rate : Hz, one number or one a segment.
-    spring_constant : N/m. A constant is a number, or (number, standard deviation), or a
-        `Constant` with its method.
-    deflection_sensitivity : nm/V.
-    radius : of the tip, nm.
-    half_angle : of the tip, degrees from the axis.
-    tip_shape : one of `TIP_SHAPES`.
-    set_force : the peak force that was aimed at, nN.
-    temperature : K.
-    medium, title, sample, start_time (ISO 8601), uuid : text; a uuid is made if none is given.
-    overview : float (rows, cols), height in nm for a first picture, NaN where not measured.
-        Default: minus z at the end of each approach, from its median.
-    digitise : store the samples as 16-bit numbers: True takes the step from the range of the
-        data, (step of z in nm, step of the signal in its unit) takes these steps.
+    The parameters are described at `writers.native.write_map`.
 
     Returns
     -------
@@ -184,7 +155,7 @@ def _flatten(
         z = np.broadcast_to(_floats(z), signal.shape)
     except ValueError:
         raise InputError(
-            f"z has the shape {np.shape(z)}, which does not fit {signal.shape} of the other channel."
+            f"z has the shape {np.shape(z)}, which doesn't fit {signal.shape}, the other channel's."
         ) from None
     grid = (signal.shape[0], signal.shape[1]) if signal.ndim == 4 else None
     n = math.prod(signal.shape[:-2])
@@ -209,8 +180,10 @@ def _flatten_ragged(
         for s in range(n_segments):
             za, sa = _floats(zc[s]), _floats(sc[s])
             if za.ndim != 1 or za.shape != sa.shape:
-                raise InputError(f"Curve {i}, segment {s}: z has the shape {za.shape} and the "
-                                 f"other channel {sa.shape}; both should be (samples,).")  # fmt: skip
+                raise InputError(
+                    f"Curve {i}, segment {s}: z has the shape {za.shape} and the other channel "
+                    f"{sa.shape}; both should be (samples,)."
+                )
             counts[i, s] = za.size
             pieces[0].append(za)
             pieces[1].append(sa)
@@ -265,7 +238,7 @@ def _stored(
         step = (high - low) / 65_000 or 1.0
     raw = np.rint((values.astype(np.float64) - middle) / step)
     if raw.size and np.abs(raw).max() > 32_767:
-        raise InputError(f"{name} spans {high - low:g}, too much for 16 bits with steps of {step:g}.")
+        raise InputError(f"{name} spans {high - low:g}, too much for 16 bits in steps of {step:g}.")
     return frozen(raw, np.int16), step, middle
 
 

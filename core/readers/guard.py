@@ -179,6 +179,22 @@ class GuardedFile:
                     name, f"it declares {total / 1e6:.0f} MB of numbers but the file holds "
                     f"only {held / 1e6:.3f} MB of them")  # fmt: skip
 
+    def check_chunks(self, name: str, dataset: Any) -> None:
+        """Walk the index of a dataset's chunks: each must lie in the file and be of a sane size.
+
+        Takes a moment for each chunk; meant for the process that looks into unknown files.
+        """
+        if dataset.chunks is None:
+            return
+        least = math.prod(dataset.chunks) * dataset.dtype.itemsize
+
+        def one(info: Any) -> None:
+            if info.size > max(self._size, 1) or info.size > 2 * least + 4096:
+                raise self.fail(name, f"the chunk at {info.chunk_offset} has an impossible size")
+
+        with as_read_error(self.path, name):
+            dataset.id.chunk_iter(one)
+
     # -- values -------------------------------------------------------------------------------
 
     def array(self, name: str, *, kinds: str = "iuf", ranks: tuple[int, ...] = (1,)) -> Any:

@@ -7,55 +7,48 @@ constants with their units. Numbers are turned into core units here and nowhere 
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ..errors import ReadError
 from ..forcemap import ForceMap
-from ..mapparts import TIP_SHAPES, Constant, MapParts, Recorded, frozen, kept_dtype
+from ..mapparts import MapParts, frozen, kept_dtype
 from .door import Seen
+from .grid import read_grid
 from .guard import FOREIGN, GuardedFile, as_read_error
+from .recorded import CORE_UNITS, read_recorded, read_texts
 
 NAME = "Palpate force map (HDF5, ragged-1)"
-LARGEST_GRID = 2**26  # pixels
 MOST_SEGMENTS = 64
 
 CURVES = "entry/curves"
-INSTRUMENT = "entry/instrument"
 _AGAIN = "Write the map again, for example with palpate.core.write_map."
-
-# place in the file, dimension (several are possible), may it be 0 or below?
-_CONSTANTS: dict[str, tuple[str, tuple[str, ...], bool]] = {
-    "spring_constant": ("cantilever/spring_constant", ("stiffness",), False),
-    "deflection_sensitivity": ("cantilever/deflection_sensitivity", ("sensitivity",), False),
-    "resonance_frequency": ("cantilever/resonance_frequency", ("frequency",), False),
-    "quality_factor": ("cantilever/quality_factor", ("number",), False),
-    "cantilever_length": ("cantilever/cantilever_length", ("length",), False),
-    "cantilever_width": ("cantilever/cantilever_width", ("length",), False),
-    "cantilever_thickness": ("cantilever/cantilever_thickness", ("length",), False),
-    "radius": ("tip/radius", ("length",), False),
-    "half_angle": ("tip/half_angle", ("angle",), False),
-    "set_point": ("scan/set_point", ("force", "voltage"), True),
-    "temperature": ("environment/temperature", ("temperature",), False),
-}
-_CORE_UNITS = {"stiffness": "N/m", "sensitivity": "nm/V", "frequency": "Hz", "number": "",
-               "length": "nm", "angle": "deg", "force": "nN", "voltage": "V",
-               "temperature": "K"}  # fmt: skip
-_TEXTS = {
-    "start_time": "entry/start_time", "end_time": "entry/end_time",
-    "description": "entry/experiment_description", "user": "entry/user/name",
-    "orcid": "entry/user/orcid", "sample": "entry/sample/name",
-    "sample_description": "entry/sample/description", "scan_type": "entry/instrument/scan/scan_type",
-}  # fmt: skip
 
 
 def sniff(seen: Seen) -> bool:
     """Whether a file looks like HDF5 at all; what it holds is looked at by `read`."""
     return seen.is_hdf5
+
+
+def prepare() -> None:
+    """Import the library this reader needs."""
+    import h5py  # noqa: F401
+
+
+def inspect(seen: Seen) -> None:
+    """Do all that `read` does and touch all that reading samples will use, in another process.
+
+    Raises ReadError as `read` does.
+    """
+    with read(seen) as opened:
+        source = opened.source
+        assert isinstance(source, _Samples)
+        source.check_chunks()
+        for name in ("z", "signal"):
+            for at in {0, opened.parts.n_samples - 1} if opened.parts.n_samples else ():
+                source.read(name, at, at + 1)
 
 
 def read(seen: Seen) -> ForceMap:
@@ -86,6 +79,11 @@ class _Samples:
             found = GuardedFile.read(dataset, start, stop)
             return found.astype(kept_dtype(found.dtype), copy=False)
 
+    def check_chunks(self) -> None:
+        """Walk the index of the chunks of both channels."""
+        for dataset, place in self._data.values():
+            self._guarded.check_chunks(place, dataset)
+
     def close(self) -> None:
         self._guarded.close()
 
@@ -106,20 +104,16 @@ class _Reading:
                               f"{z_name} {z.shape[0]}", _AGAIN)  # fmt: skip
         index = self._index(z.shape[0])
         z_scale, z_shift, _ = self._scale(z_name, "length")
-        signal_scale, signal_shift, dimension = self._scale(
-            signal_name, *(("voltage", "length") if signal_name.endswith("deflection") else ("force",))
-        )  # fmt: skip
-        shape = self._shape(index["pixel"])
-        self._check_pixels(index["pixel"], shape)
-        x, y, has_scale = self._axes(shape)
+        possible = ("force",) if signal_name.endswith("force") else ("voltage", "length")
+        signal_scale, signal_shift, dimension = self._scale(signal_name, *possible)
+        grid = read_grid(self.g, index["pixel"], self.warnings)
         parts = MapParts(
-            shape=shape, **index, n_samples=z.shape[0],
+            **grid, **index, n_samples=z.shape[0],
             z_dtype=kept_dtype(z.dtype), signal_dtype=kept_dtype(signal.dtype),
             z_scale=z_scale, z_shift=z_shift, signal_scale=signal_scale,
-            signal_shift=signal_shift, signal_unit=_CORE_UNITS[dimension],
-            x=x, y=y, has_scale=has_scale, overview=self._overview(shape),
-            recorded=self._recorded(), title=self.g.text("entry/title"),
-            uuid=self.g.text("entry/entry_identifier_uuid"), attributes=self._texts(),
+            signal_shift=signal_shift, signal_unit=CORE_UNITS[dimension],
+            recorded=read_recorded(self.g, self.warnings), title=self.g.text("entry/title"),
+            uuid=self.g.text("entry/entry_identifier_uuid"), attributes=read_texts(self.g),
             warnings=tuple(self.warnings), path=self.seen.path, file_size=self.seen.size,
         )  # fmt: skip
         return ForceMap(parts, _Samples(self.g, z, signal, (z_name, signal_name)))
@@ -196,11 +190,11 @@ class _Reading:
         start, count, pixel = start[:n], count[:n], pixel[:n]
         start, count = self._check_extent(start, count, n_samples)
         self._check_limits("pixel", pixel, 2**31)
-        return dict(
-            curve_start=start, segment_count=count, segment_kind=kind.astype(np.int64),
-            pixel=pixel.astype(np.int64), position=self._position(n),
-            sampling_rate=self._rate(n, kind.shape[0]),
-        )  # fmt: skip
+        return {
+            "curve_start": start, "segment_count": count, "segment_kind": kind.astype(np.int64),
+            "pixel": pixel.astype(np.int64), "position": self._position(n),
+            "sampling_rate": self._rate(n, kind.shape[0]),
+        }  # fmt: skip
 
     def _whole(self, name: str, ranks: tuple[int, ...], missing: Any = None) -> np.ndarray:
         found = self.g.array(f"{CURVES}/{name}", kinds="iu", ranks=ranks)
@@ -268,133 +262,3 @@ class _Reading:
             self.warnings.append("The sampling rate in the file can't be used and is left out.")
             return None
         return frozen(rate)
-
-    # -- the grid -----------------------------------------------------------------------------
-
-    def _shape(self, pixel: np.ndarray) -> tuple[int, int]:
-        rows = self.g.number(f"{INSTRUMENT}/scan/scan_points_y")
-        cols = self.g.number(f"{INSTRUMENT}/scan/scan_points_x")
-        if rows is None or cols is None:
-            overview = self.g.numbers("entry/overview/height", ranks=(2,))
-            if overview is not None:
-                rows, cols = overview.shape
-            else:
-                rows, cols = pixel.max(axis=0) + 1
-                self.warnings.append("The file doesn't say how many rows and columns the map has; "
-                                     "they are taken from the pixels that were measured.")  # fmt: skip
-        good = all(math.isfinite(v) and v >= 1 and v == int(v) for v in (rows, cols))
-        if not good or rows * cols > LARGEST_GRID:
-            raise self.g.fail(f"{INSTRUMENT}/scan", f"a map of {rows:g} x {cols:g} pixels can't "
-                              "be used", _AGAIN)  # fmt: skip
-        return int(rows), int(cols)
-
-    def _check_pixels(self, pixel: np.ndarray, shape: tuple[int, int]) -> None:
-        outside = (pixel >= np.array(shape)).any(axis=1)
-        if outside.any():
-            curve = int(np.argmax(outside))
-            row, col = pixel[curve]
-            raise self.g.fail(f"{CURVES}/pixel, curve {curve}", f"row {row}, column {col} is "
-                              f"outside the map of {shape[0]} x {shape[1]} pixels", _AGAIN)  # fmt: skip
-        found = np.zeros(shape, dtype=bool)
-        found[pixel[:, 0], pixel[:, 1]] = True
-        here = int(np.count_nonzero(found))
-        if here < len(pixel):
-            self.warnings.append(f"{len(pixel) - here} curves were measured again at the same "
-                                 "pixel; the last one of each pixel is used.")  # fmt: skip
-        if here < found.size:
-            self.warnings.append(f"{found.size - here} of {found.size} pixels have no curve.")
-
-    def _axes(self, shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray, bool]:
-        """Pixel centres in nm from the overview's axes, else from the scan range."""
-        axes = []
-        for name, n in (("x", shape[1]), ("y", shape[0])):
-            axis = self._overview_axis(name, n)
-            axes.append(self._range_axis(name, n) if axis is None else axis)
-        x, y = axes
-        if x is None or y is None:
-            self.warnings.append("The size of the map is not recorded; lengths on it are counted "
-                                 "in pixels.")  # fmt: skip
-            return frozen(np.arange(shape[1], dtype=float)), frozen(
-                np.arange(shape[0], dtype=float)), False  # fmt: skip
-        return frozen(x), frozen(y), True
-
-    def _overview_axis(self, name: str, n: int) -> np.ndarray | None:
-        place = f"entry/overview/{name}"
-        found = self.g.array(place)
-        if found is None:
-            return None
-        _, factor = self.g.factor_to_core(place, "length")
-        axis = found.astype(np.float64) * factor
-        step = np.diff(axis)
-        if axis.shape != (n,) or not np.isfinite(axis).all() or not (
-            (step > 0).all() or (step < 0).all()
-        ):
-            self.warnings.append(f"{place} doesn't fit the map and is left out.")
-            return None
-        return axis
-
-    def _range_axis(self, name: str, n: int) -> np.ndarray | None:
-        place = f"{INSTRUMENT}/scan/scan_range_{name}"
-        value = self.g.number(place)
-        if value is None:
-            return None
-        _, factor = self.g.factor_to_core(place, "length")
-        length = value * factor
-        if not (math.isfinite(length) and length > 0):
-            self.warnings.append(f"{place} is {value:g}, which is impossible; it is left out.")
-            return None
-        return (np.arange(n) + 0.5) * (length / n)
-
-    def _overview(self, shape: tuple[int, int]) -> np.ndarray | None:
-        place = "entry/overview/height"
-        found = self.g.numbers(place, ranks=(2,))
-        if found is None:
-            return None
-        if found.shape != shape:
-            self.warnings.append(f"{place} has another shape than the map and is left out.")
-            return None
-        _, factor = self.g.factor_to_core(place, "length")
-        with as_read_error(self.seen.path, place):
-            return frozen(GuardedFile.read(found).astype(np.float64) * factor)
-
-    # -- what is recorded ---------------------------------------------------------------------
-
-    def _recorded(self) -> Recorded:
-        found: dict[str, Any] = {name: self._constant(name) for name in _CONSTANTS}
-        shape = self.g.text(f"{INSTRUMENT}/tip/shape").lower().replace(" ", "_")
-        if shape and shape not in TIP_SHAPES:
-            self.warnings.append(f"The tip shape “{shape[:40]}” is not known and is left out.")
-            shape = ""
-        medium = self.g.text(f"{INSTRUMENT}/environment/medium")
-        return dataclasses.replace(Recorded(**found), tip_shape=shape, medium=medium)
-
-    def _constant(self, name: str) -> Constant | None:
-        place, dimensions, any_sign = _CONSTANTS[name]
-        place = f"{INSTRUMENT}/{place}"
-        raw = self.g.number(place)
-        if raw is None:
-            return None
-        if dimensions == ("number",):
-            dimension, factor = "number", 1.0
-        else:
-            dimension, factor = self.g.factor_to_core(place, *dimensions)
-        factor *= 180.0 / math.pi if dimension == "angle" else 1.0
-        value = raw * factor
-        possible = math.isfinite(value) and (any_sign or value > 0)
-        if not possible or (dimension == "angle" and value >= 90.0):
-            words = name.replace("_", " ")
-            self.warnings.append(f"The recorded {words} is {raw:g}, which is impossible; it is "
-                                 "left out and has to be given by hand.")  # fmt: skip
-            return None
-        error = self.g.attribute(place, "error")
-        good = isinstance(error, float) and math.isfinite(error) and error >= 0
-        method = self.g.attribute(place, "method")
-        return Constant(
-            value, _CORE_UNITS[dimension],
-            float(error) * factor if good else math.nan,  # type: ignore[arg-type]
-            method if isinstance(method, str) else "",
-        )  # fmt: skip
-
-    def _texts(self) -> dict[str, str]:
-        found = {key: self.g.text(place) for key, place in _TEXTS.items()}
-        return {key: text for key, text in found.items() if text}

@@ -61,7 +61,7 @@ def saving(
         _sync(temporary)
         if keep_previous and path.exists():
             _keep(path)
-        os.replace(temporary, path)
+        temporary.replace(path)
         _sync_folder(path.parent)
     except (OSError, RuntimeError) as error:
         words = _reason(error)
@@ -121,7 +121,7 @@ def _keep(path: Path) -> None:
     except OSError:
         shutil.copy2(path, spare)
     try:
-        os.replace(spare, kept)
+        spare.replace(kept)
     finally:
         with suppress(OSError):  # replacing a file by itself under another name leaves both
             spare.unlink(missing_ok=True)

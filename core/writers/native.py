@@ -123,12 +123,15 @@ def _write(
             raise WriteError(f"{path} could not be saved: what was written doesn't read back.")
 
     _check_texts(parts)
-    with saving(path, needs=z.nbytes // 2 + signal.nbytes // 2, check=check) as temporary:
-        with nexus.create(temporary, "force-map") as file:
-            entry = nexus.group(file, "entry", "NXentry", default="overview")
-            _write_described(entry, parts)
-            _write_overview(entry, parts)
-            _write_curves(entry, parts, start, z, signal)
+    needs = (z.nbytes + signal.nbytes) // 2  # packed
+    with (
+        saving(path, needs=needs, check=check) as temporary,
+        nexus.create(temporary, "force-map") as file,
+    ):
+        entry = nexus.group(file, "entry", "NXentry", default="overview")
+        _write_described(entry, parts)
+        _write_overview(entry, parts)
+        _write_curves(entry, parts, start, z, signal)
     return path
 
 
