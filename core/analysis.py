@@ -1,0 +1,150 @@
+"""The result of one analysis: small tables, and the maps that follow from them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from .calibration import Constants
+from .channels import CHANNELS, Channel, Tables
+from .doubts import DOUBTS, Case, raise_doubts, severe_mask
+from .forcemap import ForceMap
+from .settings import Settings
+from .steps import baseline as bl
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """What one map gave under one set of settings.
+
+    Attributes
+    ----------
+    map, settings, constants : what went in
+    stage_tables : stage -> (P, columns), read-only; rows not in `done` are NaN
+    keys : stage -> what it depended on; equal keys mean equal tables
+    done : (P,) bool, curves analysed so far
+    step : pixels between analysed ones while a map is refined from coarse to fine; 1 at the end
+    started, ended : ISO 8601 times
+    """
+
+    map: ForceMap
+    settings: Settings
+    constants: Constants
+    stage_tables: Mapping[str, Array]
+    keys: Mapping[str, Hashable]
+    done: Array
+    step: int = 1
+    started: str = ""
+    ended: str = ""
+    _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
+
+    @property
+    def complete(self) -> bool:
+        return bool(self.done.all())
+
+    @property
+    def poisson_ratio(self) -> float:
+        return self.constants.poisson_ratio
+
+    @cached_property
+    def tables(self) -> Tables:
+        """All tables with the constants, as the channels and doubts read them."""
+        t, c = self.stage_tables, self.constants
+        return Tables(t["baseline"], t["retract"], t["fit"], t["stiffness"],
+                      c.force_scale, c.factor, c.poisson_ratio)  # fmt: skip
+
+    def per_curve(self, name: str) -> tuple[Array, Array | None]:
+        """A channel and its local standard uncertainty, (P,) each in core units; NaN if missing."""
+        if name not in self._cache:
+            channel = CHANNELS[name]
+            with np.errstate(all="ignore"):
+                value = np.array(channel.value(self.tables), dtype=float)
+                error = None
+                if channel.variance is not None:
+                    error = np.sqrt(channel.variance(self.tables))
+                    error[~np.isfinite(value)] = np.nan
+            if not self.constants.lengths and name != "height":
+                value[:] = np.nan
+            value[~np.isfinite(value) | ~self.done] = np.nan
+            value.flags.writeable = False
+            self._cache[name] = (value, error)
+        return self._cache[name]
+
+    def _grid(self, values: Array, empty: float) -> Array:
+        index = self.map.index_map
+        out = np.where(index >= 0, values[np.maximum(index, 0)], empty)
+        out.flags.writeable = False
+        return out
+
+    def channel(self, name: str) -> Array:
+        """A channel as a map, (rows, cols) float64 in core units; NaN where missing."""
+        return self._grid(self.per_curve(name)[0], np.nan)
+
+    def errors(self, name: str) -> Array | None:
+        """Local standard uncertainty of a channel as a map; None if the channel has none.
+
+        Local terms only: noise, contact point, baseline and sampling of this curve. What is common
+        to all pixels (spring constant, sensitivity, tip, Poisson ratio) is not in it.
+        """
+        error = self.per_curve(name)[1]
+        return None if error is None else self._grid(error, np.nan)
+
+    def preview(self, name: str) -> Array:
+        """As `channel`, while pixels are still missing filled from the coarse ones around."""
+        values = self.channel(name)
+        if self.step <= 1:
+            return values
+        coarse = values[:: self.step, :: self.step]
+        rows, cols = values.shape
+        filled = np.repeat(np.repeat(coarse, self.step, 0), self.step, 1)[:rows, :cols]
+        return np.where(np.isfinite(values), values, filled)
+
+    def channels(self) -> list[tuple[Channel, Array, Array | None]]:
+        """Every channel with its map and the map of its local uncertainty."""
+        return [(c, self.channel(c.name), self.errors(c.name)) for c in CHANNELS.values()]
+
+    @cached_property
+    def case(self) -> Case:
+        """What the doubts are judged by; the noise is compared with the map's median."""
+        noise = self.tables.base[self.done, bl.B_NOISE]
+        finite = noise[np.isfinite(noise)]
+        median = float(np.median(finite)) if finite.size else math.nan
+        return Case(self.tables, self.settings.doubts, self.constants.set_force, median)
+
+    @cached_property
+    def curve_doubts(self) -> Array:
+        """Doubts of each curve as bits, uint64 (P,); 0 where not analysed yet."""
+        bits = raise_doubts(self.case)
+        if not self.constants.lengths:
+            bits[:] = 0
+        bits[~self.done] = 0
+        bits.flags.writeable = False
+        return bits
+
+    @property
+    def doubts(self) -> Array:
+        """Doubts as a map of bits, uint64 (rows, cols); 0 where there is no curve."""
+        index = self.map.index_map
+        return np.where(index >= 0, self.curve_doubts[np.maximum(index, 0)], np.uint64(0))
+
+    @property
+    def severe(self) -> Array:
+        """(rows, cols) bool: pixels whose numbers are not to be used."""
+        return (self.doubts & np.uint64(severe_mask())) != 0
+
+    @property
+    def doubt_meanings(self) -> list[tuple[int, str, str]]:
+        """(mask, name, sentence) of every registered doubt."""
+        return [(d.mask, d.name, d.sentence) for d in DOUBTS.values()]
+
+    def doubt_counts(self) -> dict[str, int]:
+        """How many curves carry each doubt; doubts that none carries are left out."""
+        bits = self.curve_doubts
+        counts = {d.name: int(np.count_nonzero(bits & np.uint64(d.mask))) for d in DOUBTS.values()}
+        return {name: count for name, count in counts.items() if count}

@@ -1,0 +1,102 @@
+"""The constants in use: as recorded in the map, or as set by the user; and what is missing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ..forcemap import Constant, ForceMap
+from ..models import law_of
+from ..settings import Settings
+
+RECORDED, SET, ABSENT = "recorded", "set here", "missing"
+
+
+@dataclass(frozen=True)
+class InUse:
+    """One constant as the analysis uses it; `value` NaN if it is missing."""
+
+    name: str
+    label: str
+    value: float
+    error: float
+    unit: str
+    origin: str
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class Constants:
+    """All constants an analysis uses, and how the raw signal becomes a deflection in nm.
+
+    `scale` is (z scale, z shift, d scale, d shift), value = raw * scale + shift; `lengths` is False
+    if the signal can't be turned into nm, and `scale` then leaves it in its own unit.
+    """
+
+    spring_constant: InUse
+    deflection_sensitivity: InUse
+    tip: InUse
+    factor: float
+    poisson_ratio: float
+    set_force: float
+    scale: tuple[float, float, float, float]
+    lengths: bool
+
+    @property
+    def force_scale(self) -> float:
+        """Spring constant for turning nm into nN; NaN if it is missing."""
+        return self.spring_constant.value
+
+
+def _use(name: str, label: str, unit: str, chosen: float | None, recorded: Constant | None
+         ) -> InUse:  # fmt: skip
+    if chosen is not None:
+        error = recorded.error if recorded and recorded.value == chosen else math.nan
+        return InUse(name, label, chosen, error, unit, SET)
+    if recorded is not None:
+        return InUse(name, label, recorded.value, recorded.error, unit, RECORDED, recorded.method)
+    return InUse(name, label, math.nan, math.nan, unit, ABSENT)
+
+
+def constants(fmap: ForceMap, settings: Settings) -> Constants:
+    """The constants that an analysis of this map under these settings uses."""
+    was = fmap.recorded
+    k = _use("spring_constant", "Spring constant", "N/m", settings.calibration.spring_constant,
+             was.spring_constant)  # fmt: skip
+    s = _use("deflection_sensitivity", "Deflection sensitivity", "nm/V",
+             settings.calibration.deflection_sensitivity, was.deflection_sensitivity)  # fmt: skip
+    law = law_of(settings.fit.law)
+    if law.size == "radius":
+        tip = _use("radius", "Tip radius", "nm", settings.tip.radius, was.radius)
+    else:
+        tip = _use("half_angle", "Half-angle", "deg", settings.tip.half_angle, was.half_angle)
+    per_unit = {"V": s.value, "nm": 1.0, "nN": 1.0 / k.value}[fmap.signal_unit]
+    lengths = math.isfinite(per_unit)
+    d = per_unit if lengths else 1.0
+    scale = (fmap.z_scale, fmap.z_shift, fmap.signal_scale * d, fmap.signal_shift * d)
+    force = {"V": s.value * k.value, "nN": 1.0, "nm": k.value}
+    set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
+    factor = law.factor(tip.value) if math.isfinite(tip.value) else math.nan
+    return Constants(k, s, tip, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
+
+
+def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
+    """(settings path, sentence) of each constant that is missing and what can't be had without it.
+
+    Empty if everything that the settings ask for can be computed.
+    """
+    use = constants(fmap, settings)
+    found = []
+    if fmap.signal_unit == "V" and math.isnan(use.deflection_sensitivity.value):
+        found.append(("calibration.deflection_sensitivity",
+                      "No deflection sensitivity (nm/V): only the height at peak force can be "
+                      "computed; no force, stiffness, modulus, adhesion or indentation."))  # fmt: skip
+    if math.isnan(use.spring_constant.value):
+        lost = ("only the height at peak force can be computed" if fmap.signal_unit == "nN" else
+                "no force, stiffness, modulus, adhesion, work or dissipation can be computed")  # fmt: skip
+        found.append(("calibration.spring_constant", f"No spring constant (N/m): {lost}."))
+    if math.isnan(use.tip.value):
+        found.append((f"tip.{use.tip.name}",
+                      f"No {use.tip.label.lower()} ({use.tip.unit}): no modulus can be computed; "
+                      "stiffness, adhesion and indentation can."))  # fmt: skip
+    return found

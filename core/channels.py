@@ -1,0 +1,176 @@
+"""The registry of per-pixel quantities: name, symbol, unit, formula, and how to colour each.
+
+A channel is worked out from the small per-curve tables that the stages leave, so that a changed
+spring constant or Poisson ratio costs no pass over the samples. Adding one is one entry in
+`CHANNELS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .steps import baseline as bl
+from .steps import fit as ft
+from .steps import retract as rt
+from .steps import stiffness as st
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """What the stages found, one row a curve, and the constants that turn lengths into forces.
+
+    Attributes
+    ----------
+    base, pull, fit, slope : (P, columns), see ``steps/``; None where the stage could not run
+    spring_constant : N/m; NaN if not known
+    factor : g(size) of the law in use, so that C = E* g; NaN if the tip is not known
+    poisson_ratio : assumed
+    """
+
+    base: Array
+    pull: Array
+    fit: Array
+    slope: Array
+    spring_constant: float
+    factor: float
+    poisson_ratio: float
+
+
+Getter = Callable[[Tables], Array]
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One per-pixel quantity.
+
+    Attributes
+    ----------
+    name : identifier, also the dataset's name in a result file
+    label, symbol, unit, formula : for people; the unit is the core unit
+    kind : "magnitude" (bright means more), "signed" (centred on zero) or "height"
+    value, variance : from the tables; NaN where missing; None if no local uncertainty is kept
+    needs : which constants it can't do without
+    """
+
+    name: str
+    label: str
+    symbol: str
+    unit: str
+    formula: str
+    value: Getter
+    variance: Getter | None = None
+    kind: str = "magnitude"
+    needs: tuple[str, ...] = field(default=())
+
+    @property
+    def title(self) -> str:
+        """Label with unit, such as ``Modulus (GPa)``."""
+        return f"{self.label} ({self.unit})" if self.unit else self.label
+
+
+def _good(t: Tables, column: int) -> Array:
+    return np.where(t.fit[:, ft.STATE] == ft.GOOD, t.fit[:, column], np.nan)
+
+
+def reduced_modulus(t: Tables) -> Array:
+    """E* = k c / g(size)."""
+    return np.exp(_good(t, ft.LN_C)) * t.spring_constant / t.factor
+
+
+def _reduced_variance(t: Tables) -> Array:
+    return reduced_modulus(t) ** 2 * _good(t, ft.VAR_LN_C)
+
+
+def _modulus(t: Tables) -> Array:
+    return reduced_modulus(t) * (1.0 - t.poisson_ratio**2)
+
+
+def _modulus_variance(t: Tables) -> Array:
+    return _reduced_variance(t) * (1.0 - t.poisson_ratio**2) ** 2
+
+
+def _slope(t: Tables) -> Array:
+    m = t.slope[:, st.SLOPE]
+    return np.where((m > 0.0) & (m < 1.0), m, np.nan)
+
+
+def _stiffness(t: Tables) -> Array:
+    m = _slope(t)
+    return t.spring_constant * m / (1.0 - m)
+
+
+def _stiffness_variance(t: Tables) -> Array:
+    m = _slope(t)
+    return (t.spring_constant / (1.0 - m) ** 2) ** 2 * t.slope[:, st.VAR_SLOPE]
+
+
+def _indentation(t: Tables) -> Array:
+    return t.base[:, bl.PEAK_Z] - _good(t, ft.Z0) - t.base[:, bl.PEAK_D]
+
+
+PEAK_VARIANCE = 0.6
+"""Variance at the end of a line through five even samples, in units of one sample's variance."""
+
+
+def _peak_variance(t: Tables) -> Array:
+    return PEAK_VARIANCE * t.base[:, bl.B_NOISE] ** 2 + t.base[:, bl.B_VAR_OFFSET]
+
+
+def _forced(column: int, power: int = 1) -> Getter:
+    return lambda t: t.pull[:, column] * t.spring_constant**power
+
+
+FORCE = ("deflection_sensitivity", "spring_constant")
+ELASTIC = (*FORCE, "tip")
+LENGTH = ("deflection_sensitivity",)
+
+_ALL = (
+    Channel("height", "Height", "h", "nm", "-z at the peak force, where the approach stopped",
+            lambda t: -t.base[:, bl.PEAK_Z], kind="height"),
+    Channel("contact_height", "Height at contact", "h₀", "nm",
+            "-z₀: the surface without the dent that the tip makes",
+            lambda t: -_good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
+    Channel("modulus", "Young modulus", "E", "GPa", "E = E* (1 - ν²), with ν assumed",
+            _modulus, _modulus_variance, needs=ELASTIC),
+    Channel("reduced_modulus", "Reduced modulus", "E*", "GPa",
+            "from the contact law fitted to deflection against base position",
+            reduced_modulus, _reduced_variance, needs=ELASTIC),
+    Channel("stiffness", "Contact stiffness", "S", "N/m",
+            "S = k m/(1 - m), m the slope of deflection against base position in contact",
+            _stiffness, _stiffness_variance, needs=FORCE),
+    Channel("adhesion", "Adhesion", "F_ad", "nN",
+            "the largest pull below the retract baseline (pull-off force)",
+            _forced(rt.PULL), _forced(rt.VAR_PULL, 2), needs=FORCE),
+    Channel("work_of_adhesion", "Work of adhesion", "W_ad", "aJ",
+            "area between the retract and its baseline, from zero force to release",
+            _forced(rt.WORK), _forced(rt.VAR_WORK, 2), needs=FORCE),
+    Channel("dissipation", "Dissipated energy", "W_dis", "aJ",
+            "area between approach and retract, contact and adhesion included",
+            _forced(rt.LOST), _forced(rt.VAR_LOST, 2), needs=FORCE),
+    Channel("indentation", "Indentation at peak", "δ", "nm", "δ = (z - z₀) - d at the peak force",
+            _indentation, lambda t: _good(t, ft.VAR_Z0) + _peak_variance(t), needs=LENGTH),
+    Channel("peak_force", "Peak force", "F_p", "nN", "F = k d where the approach stopped",
+            lambda t: t.base[:, bl.PEAK_D] * t.spring_constant,
+            lambda t: _peak_variance(t) * t.spring_constant**2, needs=FORCE),
+    Channel("contact_point", "Contact point", "z₀", "nm",
+            "base position where an undeflected tip meets the undeformed surface",
+            lambda t: _good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
+    Channel("noise", "Noise of the deflection", "σ", "nm",
+            "1.4826 × median |residual| of the approach baseline",
+            lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),
+    Channel("baseline_slope", "Slope of the baseline", "b", "",
+            "slope of the free part of the approach, nm of deflection per nm of travel",
+            lambda t: t.base[:, bl.B_SLOPE], lambda t: t.base[:, bl.B_VAR_SLOPE], "signed", LENGTH),
+    Channel("residual", "Residual of the fit", "r/σ", "",
+            "root mean square residual of the fit, in units of the noise",
+            lambda t: _good(t, ft.RESIDUAL) / t.base[:, bl.B_NOISE], needs=LENGTH),
+    Channel("n_points", "Samples in the window", "N", "", "samples that the fit used",
+            lambda t: t.fit[:, ft.SAMPLES], needs=LENGTH),
+)  # fmt: skip
+
+CHANNELS: dict[str, Channel] = {channel.name: channel for channel in _ALL}

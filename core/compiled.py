@@ -1,0 +1,73 @@
+"""How a step is compiled, and where the machine code is kept.
+
+``@kernel`` is numba's ``njit`` without the GIL, cached on disk. Numba looks only at the file of the
+cached function when it decides whether a cache is fresh, not at the functions it calls, so a change
+in a helper would go unseen. Here the cache folder carries a hash of every compiled source file and
+of the library versions: old code can't be mistaken for new.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numba
+
+FAST = {"reassoc", "contract", "nsz"}
+"""Sums may be taken in any order (so they use vector instructions); NaN and infinity still hold."""
+
+
+def _sources() -> list[Path]:
+    here = Path(__file__).parent
+    return [Path(__file__), *sorted((here / "steps").glob("*.py")),
+            *sorted((here / "models").glob("*.py"))]  # fmt: skip
+
+
+def user_cache() -> Path:
+    """The folder for things that can be made again, by the custom of the system."""
+    home = Path.home()
+    if os.name == "nt":
+        return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "palpate"
+    if sys.platform == "darwin":
+        return home / "Library" / "Caches" / "palpate"
+    return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "palpate"
+
+
+@cache
+def cache_folder() -> Path:
+    """The folder for this version's machine code; a temporary one if the usual can't be written."""
+    digest = hashlib.sha256(f"{numba.__version__} {sys.version}".encode())
+    for source in _sources():
+        digest.update(source.read_bytes())
+    folder = user_cache() / f"compiled-{digest.hexdigest()[:16]}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / f"probe-{os.getpid()}"
+        probe.write_bytes(b"")
+        probe.unlink()
+    except OSError:
+        return Path(tempfile.gettempdir()) / f"palpate-{os.getuid() if os.name != 'nt' else 0}"
+    return folder
+
+
+def kernel(function: Callable[..., Any] | None = None, *, fast: bool = False) -> Any:
+    """Compile a function: no Python objects, no GIL, cached under `cache_folder`.
+
+    Parameters
+    ----------
+    fast : let sums be reordered (see `FAST`)
+    """
+    if function is None:
+        return lambda f: kernel(f, fast=fast)
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(cache_folder())
+    try:
+        return numba.njit(cache=True, nogil=True, fastmath=FAST if fast else False)(function)
+    finally:
+        numba.config.CACHE_DIR = before

@@ -1,0 +1,186 @@
+"""The registry of doubts: why a pixel should not be believed.
+
+A doubt has a name, a sentence a person understands, the measured figure that trips it and the
+threshold from the settings. A severe doubt means that the numbers of this curve are not to be
+used; a mild one means that they should be looked at. One bad curve never stops a map.
+
+Adding one is one entry in `_ALL`; its place in the tuple is its bit, so new ones go at the end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .channels import Tables
+from .settings import Doubts
+from .steps import baseline as bl
+from .steps import fit as ft
+from .steps import retract as rt
+from .steps import stiffness as st
+
+Array = np.ndarray
+SEVERE, MILD = "severe", "mild"
+
+
+@dataclass(frozen=True)
+class Case:
+    """What the doubts of a map are judged by.
+
+    `set_force` is the force [nN] at which the approach should stop, NaN if not recorded.
+    `median_noise` is the median over the whole map, so that one curve can be compared with it.
+    """
+
+    tables: Tables
+    limits: Doubts
+    set_force: float
+    median_noise: float
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One reason not to believe a curve.
+
+    Attributes
+    ----------
+    name, severity, sentence : for people
+    figure : the measured figure (P,), NaN where it can't be had
+    trips : (figure, limits) -> (P,) bool
+    unit : of the figure
+    threshold : the limit that was passed, from the settings, for the sentence
+    """
+
+    name: str
+    severity: str
+    sentence: str
+    figure: Callable[[Case], Array]
+    trips: Callable[[Array, Doubts], Array]
+    unit: str = ""
+    threshold: Callable[[Doubts], float] = lambda limits: float("nan")
+    bit: int = 0
+
+    @property
+    def mask(self) -> int:
+        return 1 << self.bit
+
+
+def _base(column: int) -> Callable[[Case], Array]:
+    return lambda c: c.tables.base[:, column]
+
+
+def _free_length(branch: int) -> Callable[[Case], Array]:
+    """Length of the free part [nm]; 0 if none was found."""
+
+    def figure(c: Case) -> Array:
+        found = c.tables.base[:, branch + bl.B_LENGTH]
+        return np.where(np.isfinite(found), found, 0.0)
+
+    return figure
+
+
+def _steepness(c: Case) -> Array:
+    """Peak deflection in units of the noise."""
+    b = c.tables.base
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(np.isfinite(b[:, bl.PEAK_D]), b[:, bl.PEAK_D] / b[:, bl.B_NOISE], 0.0)
+
+
+def _missed(c: Case) -> Array:
+    """How far the peak force is from the set force, in per cent of it."""
+    force = c.tables.base[:, bl.PEAK_D] * c.tables.spring_constant
+    return 100.0 * np.abs(force / c.set_force - 1.0)
+
+
+def _residual(c: Case) -> Array:
+    return c.tables.fit[:, ft.RESIDUAL] / c.tables.base[:, bl.B_NOISE]
+
+
+def _slope_excess(c: Case) -> Array:
+    """By how many standard errors the slope in contact exceeds one."""
+    s = c.tables.slope
+    return (s[:, st.SLOPE] - 1.0) / np.sqrt(s[:, st.VAR_SLOPE])
+
+
+def _fit_state(c: Case) -> Array:
+    return c.tables.fit[:, ft.STATE]
+
+
+def _pull_seen(c: Case) -> Array:
+    return c.tables.pull[:, rt.SEEN]
+
+
+NOISES = "× noise"
+
+_ALL = (
+    Doubt("no_contact", SEVERE,
+          "The deflection never rises above the noise: the surface was not reached.",
+          _steepness, lambda f, s: ~(f > 5.0), NOISES, lambda s: 5.0),
+    Doubt("no_baseline", SEVERE,
+          "Too little free baseline before contact: the travel was too short. Lengthen it and "
+          "measure again.",
+          _free_length(bl.APPROACH), lambda f, s: f < s.shortest_baseline, "nm",
+          lambda s: s.shortest_baseline),
+    Doubt("no_release", SEVERE,
+          "Too little free baseline after pull-off: the tip may not have let go. Lengthen the "
+          "travel and measure again.",
+          _free_length(bl.RETRACT), lambda f, s: f < s.shortest_baseline, "nm",
+          lambda s: s.shortest_baseline),
+    Doubt("saturated", SEVERE,
+          "The signal has a flat top: the detector was saturated.",
+          _base(bl.FLAT_TOP), lambda f, s: f >= 4, "samples", lambda s: 4),
+    Doubt("spikes", MILD, "Single samples stand out of their neighbours.",
+          _base(bl.SPIKES), lambda f, s: f >= 1, "samples", lambda s: 1),
+    Doubt("missing_samples", MILD, "Samples are missing or not numbers.",
+          _base(bl.MISSING), lambda f, s: f >= 1, "samples", lambda s: 1),
+    Doubt("wrong_way", SEVERE,
+          "The approach does not move towards the sample: z falls. Is its sign declared?",
+          _base(bl.Z_REVERSED), lambda f, s: f > 0),
+    Doubt("noisy", MILD, "The noise is far above the map's.",
+          lambda c: c.tables.base[:, bl.B_NOISE] / c.median_noise,
+          lambda f, s: f > s.worst_noise, "× median", lambda s: s.worst_noise),
+    Doubt("set_force_missed", MILD, "The peak force is not the set force.",
+          _missed, lambda f, s: f > s.worst_set_force, "%", lambda s: s.worst_set_force),
+    Doubt("few_samples", SEVERE, "Too few samples in the fit window.",
+          lambda c: c.tables.fit[:, ft.SAMPLES],
+          lambda f, s: f < s.least_samples, "samples", lambda s: s.least_samples),
+    Doubt("fit_failed", SEVERE,
+          "The fit found no answer: it did not converge or its covariance is not positive.",
+          _fit_state, lambda f, s: f >= ft.NOT_CONVERGED),
+    Doubt("bad_fit", MILD, "The law does not describe the curve: residuals exceed the noise.",
+          _residual, lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
+    Doubt("slope_above_one", SEVERE,
+          "In contact the deflection grows faster than the base moves, which is impossible: the "
+          "deflection sensitivity is wrong.",
+          _slope_excess, lambda f, s: f > 3.0, "standard errors", lambda s: 3.0),
+    Doubt("no_pull_off", MILD,
+          "No pull-off stands out of the noise; the adhesion is given as zero.",
+          _pull_seen, lambda f, s: f == 0.0),
+)  # fmt: skip
+
+DOUBTS: dict[str, Doubt] = {
+    d.name: Doubt(d.name, d.severity, d.sentence, d.figure, d.trips, d.unit, d.threshold, bit)
+    for bit, d in enumerate(_ALL)
+}
+
+
+def raise_doubts(case: Case) -> Array:
+    """The doubts of every curve as bits, uint64 (P,)."""
+    bits = np.zeros(case.tables.base.shape[0], dtype=np.uint64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for doubt in DOUBTS.values():
+            tripped = doubt.trips(doubt.figure(case), case.limits)
+            bits[tripped] |= np.uint64(doubt.mask)
+    return bits
+
+
+def severe_mask() -> int:
+    """The bits of all severe doubts."""
+    return sum(d.mask for d in DOUBTS.values() if d.severity == SEVERE)
+
+
+def names_of(bits: int) -> list[str]:
+    """Names of the doubts in a bit set, severe ones first."""
+    found = [d for d in DOUBTS.values() if bits & d.mask]
+    return [d.name for d in sorted(found, key=lambda d: d.severity != SEVERE)]

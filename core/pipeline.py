@@ -1,0 +1,314 @@
+"""The stage table, what depends on what, running a map, and `explain` for one pixel.
+
+    baseline ─┬─ retract ──┐ (only if the fit takes the measured pull-off)
+              ├─ fit ◄─────┘
+              └─ stiffness
+
+Each stage has a key made of all that its numbers depend on. A stage whose key is equal to the
+previous analysis's is taken over; only the others run. A changed spring constant, tip or Poisson
+ratio changes no key (unless the window is given by force): the kernels know lengths only.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Hashable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from .analysis import Analysis
+from .calibration import Constants, constants
+from .forcemap import Block, ForceMap
+from .models import law_of
+from .progress import Progress
+from .settings import Settings
+from .steps import baseline as bl
+from .steps import fit as ft
+from .steps import loops
+from .steps import retract as rt
+from .steps import stiffness as st
+
+Array = np.ndarray
+CHUNK = 512
+"""Curves handed to a worker at a time: a few ms of work, so that cancel is felt at once."""
+COARSE = 8
+"""A map is refined over pixels that are 8, 4, 2 and 1 apart."""
+
+Rows = dict[str, Array]
+
+
+@dataclass(frozen=True)
+class Request:
+    """Settings and constants of one run."""
+
+    settings: Settings
+    constants: Constants
+
+    @property
+    def scale(self) -> Array:
+        return np.array(self.constants.scale)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One row of the stage table.
+
+    Attributes
+    ----------
+    columns : width of the stage's table
+    key : all that its numbers depend on
+    run : (request, block, cuts, rows of all stages for these curves) fills its own rows
+    """
+
+    name: str
+    columns: int
+    key: Callable[[Request], Hashable]
+    run: Callable[[Request, Block, Array, Rows], None]
+
+
+def _baseline_key(r: Request) -> Hashable:
+    return r.settings.baseline, r.settings.doubts.spike, r.constants.scale
+
+
+def _run_baseline(r: Request, block: Block, cut: Array, rows: Rows) -> None:
+    b = r.settings.baseline
+    options = np.array([float(b.shape == "line"), b.extent / 100.0, b.threshold,
+                        r.settings.doubts.spike])  # fmt: skip
+    loops.baseline_loop(
+        block.z, block.signal, block.start, cut, r.scale, options, rows["baseline"]
+    )
+
+
+def _retract_key(r: Request) -> Hashable:
+    return _baseline_key(r), r.settings.adhesion, r.constants.lengths
+
+
+def _run_retract(r: Request, block: Block, cut: Array, rows: Rows) -> None:
+    if r.constants.lengths:
+        half = r.settings.adhesion.smoothing // 2
+        loops.retract_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
+                           half, rows["retract"])  # fmt: skip
+
+
+def window_of(r: Request) -> tuple[int, float, float]:
+    """The fit window as the kernel takes it: how it is given, and its ends in nm or as a share."""
+    fit = r.settings.fit
+    if fit.window == "fraction":
+        return 0, fit.fraction_from / 100.0, fit.fraction_to / 100.0
+    if fit.window == "force":
+        k = r.constants.force_scale
+        return 1, fit.force_from / k, fit.force_to / k
+    return 2, fit.indentation_from, fit.indentation_to
+
+
+def _fit_key(r: Request) -> Hashable:
+    fit = r.settings.fit
+    pull = _retract_key(r) if fit.adhesion == "constant" else None
+    by, low, high = window_of(r)
+    known = low == low  # a NaN would make every key differ from itself
+    window = (by, low, high) if known else (by, None, None)
+    return (_baseline_key(r), pull, law_of(fit.law).exponent, fit.branch, window,
+            r.constants.lengths)  # fmt: skip
+
+
+def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
+    fit = r.settings.fit
+    by, low, high = window_of(r)
+    if not r.constants.lengths or math.isnan(low):
+        return
+    pull = np.zeros((cut.shape[0], 2))
+    if fit.adhesion == "constant":
+        pull[:] = rows["retract"][:, [rt.PULL, rt.VAR_PULL]]
+    loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
+                   fit.branch == "retract", law_of(fit.law).exponent, by, low, high,
+                   rows["fit"])  # fmt: skip
+
+
+def _stiffness_key(r: Request) -> Hashable:
+    return _baseline_key(r), r.settings.stiffness, r.constants.lengths
+
+
+def _run_stiffness(r: Request, block: Block, cut: Array, rows: Rows) -> None:
+    s = r.settings.stiffness
+    if r.constants.lengths:
+        loops.stiffness_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
+                             s.branch == "retract", s.share_from / 100.0, s.share_to / 100.0,
+                             rows["stiffness"])  # fmt: skip
+
+
+STAGES: dict[str, Stage] = {
+    stage.name: stage
+    for stage in (
+        Stage("baseline", bl.COLUMNS, _baseline_key, _run_baseline),
+        Stage("retract", rt.COLUMNS, _retract_key, _run_retract),
+        Stage("fit", ft.COLUMNS, _fit_key, _run_fit),
+        Stage("stiffness", st.COLUMNS, _stiffness_key, _run_stiffness),
+    )
+}
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def cuts(fmap: ForceMap, curves: Array) -> Array:
+    """(n, 4) approach offset and samples, retract offset and samples of some curves."""
+    return np.hstack([fmap.approach[curves], fmap.retract[curves]])
+
+
+def run_rows(request: Request, fmap: ForceMap, block: Block, rows: Rows, stale: list[str]) -> None:
+    """Run the stale stages over the curves of a block, filling their rows in place."""
+    cut = cuts(fmap, block.curves)
+    for name in stale:
+        STAGES[name].run(request, block, cut, rows)
+
+
+def levels(fmap: ForceMap) -> list[tuple[int, Array]]:
+    """Curves in the order of a map that is refined: (step, curves) from coarse to fine."""
+    if fmap.n_curves < 4096:
+        return [(1, np.arange(fmap.n_curves))]
+    found, left = [], np.ones(fmap.n_curves, dtype=bool)
+    step = COARSE
+    while step >= 1:
+        now = left & (fmap.pixel % step == 0).all(axis=1)
+        found.append((step, np.flatnonzero(now)))
+        left &= ~now
+        step //= 2
+    return found
+
+
+def workers() -> int:
+    """Threads that compute at a time: all cores but no more than eight."""
+    return max(1, min(8, os.cpu_count() or 1))
+
+
+class _Run:
+    """One run over a map: tables that are being filled, and who is told about it."""
+
+    def __init__(self, fmap: ForceMap, request: Request, previous: Analysis | None,
+                 progress: Progress, partial: Callable[[Analysis], None] | None) -> None:  # fmt: skip
+        self.map, self.request, self.progress, self.partial = fmap, request, progress, partial
+        self.keys = {name: stage.key(request) for name, stage in STAGES.items()}
+        self.tables: dict[str, Array] = {}
+        self.stale: list[str] = []
+        for name, stage in STAGES.items():
+            kept = self._kept(name, previous)
+            if kept is None:
+                self.stale.append(name)
+                kept = np.full((fmap.n_curves, stage.columns), np.nan)
+            self.tables[name] = kept
+        self.done = np.full(fmap.n_curves, not self.stale)
+        self.started = _now()
+
+    def _kept(self, name: str, previous: Analysis | None) -> Array | None:
+        if previous is None or previous.map is not self.map or not previous.complete:
+            return None
+        return previous.stage_tables[name] if previous.keys[name] == self.keys[name] else None
+
+    def snapshot(self, step: int, ended: str = "") -> Analysis:
+        return Analysis(self.map, self.request.settings, self.request.constants,
+                        dict(self.tables), self.keys, self.done.copy(), step, self.started,
+                        ended)  # fmt: skip
+
+    def chunk(self, block: Block) -> None:
+        if self.progress.cancelled:
+            return
+        rows = {name: table[block.curves] for name, table in self.tables.items()}
+        run_rows(self.request, self.map, block, rows, self.stale)
+        for name in self.stale:
+            self.tables[name][block.curves] = rows[name]
+        self.done[block.curves] = True
+
+    def _pieces(self, curves: Array) -> Iterator[Block]:
+        for first in range(0, curves.size, CHUNK):
+            yield self.map.read_block(curves[first : first + CHUNK])
+
+    def over(self, pool: ThreadPoolExecutor, blocks: Iterator[Block]) -> None:
+        """Compute blocks on all cores, telling the progress after each."""
+        total = self.map.n_curves
+        for _ in pool.map(self.chunk, blocks):
+            self.progress.step(int(np.count_nonzero(self.done)), total, "Analysing")
+        self.progress.check()
+
+    def resident(self, pool: ThreadPoolExecutor) -> None:
+        for step, curves in levels(self.map):
+            self.over(pool, self._pieces(curves))
+            if self.partial is not None and step > 1:
+                self.partial(self.snapshot(step))
+
+    def streamed(self, pool: ThreadPoolExecutor) -> None:
+        """A map that does not fit in memory: row blocks through the same stages."""
+        for block in self.map.blocks():
+            pieces = (
+                replace(block, curves=block.curves[i : i + CHUNK], start=block.start[i : i + CHUNK])
+                for i in range(0, block.curves.size, CHUNK)
+            )
+            self.over(pool, pieces)
+            if self.partial is not None:
+                self.partial(self.snapshot(1))
+
+
+def fits_in_memory(fmap: ForceMap) -> bool:
+    """Whether the raw samples may be kept in memory: at most half of what the machine has."""
+    try:
+        size = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    except (AttributeError, ValueError, OSError):  # no such call on Windows
+        size = 8 * 1024**3
+    return fmap.raw_bytes <= size // 2
+
+
+def analyse(
+    fmap: ForceMap,
+    settings: Settings | None = None,
+    *,
+    previous: Analysis | None = None,
+    progress: Progress | None = None,
+    partial: Callable[[Analysis], None] | None = None,
+) -> Analysis:
+    """Analyse every curve of a map.
+
+    Parameters
+    ----------
+    fmap : the map, from `open_map`
+    settings : what to do; the defaults if None
+    previous : an analysis of the same map; stages whose inputs are unchanged are taken over
+    progress : told after each chunk; its ``cancel()`` stops the run
+    partial : called, from this thread, with a coarse `Analysis` each time the map is refined
+
+    Returns
+    -------
+    Analysis : complete. A curve that can't be analysed has NaN and a doubt; it raises nothing.
+
+    Raises
+    ------
+    ReadError : the file is damaged or gone
+    Cancelled : on request
+    """
+    settings = settings or Settings()
+    request = Request(settings, constants(fmap, settings))
+    run = _Run(fmap, request, previous, progress or Progress(), partial)
+    if run.stale:
+        in_memory = fmap.resident or fits_in_memory(fmap)
+        if in_memory:
+            fmap.load(run.progress)
+        with ThreadPoolExecutor(workers()) as pool:
+            (run.resident if in_memory else run.streamed)(pool)
+    for name in run.stale:
+        run.tables[name].flags.writeable = False
+    return run.snapshot(1, _now())
+
+
+def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, Block, Rows]:
+    """All stages over a single curve: the same loops that `analyse` runs, with one row each."""
+    request = Request(settings, constants(fmap, settings))
+    block = fmap.read_block(np.array([curve]))
+    rows: dict[str, Any] = {
+        name: np.full((1, stage.columns), np.nan) for name, stage in STAGES.items()
+    }
+    run_rows(request, fmap, block, rows, list(STAGES))
+    return request, block, rows

@@ -1,0 +1,425 @@
+"""What a person may choose, declared once.
+
+One frozen dataclass per stage; each field carries its default, unit, range, help and source, and
+the window's forms, the command line's messages and the saved files are all made from that.
+`Settings` holds one of each. A change makes a new `Settings`; equality decides what runs again.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import Field, asdict, dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+from .errors import SettingsError
+
+VERSION = 1
+PRACTICE = "common practice, no source"
+OURS = "chosen for Palpate; see DEVELOPERS.md"
+
+
+def number(
+    default: float | None, label: str, unit: str, low: float, high: float, text: str,
+    source: str = PRACTICE, *, open_low: bool = False, shown_if: str = "",
+) -> Any:  # fmt: skip
+    """Declare a number. `default` None means "as recorded in the map"."""
+    return field(
+        default=default,
+        metadata=dict(kind="number", label=label, unit=unit, low=low, high=high, help=text,
+                      source=source, open_low=open_low, shown_if=shown_if),
+    )  # fmt: skip
+
+
+def choice(
+    default: str | None, label: str, options: Mapping[str, str], text: str,
+    source: str = PRACTICE, *, shown_if: str = "",
+) -> Any:  # fmt: skip
+    """Declare a choice among named options (name -> words shown)."""
+    return field(
+        default=default,
+        metadata=dict(kind="choice", label=label, unit="", options=dict(options), help=text,
+                      source=source, shown_if=shown_if),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The two constants that turn a detector signal into a force."""
+
+    spring_constant: float | None = number(
+        None, "Spring constant", "N/m", 0.0, 1e4,
+        "Normal stiffness of the lever. Force is this times the deflection.",
+        "F = k d, PHYSICS: Butt, Cappella & Kappl, Surf. Sci. Rep. 59 (2005) 1 (from memory)",
+        open_low=True,
+    )  # fmt: skip
+    deflection_sensitivity: float | None = number(
+        None, "Deflection sensitivity", "nm/V", 0.0, 1e6,
+        "Deflection of the lever for one volt of detector signal, from a stiff reference.",
+        "d = s (V - V0), common practice, no source",
+        open_low=True,
+    )  # fmt: skip
+
+
+SHAPES = {"paraboloid": "paraboloid", "cone": "cone", "pyramid": "four-sided pyramid",
+          "punch": "flat punch"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tip:
+    """The size of the tip. Its shape is chosen with the contact law."""
+
+    radius: float | None = number(
+        None, "Tip radius", "nm", 0.0, 1e6,
+        "Radius of curvature at the apex; for a flat punch, the radius of its face.",
+        "Hertz, J. reine angew. Math. 92 (1882) 156; Sneddon, Int. J. Eng. Sci. 3 (1965) 47",
+        open_low=True,
+    )  # fmt: skip
+    half_angle: float | None = number(
+        None, "Half-angle", "deg", 1.0, 85.0,
+        "From the axis to the flank of a cone, or to the face of a pyramid.",
+        "Sneddon, Int. J. Eng. Sci. 3 (1965) 47",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Sample:
+    """What is assumed of the sample."""
+
+    poisson_ratio: float = number(
+        0.40, "Poisson ratio (assumed)", "", 0.0, 0.5,
+        "Turns the reduced modulus E* into Young's modulus E = E*(1-ν²). It is assumed, not "
+        "measured: glassy polymers are near 0.35, rubbers near 0.5. One number serves all "
+        "components, so compare components by E*.",
+        "E = E*(1-ν²), Hertz 1882; typical values from memory of polymer handbooks",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The free part of a curve: where nothing touches."""
+
+    shape: str = choice(
+        "line", "Shape", {"offset": "offset only", "line": "offset and slope"},
+        "What is fitted to the free part of the approach and taken off the whole curve.",
+    )  # fmt: skip
+    extent: float = number(
+        50.0, "Use of the free part", "%", 5.0, 100.0,
+        "How much of the free part is used, counted from its end nearest to contact. Less follows "
+        "a curved baseline better; more averages noise better.",
+        OURS,
+    )  # fmt: skip
+    threshold: float = number(
+        5.0, "Leaves the baseline at", "noise", 3.0, 20.0,
+        "The free part ends where the smoothed deflection leaves the baseline by this many times "
+        "its noise.",
+        OURS,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Adhesion:
+    """The pull on the way back."""
+
+    smoothing: int = number(
+        1, "Smoothing", "samples", 1, 21,
+        "Samples averaged (odd) before the largest pull below the retract baseline is taken. "
+        "1 takes the curve as it is.",
+        OURS,
+    )  # fmt: skip
+
+
+_BY = {"fraction": "share of peak force", "force": "force", "indentation": "indentation"}
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The contact law and the part of the curve it is fitted to."""
+
+    law: str = choice(
+        "paraboloid", "Contact law", SHAPES,
+        "The shape of the tip that the law assumes: F = C (indentation)^n with n = 3/2 for the "
+        "paraboloid, 2 for cone and pyramid, 1 for the punch.",
+        "Hertz 1882; Sneddon 1965; Bilodeau, J. Appl. Mech. 59 (1992) 519 (from memory)",
+    )  # fmt: skip
+    adhesion: str = choice(
+        "constant", "Adhesion", {"none": "none", "constant": "constant pull (DMT)"},
+        "With a constant pull, the law is shifted down by the measured pull-off force.",
+        "Derjaguin, Muller & Toporov, J. Colloid Interface Sci. 53 (1975) 314",
+    )  # fmt: skip
+    branch: str = choice(
+        "approach", "Branch", {"approach": "approach", "retract": "retract"},
+        "The branch the law is fitted to.",
+    )  # fmt: skip
+    window: str = choice(
+        "fraction", "Window given by", _BY,
+        "How the ends of the fit window are given.",
+    )  # fmt: skip
+    fraction_from: float = number(
+        10.0, "From", "%", -100.0, 99.0, "Lower end of the fit window, share of the peak force.",
+        OURS, shown_if="window=fraction",
+    )  # fmt: skip
+    fraction_to: float = number(
+        95.0, "To", "%", 1.0, 100.0, "Upper end of the fit window, share of the peak force.",
+        OURS, shown_if="window=fraction",
+    )  # fmt: skip
+    force_from: float = number(
+        1.0, "From", "nN", -1e6, 1e6, "Lower end of the fit window.", OURS,
+        shown_if="window=force",
+    )  # fmt: skip
+    force_to: float = number(
+        20.0, "To", "nN", -1e6, 1e6, "Upper end of the fit window.", OURS,
+        shown_if="window=force",
+    )  # fmt: skip
+    indentation_from: float = number(
+        0.5, "From", "nm", 0.0, 1e6, "Lower end of the fit window.", OURS,
+        shown_if="window=indentation",
+    )  # fmt: skip
+    indentation_to: float = number(
+        5.0, "To", "nm", 0.0, 1e6, "Upper end of the fit window.", OURS,
+        shown_if="window=indentation",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Stiffness:
+    """The slope in contact, without any contact law."""
+
+    branch: str = choice(
+        "retract", "Branch", {"approach": "approach", "retract": "retract"},
+        "The branch whose slope is taken.",
+    )  # fmt: skip
+    share_from: float = number(
+        60.0, "From", "%", 0.0, 99.0, "Lower end, share of the peak force.", OURS,
+    )  # fmt: skip
+    share_to: float = number(
+        95.0, "To", "%", 1.0, 100.0, "Upper end, share of the peak force.", OURS,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """Where a measured figure becomes a doubt."""
+
+    least_samples: int = number(
+        10, "Fewest samples in the window", "samples", 4, 1000,
+        "A fit to fewer samples is doubted.",
+        "PHYSICS: fewer than 10 points in contact is insufficient sampling (common practice)",
+    )  # fmt: skip
+    shortest_baseline: float = number(
+        20.0, "Shortest baseline", "nm", 0.0, 1e6,
+        "With a shorter free part, before contact or after pull-off, the travel was too short.",
+        PRACTICE,
+    )  # fmt: skip
+    worst_residual: float = number(
+        3.0, "Residual", "noise", 1.1, 100.0,
+        "A fit whose residuals exceed the baseline noise by this factor is doubted.", OURS,
+    )  # fmt: skip
+    worst_noise: float = number(
+        4.0, "Noise", "× median", 1.1, 100.0,
+        "A curve noisier than the map's median by this factor is doubted.", OURS,
+    )  # fmt: skip
+    spike: float = number(
+        8.0, "Spike", "noise", 4.0, 1000.0,
+        "A single sample that stands out of its neighbours by this many times the noise.", OURS,
+    )  # fmt: skip
+    worst_set_force: float = number(
+        10.0, "Set force missed by", "%", 0.1, 100.0,
+        "A peak force further than this from the map's set force is doubted.", OURS,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything chosen for an analysis: one frozen section per stage.
+
+    ``Settings()`` is the default; ``settings.with_value("fit.law", "cone")`` makes a changed one;
+    ``to_toml``, ``to_json``, ``load`` keep it in a file with a version.
+    """
+
+    calibration: Calibration = field(default_factory=Calibration)
+    tip: Tip = field(default_factory=Tip)
+    sample: Sample = field(default_factory=Sample)
+    baseline: Baseline = field(default_factory=Baseline)
+    adhesion: Adhesion = field(default_factory=Adhesion)
+    fit: Fit = field(default_factory=Fit)
+    stiffness: Stiffness = field(default_factory=Stiffness)
+    doubts: Doubts = field(default_factory=Doubts)
+
+    def __post_init__(self) -> None:
+        for path, spec in declarations():
+            check_value(path, spec, self.value(path))
+        self._check_order("fit.fraction_from", "fit.fraction_to")
+        self._check_order("fit.force_from", "fit.force_to")
+        self._check_order("fit.indentation_from", "fit.indentation_to")
+        self._check_order("stiffness.share_from", "stiffness.share_to")
+
+    def _check_order(self, low: str, high: str) -> None:
+        if not self.value(low) < self.value(high):
+            raise SettingsError(low, f"must be below {high} ({self.value(high):g}).")
+
+    def value(self, path: str) -> Any:
+        """The value at ``section.field``."""
+        section, name = split(path)
+        return getattr(getattr(self, section), name)
+
+    def with_value(self, path: str, value: Any) -> Settings:
+        """A new Settings with one field changed. Raises SettingsError on an impossible value."""
+        return self.with_values({path: value})
+
+    def with_values(self, values: Mapping[str, Any]) -> Settings:
+        """A new Settings with several fields changed at once (checked together)."""
+        changed: dict[str, dict[str, Any]] = {}
+        for path, value in values.items():
+            section, name = split(path)
+            spec = declaration(path)
+            changed.setdefault(section, {})[name] = as_declared(path, spec, value)
+        sections = {s: replace(getattr(self, s), **kw) for s, kw in changed.items()}
+        return replace(self, **sections)
+
+    def changed(self) -> dict[str, Any]:
+        """The fields that differ from their defaults, ``section.field`` -> value."""
+        default = Settings()
+        return {
+            path: self.value(path)
+            for path, _ in declarations()
+            if self.value(path) != default.value(path)
+        }
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain nested dictionary with the version; None (as recorded) is left out."""
+        out: dict[str, Any] = {"palpate_settings": VERSION}
+        for section, values in asdict(self).items():
+            out[section] = {k: v for k, v in values.items() if v is not None}
+        return out
+
+    def to_json(self) -> str:
+        """Canonical JSON: sorted keys, no spaces; equal settings give equal text."""
+        return json.dumps(self.as_dict(), sort_keys=True, separators=(",", ":"), allow_nan=False)
+
+    def to_toml(self) -> str:
+        """TOML, to be read and edited by a person."""
+        import tomli_w
+
+        return tomli_w.dumps(self.as_dict())
+
+    @classmethod
+    def from_dict(cls, data: Any) -> Settings:
+        """From a nested dictionary; unknown or impossible entries raise SettingsError."""
+        if not isinstance(data, Mapping):
+            raise SettingsError("(whole file)", "is not a table of settings.")
+        version = data.get("palpate_settings")
+        if not isinstance(version, int) or isinstance(version, bool):
+            raise SettingsError("palpate_settings", "the version is missing; it should be 1.")
+        if version > VERSION:
+            raise SettingsError(
+                "palpate_settings",
+                f"version {version} is newer than this program reads ({VERSION}); update Palpate.",
+            )
+        values: dict[str, Any] = {}
+        for section, table in data.items():
+            if section == "palpate_settings":
+                continue
+            if section not in SECTIONS or not isinstance(table, Mapping):
+                raise SettingsError(str(section)[:60], f"is unknown; known: {', '.join(SECTIONS)}.")
+            values |= {f"{section}.{name}": value for name, value in table.items()}
+        return cls().with_values(values)
+
+    @classmethod
+    def from_text(cls, text: str, kind: str) -> Settings:
+        """From TOML or JSON text (`kind` is "toml" or "json")."""
+        try:
+            data = tomllib.loads(text) if kind == "toml" else json.loads(text)
+        except (ValueError, RecursionError) as error:
+            raise SettingsError("(whole file)", f"is not valid {kind.upper()}: {error}") from None
+        return cls.from_dict(data)
+
+    @classmethod
+    def load(cls, path: str | Path) -> Settings:
+        """From a .toml or .json file. Raises SettingsError naming the file and the field."""
+        path = Path(path)
+        try:
+            if path.stat().st_size > 1_000_000:
+                raise SettingsError("(whole file)", "is larger than a settings file can be.")
+            text = path.read_text(encoding="utf-8")
+            return cls.from_text(text, "json" if path.suffix.lower() == ".json" else "toml")
+        except SettingsError as error:
+            raise SettingsError(error.field, f"{error.what} (in {path})") from None
+        except (OSError, UnicodeDecodeError) as error:
+            raise SettingsError("(whole file)", f"{path} can't be read: {error}") from None
+
+    def save(self, path: str | Path) -> None:
+        """To a .toml or .json file, chosen by its ending."""
+        path = Path(path)
+        json_wanted = path.suffix.lower() == ".json"
+        path.write_text(self.to_json() if json_wanted else self.to_toml(), encoding="utf-8")
+
+
+SECTIONS: dict[str, type] = {
+    "calibration": Calibration, "tip": Tip, "sample": Sample, "baseline": Baseline,
+    "adhesion": Adhesion, "fit": Fit, "stiffness": Stiffness, "doubts": Doubts,
+}  # fmt: skip
+
+
+def split(path: str) -> tuple[str, str]:
+    """``section.field`` in two; raises SettingsError if there is no such section."""
+    section, _, name = path.partition(".")
+    if section not in SECTIONS:
+        raise SettingsError(path[:80], f"is unknown; known sections: {', '.join(SECTIONS)}.")
+    return section, name
+
+
+def declarations() -> Iterator[tuple[str, Field[Any]]]:
+    """Every field as (``section.field``, declaration), in the order of the forms."""
+    for section, cls in SECTIONS.items():
+        for spec in fields(cls):
+            yield f"{section}.{spec.name}", spec
+
+
+def declaration(path: str) -> Field[Any]:
+    """The declaration of one field; its ``metadata`` has kind, label, unit, low, high, options,
+    help, source, shown_if."""
+    section, name = split(path)
+    for spec in fields(SECTIONS[section]):
+        if spec.name == name:
+            return spec
+    known = ", ".join(f.name for f in fields(SECTIONS[section]))
+    raise SettingsError(path[:80], f"is unknown; known in this section: {known}.")
+
+
+def range_text(spec: Field[Any]) -> str:
+    """The range of a field in words, such as ``above 0 to 10000 N/m``."""
+    meta = spec.metadata
+    if meta["kind"] == "choice":
+        return "one of " + ", ".join(meta["options"])
+    above = "above " if meta["open_low"] else ""
+    return f"{above}{meta['low']:g} to {meta['high']:g} {meta['unit']}".strip()
+
+
+def as_declared(path: str, spec: Field[Any], value: Any) -> Any:
+    """The value in the declared type; raises SettingsError if it can't be."""
+    check_value(path, spec, value)
+    if spec.metadata["kind"] == "number" and value is not None:
+        return int(value) if isinstance(spec.default, int) else float(value)
+    return value
+
+
+def check_value(path: str, spec: Field[Any], value: Any) -> None:
+    """Raise SettingsError with name and range unless the value is possible."""
+    meta = spec.metadata
+    if value is None and spec.default is None:
+        return
+    if meta["kind"] == "choice":
+        if value not in meta["options"]:
+            raise SettingsError(path, f"{value!r} is not possible; {range_text(spec)}.")
+        return
+    good = isinstance(value, (int, float)) and not isinstance(value, bool)
+    good = good and abs(value) < 1e300 and math.isfinite(value)
+    if good and isinstance(spec.default, int):
+        good = float(value) == int(value)
+    low_ok = good and (value > meta["low"] if meta["open_low"] else value >= meta["low"])
+    if not (low_ok and value <= meta["high"]):
+        raise SettingsError(path, f"{str(value)[:40]} is not possible; {range_text(spec)}.")

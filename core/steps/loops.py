@@ -1,0 +1,124 @@
+"""The map loops: each stage over many curves of a block, compiled, without the GIL.
+
+`explain` calls the same loops with a single curve, so that the curve view and the map can't
+differ: it is the same machine code. A loop reads raw samples, converts while it reads, and writes
+one row of small outputs a curve.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..compiled import kernel
+from . import baseline as bl
+from . import fit as ft
+from . import retract as rt
+from . import stiffness as st
+from .tools import load_branch
+
+
+@kernel
+def load_both(z, d, i, start, cut, scale, za, da, zr, dr):
+    """Load approach and retract of curve `i`; returns the samples kept and those missing."""
+    na = load_branch(z, d, start[i] + cut[i, 0], cut[i, 1], False, scale, za, da)
+    nr = load_branch(z, d, start[i] + cut[i, 2], cut[i, 3], True, scale, zr, dr)
+    return na, nr, cut[i, 1] + cut[i, 3] - na - nr
+
+
+@kernel
+def longest(cut):
+    """Room that the longest branch of a block needs."""
+    most = 8
+    for i in range(cut.shape[0]):
+        most = max(most, cut[i, 1], cut[i, 3])
+    return most
+
+
+@kernel
+def baseline_loop(z, d, start, cut, scale, options, out):
+    """Stage 1 over a block.
+
+    Parameters
+    ----------
+    z, d : raw samples of the block
+    start : (n,) first sample of each curve in them
+    cut : (n, 4) approach offset, approach samples, retract offset, retract samples
+    scale : (4,) see `load_branch`
+    options : see `baseline.baseline_of_curve`
+    out : (n, baseline.COLUMNS)
+    """
+    m = longest(cut)
+    za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
+    scratch = np.empty(2 * bl.MOST)
+    for i in range(start.size):
+        na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
+        bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])
+
+
+@kernel
+def retract_loop(z, d, start, cut, scale, base, half, out):
+    """Stage 2 over a block: pull-off and works. `half` smooths over 2 half + 1 samples."""
+    m = longest(cut)
+    za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
+    for i in range(start.size):
+        na, nr, _ = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
+        bl.take_off(za, da, na, base[i], bl.APPROACH)
+        bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
+        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], half, out[i])
+
+
+@kernel
+def fit_loop(z, d, start, cut, scale, base, pull, backwards, n, by, low, high, out):
+    """Stage 3 over a block: the contact law. `pull` is (n, 2): a and its variance."""
+    m = longest(cut)
+    zb, db = np.empty(m), np.empty(m)
+    sums = np.empty(6)
+    branch = bl.RETRACT if backwards else bl.APPROACH
+    column = 2 if backwards else 0
+    for i in range(start.size):
+        count = load_branch(
+            z, d, start[i] + cut[i, column], cut[i, column + 1], backwards, scale, zb, db
+        )
+        bl.take_off(zb, db, count, base[i], branch)
+        ft.fit_of_curve(
+            zb, db, count, base[i], branch, pull[i, 0], pull[i, 1], n, by, low, high, sums, out[i]
+        )
+
+
+@kernel
+def stiffness_loop(z, d, start, cut, scale, base, backwards, low, high, out):
+    """Stage 4 over a block: the slope in contact."""
+    m = longest(cut)
+    zb, db = np.empty(m), np.empty(m)
+    branch = bl.RETRACT if backwards else bl.APPROACH
+    column = 2 if backwards else 0
+    for i in range(start.size):
+        count = load_branch(
+            z, d, start[i] + cut[i, column], cut[i, column + 1], backwards, scale, zb, db
+        )
+        bl.take_off(zb, db, count, base[i], branch)
+        st.stiffness_of_curve(zb, db, count, base[i], branch, low, high, out[i])
+
+
+@kernel
+def sum_loop(z, d, start, cut):
+    """One pass that only sums the raw samples of a block: the yardstick of the benchmarks."""
+    total = 0.0
+    for i in range(start.size):
+        for j in range(start[i] + cut[i, 0], start[i] + cut[i, 0] + cut[i, 1]):
+            total += z[j]
+            total += d[j]
+        for j in range(start[i] + cut[i, 2], start[i] + cut[i, 2] + cut[i, 3]):
+            total += z[j]
+            total += d[j]
+    return total
+
+
+@kernel
+def law_curve(z, c, z0, a, n, out):
+    """d(z) of a fitted law for drawing: ``out`` is the deflection [nm], baseline taken off."""
+    for i in range(z.size):
+        _, f, _ = ft.deflection(z[i] - z0 + a, c, n, -1.0)
+        out[i] = f - a if z[i] - z0 + a > 0.0 else math.nan

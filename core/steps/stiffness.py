@@ -1,0 +1,38 @@
+"""The slope in contact, without a contact law.
+
+With m = dd/dz in contact the contact stiffness is S = k m / (1 - m), u(S)/S = u(m)/(m (1 - m))
+(two springs in series). A slope of 1 or more is impossible: the deflection sensitivity is wrong.
+"""
+
+from __future__ import annotations
+
+import math
+
+from ..compiled import kernel
+from .baseline import B_NOISE, B_VAR_SLOPE, PEAK_D
+from .fit import window_by_deflection
+from .tools import line_sums, solve_line
+
+# columns of the stage's output, one row a curve
+SLOPE, VAR_SLOPE, SAMPLES, FIRST_Z, LAST_Z, OFFSET = 0, 1, 2, 3, 4, 5
+COLUMNS = 6
+
+
+@kernel
+def stiffness_of_curve(z, d, count, base, branch, low, high, row):
+    """Slope of d against z between two shares of the peak deflection into ``row`` (COLUMNS,)."""
+    row[:] = math.nan
+    noise, peak = base[branch + B_NOISE], base[PEAK_D]
+    if count < 8 or not peak > 5.0 * noise:
+        return
+    first, last = window_by_deflection(d, count, low * peak, high * peak)
+    row[SAMPLES] = last - first
+    if last - first < 4:
+        return
+    centre = z[(first + last) // 2]
+    n, sx, sy, sxx, sxy = line_sums(z, d, first, last, centre)
+    offset, slope = solve_line(n, sx, sy, sxx, sxy, True)
+    row[SLOPE] = slope
+    row[OFFSET] = offset - slope * centre
+    row[VAR_SLOPE] = noise * noise / (sxx - sx * sx / n) + base[branch + B_VAR_SLOPE]
+    row[FIRST_Z], row[LAST_Z] = z[first], z[last - 1]
