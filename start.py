@@ -334,7 +334,7 @@ def pip_install(extras: list[str]) -> None:
         for raw in pip.stdout:
             lines.append(raw.decode("utf-8", "replace").rstrip())
             if lines[-1].startswith("Collecting "):
-                say("  " + lines[-1].split()[1])
+                say("  " + re.split("[^A-Za-z0-9._-]", lines[-1].split()[1])[0])
     LOG.write_text("\n".join(lines), encoding="utf-8")
     if pip.returncode:
         raise SetUpError("\n".join([*lines[-12:], pip_repair("\n".join(lines))]))
