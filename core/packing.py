@@ -206,8 +206,8 @@ def _pixels(
             raise InputError(f"Where are the {n} curves? Give shape=(rows, cols) or pixel.")
         if shape[0] * shape[1] != n:
             raise InputError(f"{n} curves don't fill {shape[0]} x {shape[1]} pixels; give pixel.")
-        rows, cols = np.divmod(np.arange(n, dtype=np.int64), shape[1])
-        return np.stack([rows, cols], axis=1), (int(shape[0]), int(shape[1]))
+        row, col = np.divmod(np.arange(n, dtype=np.int64), shape[1])
+        return np.stack([row, col], axis=1), (int(shape[0]), int(shape[1]))
     found = np.asarray(pixel)
     if found.dtype.kind not in "iu" or found.reshape(-1, found.shape[-1]).shape != (n, 2):
         raise InputError(f"pixel has the shape {found.shape}; whole numbers ({n}, 2) are needed.")

@@ -50,5 +50,5 @@ def open_map(path: str | os.PathLike[str]) -> ForceMap:
     reader = reader_for(seen)
     INSPECTOR.start()
     reader.prepare()  # while the other process starts
-    INSPECTOR.inspect(seen)
+    INSPECTOR.inspect(seen, reader.__name__)
     return reader.read(seen)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import importlib
 import json
 import os
 import subprocess
@@ -92,8 +93,10 @@ class Inspector:
         self._owner, self._ready = os.getpid(), False
         return True
 
-    def inspect(self, seen: Seen) -> None:
+    def inspect(self, seen: Seen, module: str) -> None:
         """Let the child look into a file unless it has passed already.
+
+        `module` is the full name of the module whose ``inspect(seen)`` looks.
 
         Where no process can be started the file is read without this precaution; the guard's own
         checks hold all the same.
@@ -107,7 +110,7 @@ class Inspector:
         with self._lock:
             if key in self._passed or not self._start():
                 return
-            answer = self._ask(key[0])
+            answer = self._ask([module, key[0]])
             if answer is not None:
                 if "error" in answer:
                     _, what, repair, where = answer["error"]
@@ -117,7 +120,7 @@ class Inspector:
             if self._ready:
                 raise ReadError(seen.path, self._end_in_words(), AGAIN)
 
-    def _ask(self, path: str) -> dict | None:
+    def _ask(self, question: list[str]) -> dict | None:
         """The child's answer, or None if it ended instead."""
         process = self._process
         assert process is not None
@@ -129,7 +132,7 @@ class Inspector:
         try:
             if not self._ready:
                 self._ready = bool(process.stdout.readline())
-            process.stdin.write(json.dumps(path) + "\n")
+            process.stdin.write(json.dumps(question) + "\n")
             process.stdin.flush()
             line = process.stdout.readline()
             return json.loads(line) if line else None
@@ -173,19 +176,17 @@ def warm_up() -> None:
 
 
 def serve() -> None:
-    """The child's side: for each line with a path, one line that says what the reader found."""
+    """The child's side: for each line with a module and a path, one line with what it found."""
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # whatever a library prints goes nowhere
     import h5py  # noqa: F401  (before the first question, while the parent does other things)
-
-    from . import reader_for
 
     print(json.dumps({"ready": True}), file=answers, flush=True)
     for line in sys.stdin:
         answer: dict = {"passed": True}
         try:
-            seen = look(json.loads(line))
-            reader_for(seen).inspect(seen)
+            module, path = json.loads(line)
+            importlib.import_module(module).inspect(look(path))
         except ReadError as error:
             answer = {"error": [error.path, error.what, error.repair, error.where]}
         print(json.dumps(answer), file=answers, flush=True)

@@ -264,6 +264,39 @@ class GuardedFile:
                 return float(value.reshape(-1)[0])
         raise self.fail(place, "it should be one number or one text")
 
+    def attribute_texts(self, name: str, key: str) -> list[str]:
+        """An attribute that is an array of at most 256 texts; empty if absent."""
+        found, here = self._attribute_array(name, key)
+        if found is None:
+            return []
+        with as_read_error(self.path, f"{name}@{key}"):
+            if not self._is_text(found.get_type()):
+                raise self.fail(f"{name}@{key}", "it should be a list of texts")
+            value = self._h5.AttributeManager(_Holder(here))[key]
+            return [clean_text(v) for v in np.asarray(value, dtype=object).reshape(-1)]
+
+    def attribute_whole_numbers(self, name: str, key: str) -> list[int]:
+        """An attribute that is an array of at most 256 whole numbers; empty if absent."""
+        found, _ = self._attribute_array(name, key)
+        if found is None:
+            return []
+        with as_read_error(self.path, f"{name}@{key}"):
+            if found.dtype.kind not in "iu":
+                raise self.fail(f"{name}@{key}", "it should be a list of whole numbers")
+            value = np.empty(found.shape, found.dtype)
+            found.read(value)
+            return [int(v) for v in value.reshape(-1)]
+
+    def _attribute_array(self, name: str, key: str) -> tuple[Any, Any]:
+        here = self.walk(name)
+        with as_read_error(self.path, f"{name}@{key}"):
+            if here is None or not self._h5.h5a.exists(here, key.encode()):
+                return None, here
+            found = self._h5.h5a.open(here, key.encode())
+            if found.shape is None or math.prod(found.shape) > 256:
+                raise self.fail(f"{name}@{key}", "it should be a short list")
+            return found, here
+
     def factor_to_core(self, name: str, *dimensions: str) -> tuple[str, float]:
         """(dimension, factor into its core unit) of an object's `units` attribute.
 

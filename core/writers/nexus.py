@@ -90,18 +90,22 @@ def constant(parent: Any, name: str, value: Constant | None) -> None:
         made.attrs["method"] = value.method
 
 
-def packed(parent: Any, name: str, values: np.ndarray, rows: int = INDEX_ROWS) -> Any:
+def packed(
+    parent: Any, name: str, values: np.ndarray, rows: int = INDEX_ROWS, **more: Any
+) -> Any:
     """An array in compressed, checksummed chunks of `rows` rows; plain if it is empty."""
     if values.size == 0:
         return parent.create_dataset(name, data=values)
     chunks = (min(rows, values.shape[0]), *values.shape[1:])
-    return parent.create_dataset(name, data=values, chunks=chunks, **PACKED)
+    return parent.create_dataset(name, data=values, chunks=chunks, **PACKED, **more)
 
 
-def image(parent: Any, name: str, values: np.ndarray, units: str, long_name: str = "") -> Any:
+def image(
+    parent: Any, name: str, values: np.ndarray, units: str, long_name: str = "", **more: Any
+) -> Any:
     """A map (rows, cols) that viewers show as an image; NaN where missing."""
     rows = max(1, 2**20 // max(1, values.shape[1] * values.itemsize))
-    made = packed(parent, name, values, rows)
+    made = packed(parent, name, values, rows, **more)
     made.attrs["interpretation"] = "image"
     if units:
         made.attrs["units"] = units

@@ -1,0 +1,269 @@
+"""Reads a saved analysis, behind the same guard as a map, and finds the map it was made from."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+
+import numpy as np
+
+from ..errors import ReadError, SettingsError
+from ..mapparts import frozen
+from ..settings import Settings
+from ..units import DIMENSIONS
+from .door import Seen, look
+from .guard import GuardedFile, as_read_error
+
+MAPS = "entry/maps"
+_AGAIN = "Make the analysis again from the map."
+_DIMENSIONS = tuple(DIMENSIONS)
+
+
+@dataclass(frozen=True)
+class SourceIdentity:
+    """Which map an analysis was made from. `file_name` is relative to the analysis."""
+
+    file_name: str
+    uuid: str
+    size: int
+    checksum: str
+    algorithm: str
+    scope: str
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedChannel:
+    """One quantity as saved: `values` and `errors` are float64 (rows, cols) in the core unit."""
+
+    name: str
+    label: str
+    unit: str
+    values: np.ndarray
+    errors: np.ndarray | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedAnalysis:
+    """A saved analysis.
+
+    Attributes
+    ----------
+    settings : as they were; `settings_changed` is True if their checksum no longer fits
+    channels : name -> LoadedChannel; `default` is the name of the one shown first
+    doubts : uint64 (rows, cols); doubt_meanings : (mask, name, sentence) of each bit
+    decision : uint8 (rows, cols), 0 undecided
+    x, y : pixel centres in nm; pixel numbers if not `has_scale`
+    """
+
+    path: Path
+    title: str
+    uuid: str
+    started: str
+    ended: str
+    settings: Settings
+    settings_changed: bool
+    channels: dict[str, LoadedChannel]
+    default: str
+    doubts: np.ndarray
+    doubt_meanings: list[tuple[int, str, str]]
+    decision: np.ndarray | None
+    poisson_ratio: float
+    x: np.ndarray
+    y: np.ndarray
+    has_scale: bool
+    source: SourceIdentity
+    environment: dict[str, str] = field(default_factory=dict)
+    history: list[dict[str, Any]] = field(default_factory=list)
+
+
+def inspect(seen: Seen) -> None:
+    """Do all that `read` does, in another process. Raises ReadError as `read` does."""
+    read(seen)
+
+
+def read(seen: Seen) -> LoadedAnalysis:
+    """Read a whole analysis. Raises ReadError naming file, object and repair."""
+    if not seen.is_hdf5:
+        raise ReadError(seen.path, "this is not a saved analysis", "Choose another file.")
+    with GuardedFile(seen.path, swmr=seen.swmr) as g, as_read_error(seen.path):
+        if g.attribute("", "palpate_format") != "analysis" or not g.is_group(MAPS):
+            raise ReadError(seen.path, "this is not a saved analysis", "Choose another file.")
+        channels, default = _channels(g)
+        shape = channels[default].values.shape
+        settings, changed = _settings(g)
+        x, y, has_scale = _axes(g, shape)
+        poisson = g.attribute(MAPS, "poisson_ratio")
+        return LoadedAnalysis(
+            path=seen.path, title=g.text("entry/title"), uuid=g.text("entry/uuid"),
+            started=g.text("entry/start_time"), ended=g.text("entry/end_time"),
+            settings=settings, settings_changed=changed, channels=channels, default=default,
+            doubts=_bits(g, f"{MAPS}/doubts", shape, np.uint64),
+            doubt_meanings=_meanings(g),
+            decision=_bits(g, "entry/review/decision", shape, np.uint8),
+            poisson_ratio=poisson if isinstance(poisson, float) else float("nan"),
+            x=x, y=y, has_scale=has_scale, source=_source(g),
+            environment=_environment(g), history=_history(g),
+        )  # fmt: skip
+
+
+def _channels(g: GuardedFile) -> tuple[dict[str, LoadedChannel], str]:
+    default = g.attribute(MAPS, "signal")
+    names = [str(default), *g.attribute_texts(MAPS, "auxiliary_signals")]
+    found: dict[str, LoadedChannel] = {}
+    for name in names:
+        if name == "doubts" or name in found:
+            continue
+        if not name.isidentifier():
+            raise g.fail(f"{MAPS}@auxiliary_signals", f"“{name[:40]}” is not a channel", _AGAIN)
+        found[name] = _channel(g, name)
+    first = found[names[0]]
+    for name, channel in found.items():
+        if channel.values.shape != first.values.shape:
+            raise g.fail(f"{MAPS}/{name}", "it has another shape than the other maps", _AGAIN)
+    return found, names[0]
+
+
+def _channel(g: GuardedFile, name: str) -> LoadedChannel:
+    place = f"{MAPS}/{name}"
+    values = g.array(place, ranks=(2,))
+    if values is None:
+        raise g.fail(place, "it is missing", _AGAIN)
+    dimension, factor = g.factor_to_core(place, *_DIMENSIONS)
+    errors = g.array(f"{place}_errors", ranks=(2,))
+    if errors is not None and errors.shape != values.shape:
+        raise g.fail(f"{place}_errors", "it has another shape than its map", _AGAIN)
+    label = str(g.attribute(place, "long_name") or name)
+    return LoadedChannel(
+        name, label.rpartition(" (")[0] or label, DIMENSIONS[dimension][1],
+        frozen(values.astype(np.float64) * factor),
+        None if errors is None else frozen(errors.astype(np.float64) * factor),
+    )  # fmt: skip
+
+
+def _settings(g: GuardedFile) -> tuple[Settings, bool]:
+    place = "entry/process_1/settings"
+    text = g.text(place)
+    if not text:
+        raise g.fail(place, "the settings are missing", _AGAIN)
+    try:
+        settings = Settings.from_text(text, "json")
+    except SettingsError as error:
+        raise g.fail(place, str(error).rstrip("."), "Open the map and set them again.") from None
+    said = g.attribute(place, "sha256")
+    return settings, said != hashlib.sha256(text.encode()).hexdigest()
+
+
+def _axes(g: GuardedFile, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray, bool]:
+    axes, scaled = [], []
+    for name, n in (("x", shape[1]), ("y", shape[0])):
+        place = f"{MAPS}/{name}"
+        axis = g.array(place)
+        if axis is None or axis.shape != (n,):
+            raise g.fail(place, "it is missing or doesn't fit the maps", _AGAIN)
+        dimension, factor = g.factor_to_core(place, "length", "number")
+        axes.append(frozen(axis.astype(np.float64) * factor))
+        scaled.append(dimension == "length")
+    return axes[0], axes[1], all(scaled)
+
+
+def _bits(g: GuardedFile, place: str, shape: tuple[int, ...], dtype: type) -> Any:
+    found = g.array(place, kinds="u", ranks=(2,))
+    if found is None or found.shape != shape:
+        raise g.fail(place, "it is missing or has another shape than the maps", _AGAIN)
+    return frozen(found, dtype)
+
+
+def _meanings(g: GuardedFile) -> list[tuple[int, str, str]]:
+    masks = g.attribute_whole_numbers(f"{MAPS}/doubts", "flag_masks")
+    names = str(g.attribute(f"{MAPS}/doubts", "flag_meanings") or "").split()
+    if len(masks) != len(names):
+        raise g.fail(f"{MAPS}/doubts", "its masks and meanings don't fit", _AGAIN)
+    rows = _json_lines(g, "entry/process_1/doubts")
+    sentences = {str(row.get("name")): str(row.get("sentence", "")) for row in rows}
+    return [(m, n, sentences.get(n, "")) for m, n in zip(masks, names, strict=True)]
+
+
+def _source(g: GuardedFile) -> SourceIdentity:
+    at = "entry/source"
+    size = g.number(f"{at}/size")
+    texts = {k: g.text(f"{at}/{k}") for k in ("file_name", "checksum", "algorithm", "scope")}
+    uuid = g.text(f"{at}/entry_identifier_uuid")
+    return SourceIdentity(uuid=uuid, size=int(size or 0), **texts)
+
+
+def _environment(g: GuardedFile) -> dict[str, str]:
+    names = ("palpate", "python", "numpy", "h5py", "hdf5", "scipy", "numba", "platform", "seed")
+    found = {name: g.text(f"entry/environment/{name}") for name in names}
+    return {name: text for name, text in found.items() if text}
+
+
+def _history(g: GuardedFile) -> list[dict[str, Any]]:
+    return _json_lines(g, "entry/history/actions")
+
+
+def _json_lines(g: GuardedFile, place: str) -> list[dict[str, Any]]:
+    """One object a line; a line that is not one is an error."""
+    rows = []
+    for line in g.text(place).splitlines():
+        try:
+            row = json.loads(line)
+        except (ValueError, RecursionError):
+            row = None
+        if not isinstance(row, dict):
+            raise g.fail(place, "a line of it is not JSON", _AGAIN)
+        rows.append(row)
+    return rows
+
+
+def find_source(loaded: LoadedAnalysis, near: Path | None = None) -> Path:
+    """The map an analysis was made from, at its recorded place, beside the analysis, or `near`.
+
+    Parameters
+    ----------
+    near : a file to try, or a folder to look in
+
+    Raises
+    ------
+    ReadError : it is not there, or a file of that name is there but it is another one
+    """
+    name = loaded.source.file_name
+    base = PureWindowsPath(name).name if "\\" in name else PurePosixPath(name).name
+    folder = loaded.path.parent
+    places = [folder / base] if base else []
+    relative = not PurePosixPath(name).is_absolute() and not PureWindowsPath(name).anchor
+    if name and relative:
+        places.insert(0, folder / name)
+    if near is not None:
+        near = Path(near)
+        places.insert(0, near / base if near.is_dir() and base else near)
+    refused: ReadError | None = None
+    for place in dict.fromkeys(places):
+        if place.is_file():
+            wrong = _difference(loaded.source, place)
+            if not wrong:
+                return place
+            refused = refused or ReadError(
+                place, f"this is not the map that {loaded.path.name} was made from: {wrong}",
+                "Find the original map, or analyse this one anew.",
+            )  # fmt: skip
+    if refused is not None:
+        raise refused
+    raise ReadError(loaded.path, f"its map “{base or 'in memory'}” is not at its place",
+                    "Say where the map is now.")  # fmt: skip
+
+
+def _difference(source: SourceIdentity, place: Path) -> str:
+    """In what a file differs from the recorded one; empty if it is the same."""
+    if place.stat().st_size != source.size:
+        return f"it has {place.stat().st_size} bytes, not {source.size}"
+    with GuardedFile(look(place).path) as g:
+        uuid = g.text("entry/entry_identifier_uuid")
+    if uuid != source.uuid:
+        return "its UUID is another one"
+    with place.open("rb") as stream:
+        if hashlib.file_digest(stream, "sha256").hexdigest() != source.checksum:
+            return "its content was changed (the checksum differs)"
+    return ""
