@@ -8,6 +8,7 @@ missing. The environment lies in `.venv` beside this file, or where PALPATE_ENV 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import json
 import os
@@ -145,8 +146,9 @@ def candidates() -> list[list[str]]:
     found = [sys.executable, *(shutil.which(n, path=f) for n in names for f in folders if f)]
     pyenv = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv")
     for version in VERSIONS:
-        found += map(str, pyenv.glob(f"versions/{version}.*/bin/python"))
-        found += map(str, pyenv.glob(f"pyenv-win/versions/{version}.*/python.exe"))
+        with contextlib.suppress(OSError):  # somebody else's folder
+            found += map(str, pyenv.glob(f"versions/{version}.*/bin/python"))
+            found += map(str, pyenv.glob(f"pyenv-win/versions/{version}.*/python.exe"))
     once: dict[Path, str] = {}
     for path in filter(None, found):
         once.setdefault(Path(path).resolve(), path)
@@ -222,7 +224,7 @@ def no_python(notes: list[str]) -> SetUpError:
 
 def check_libraries(table: str) -> None:
     """See that the loader finds each library; install the missing ones or say how."""
-    wanted = dict(pair.split(":") for pair in table.split())
+    wanted = dict(pair.split(":") for pair in table.split() if LINUX)
     missing = missing_libraries(wanted)
     if missing:
         say(f"Qt needs system libraries that are not here: {', '.join(missing)}")
@@ -283,10 +285,11 @@ def ready(extras: list[str]) -> bool:
     return answer([str(PYTHON), "-I", "-c", FOUND, *parts])[0] == 0
 
 
-def make_venv() -> None:
+def make_venv(afresh: bool) -> None:
     """Keep an environment that runs and has pip; else make one, installing a Python if allowed."""
     says = probe([str(PYTHON)])
-    if says and says["version"] in VERSIONS and not unfit(says) and has_pip():
+    sound = says and says["version"] in VERSIONS and not unfit(says) and has_pip()
+    if sound and not afresh:
         return
     ENV.mkdir(parents=True, exist_ok=True)
     if ENV.parent != ROOT and any(ENV.iterdir()) and not (ENV / "pyvenv.cfg").exists():
@@ -306,21 +309,21 @@ def make_venv() -> None:
 
 def set_up(extras: list[str], libraries: str) -> None:
     """See that environment and system libraries are there and complete; repair what is not."""
-    complete = ready(extras)
-    if not complete:
-        extras = sorted({*extras, *read_stamp().get("extras", [])})
-        if STAMP.exists():
-            STAMP.unlink()
-        make_venv()
-    if LINUX and libraries:
+    if ready(extras):
         check_libraries(libraries)
-    if not complete:
+        return
+    extras = sorted({*extras, *read_stamp().get("extras", [])})
+    STAMP.unlink(missing_ok=True)
+    for afresh in (False, True):  # repaired first; made anew where that is not enough
+        make_venv(afresh)
+        check_libraries(libraries)
         pip_install(extras)
         says = probe([str(PYTHON)]) or {"version": ""}
         STAMP.write_text(json.dumps(wanted_stamp(extras, says["version"])), encoding="utf-8")
-        if not ready(extras):
-            STAMP.unlink()
-            raise SetUpError(f"The environment is not complete. Delete {ENV} and start again.")
+        if ready(extras):
+            return
+    STAMP.unlink()
+    raise SetUpError(f"The environment is not complete. Delete {ENV} and start again.")
 
 
 def pip_install(extras: list[str]) -> None:
