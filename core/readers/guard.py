@@ -31,6 +31,12 @@ FOREIGN = "Bring the data in with palpate.core.write_map, which makes a map from
 AGAIN = "Copy the file again from its source, or export it again."
 FAULTS = (OSError, RuntimeError, KeyError, ValueError, TypeError, OverflowError, MemoryError)
 
+_KNOWN = (  # what the library says, what it means, the repair
+    ("truncated file", "the file is cut short: its end is missing", AGAIN),
+    ("filter returned failure", "a block of it is damaged", AGAIN),
+    ("unable to lock file", "another program is using it", "Close that program and try again."),
+)
+
 
 @contextmanager
 def as_read_error(path: Path, where: str = "", repair: str = AGAIN) -> Iterator[None]:
@@ -40,8 +46,11 @@ def as_read_error(path: Path, where: str = "", repair: str = AGAIN) -> Iterator[
     except ReadError:
         raise
     except FAULTS as error:
-        words = " ".join(str(error).split())[:200].rstrip(".")
-        raise ReadError(path, f"it can't be read as HDF5 ({words})", repair, where) from error
+        said = " ".join(str(error).split())[:200].rstrip(".")
+        for sign, words, mend in _KNOWN:
+            if sign in said:
+                raise ReadError(path, words, mend, where) from error
+        raise ReadError(path, f"it can't be read as HDF5 ({said})", repair, where) from error
 
 
 class GuardedFile:

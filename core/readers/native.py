@@ -22,6 +22,7 @@ from .recorded import CORE_UNITS, read_recorded, read_texts
 
 NAME = "Palpate force map (HDF5, ragged-1)"
 MOST_SEGMENTS = 64
+FARTHEST = 1e12  # core units; beyond, a double no longer tells samples apart
 
 CURVES = "entry/curves"
 _AGAIN = "Write the map again, for example with palpate.core.write_map."
@@ -46,9 +47,8 @@ def inspect(seen: Seen) -> None:
         source = opened.source
         assert isinstance(source, _Samples)
         source.check_chunks()
-        for name in ("z", "signal"):
-            for at in {0, opened.parts.n_samples - 1} if opened.parts.n_samples else ():
-                source.read(name, at, at + 1)
+        ends = opened.curve_start + opened.curve_count
+        opened.read_block(np.array([int(np.argmin(opened.curve_start)), int(np.argmax(ends))]))
 
 
 def read(seen: Seen) -> ForceMap:
@@ -161,6 +161,9 @@ class _Reading:
         if scale == 0 or not math.isfinite(scale) or not math.isfinite(offset * scale):
             raise self.g.fail(f"{name}@scaling_factor", f"{scaling:g} makes every sample the same "
                               "or infinite", "Write the true factor.")  # fmt: skip
+        if abs(offset * scale) > FARTHEST:
+            raise self.g.fail(f"{name}@offset", f"{offset:g} moves the samples out of any range",
+                              "Write the true offset.")  # fmt: skip
         return scale, offset * scale, dimension
 
     # -- the index ----------------------------------------------------------------------------
