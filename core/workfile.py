@@ -26,7 +26,7 @@ from .readers.child import INSPECTOR
 from .readers.door import look
 from .units import si_factor
 from .writers import nexus
-from .writers.atomic import saving
+from .writers.atomic import same_file, saving
 
 __all__ = [
     "LoadedAnalysis",
@@ -62,7 +62,7 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any) -> Path:
     """
     path = Path(path)
     force_map = analysis.map
-    if force_map.path is not None and path.exists() and path.samefile(force_map.path):
+    if force_map.path is not None and same_file(path, force_map.path):
         raise WriteError(f"{path} is the measured map itself. Choose another name.")
     channels = list(analysis.channels())
     if not channels:

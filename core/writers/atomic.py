@@ -48,9 +48,7 @@ def saving(
     ------
     WriteError : no such folder, no permission, a full disk; nothing half-written is left
     """
-    path = Path(path)
-    path = path.resolve() if path.is_symlink() else path
-    _check_place(path, needs)
+    path = _check_place(Path(path), needs)
     temporary = path.with_name(f"{_MARK}{secrets.token_hex(6)}.tmp")
     try:
         yield temporary
@@ -93,16 +91,26 @@ def clean_leftovers(folder: Path) -> int:
     return removed
 
 
-def _check_place(path: Path, needs: int) -> None:
-    folder = path.parent
+def same_file(one: Path, other: Path) -> bool:
+    """Whether two names lead to the same file; False if one of them leads nowhere."""
     try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def _check_place(path: Path, needs: int) -> Path:
+    """The path with links followed. Raises WriteError if nothing can be saved there."""
+    try:
+        path = path.resolve() if path.is_symlink() else path
+        folder = path.parent
         if path.is_dir():
             raise WriteError(f"{path} is a folder. Choose a file name.")
         if not folder.is_dir():
             raise WriteError(f"{path} could not be saved: there is no folder {folder}.")
         free = shutil.disk_usage(folder).free
         clean_leftovers(folder)
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RuntimeError) as error:
         words = _reason(error) or str(error)
         raise WriteError(f"{path} could not be saved: {words}") from None
     if needs and free < needs + _RESERVE:
@@ -110,6 +118,7 @@ def _check_place(path: Path, needs: int) -> None:
             f"{path} could not be saved: it needs {needs / 1e6:.1f} MB and {free / 1e6:.1f} MB "
             "are free. Make room or choose another disk."
         )
+    return path
 
 
 def _keep(path: Path) -> None:

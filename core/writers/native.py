@@ -16,7 +16,7 @@ from ..readers import native
 from ..readers.door import look
 from ..units import si_factor
 from . import nexus
-from .atomic import saving
+from .atomic import same_file, saving
 
 _TEXTS = {
     "start_time": "start_time", "end_time": "end_time", "description": "experiment_description",
@@ -92,17 +92,10 @@ def save_map(path: str | os.PathLike[str], force_map: ForceMap) -> Path:
     Only samples that belong to a curve are written. Raises WriteError.
     """
     path = Path(path)
-    if force_map.path is not None and _same(path, force_map.path):
+    if force_map.path is not None and same_file(path, force_map.path):
         raise WriteError(f"{path} is the map that is open. Choose another name.")
     block = force_map.read_block(np.arange(force_map.n_curves))
     return _write(path, force_map.parts, block.start, block.z, block.signal)
-
-
-def _same(one: Path, other: Path) -> bool:
-    try:
-        return one.samefile(other)
-    except OSError:
-        return False
 
 
 def _write(
