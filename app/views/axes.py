@@ -1,0 +1,130 @@
+"""From measured (z, d) to the axes a person chose, and back to z. Pure functions, no Qt.
+
+With k the spring constant and z0 the contact point, for z and d in nm with the baseline off:
+
+    force F = k d [nN]     indentation δ = (z - z0) - d [nm]     separation D = -δ [nm]
+
+The person drags the fit window along whatever axis is shown; `z_at` brings its ends back to z
+along the fitted branch, so that everything outside the curve view only ever hears of z.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...core.explain import Branch, CurveReport
+
+Array = np.ndarray
+
+X_AXES = {"z": "base position", "separation": "separation", "indentation": "indentation"}
+Y_AXES = {"force": "force", "deflection": "deflection"}
+TITLES = {
+    "z": ("Base position z", "nm"), "separation": ("Separation D", "nm"),
+    "indentation": ("Indentation δ", "nm"), "force": ("Force F", "nN"),
+    "deflection": ("Deflection d", "nm"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The axes in use for one curve; `k` in N/m and `z0` in nm (NaN if not needed)."""
+
+    x: str = "z"
+    y: str = "deflection"
+    k: float = math.nan
+    z0: float = math.nan
+
+    def along(self, z: Array, d: Array) -> Array:
+        """Base position and deflection [nm] to the x axis."""
+        if self.x == "z":
+            return np.asarray(z, dtype=float)
+        delta = np.asarray(z, dtype=float) - self.z0 - d
+        return delta if self.x == "indentation" else -delta
+
+    def up(self, d: Array) -> Array:
+        """Deflection [nm] to the y axis."""
+        return np.asarray(d, dtype=float) * (self.k if self.y == "force" else 1.0)
+
+    def point(self, at: tuple[float, float]) -> tuple[float, float]:
+        """One (z, d) on the axes."""
+        z, d = np.array([at[0]]), np.array([at[1]])
+        return float(self.along(z, d)[0]), float(self.up(d)[0])
+
+
+def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:
+    """The axes wanted if this curve can be drawn on them, else the nearest that it can.
+
+    Returns the frame and a sentence for each fall-back, empty if there was none.
+    """
+    notes = []
+    k, z0 = report.spring_constant, report.z0
+    if y == "force" and not math.isfinite(k):
+        y = "deflection"
+        notes.append("No spring constant: deflection is shown instead of force.")
+    if x != "z" and not math.isfinite(z0):
+        notes.append(f"No contact point on this curve: z is shown instead of {x}.")
+        x = "z"
+    if not report.constants.lengths:
+        notes.append("No deflection sensitivity: the signal is shown as recorded.")
+    return Frame(x, y, k, z0), " ".join(notes)
+
+
+def fitted_branch(report: CurveReport) -> Branch:
+    """The branch that the law was fitted to."""
+    return report.approach if report.window_branch == "approach" else report.retract
+
+
+def track(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
+    """(z, x) along the fitted branch, z rising and x rising or falling throughout.
+
+    Noise makes the measured x go to and fro; the fitted law is followed where there is one, a
+    running mean elsewhere, and small steps back are flattened. Empty if the branch is.
+    """
+    branch = fitted_branch(report)
+    z, d = branch.z, branch.d
+    if z.size < 2 or frame.x == "z":
+        return z, z
+    width = max(3, z.size // 50) | 1
+    padded = np.pad(d, width // 2, mode="edge")
+    smooth = np.convolve(padded, np.ones(width) / width, "valid")
+    if report.law_z.size:
+        inside = (z >= report.law_z[0]) & (z <= report.law_z[-1])
+        smooth[inside] = np.interp(z[inside], report.law_z, report.law_d)
+    delta = np.maximum.accumulate(z - frame.z0 - smooth)
+    return z, delta if frame.x == "indentation" else -delta
+
+
+def z_at(report: CurveReport, frame: Frame, x: float) -> float:
+    """Base position [nm] on the fitted branch at a place of the x axis, held inside the branch."""
+    z, along = track(report, frame)
+    if z.size < 2 or frame.x == "z":
+        return float(x)
+    rising = along if frame.x == "indentation" else -along
+    wanted = x if frame.x == "indentation" else -x
+    return float(np.interp(wanted, rising + 1e-9 * np.arange(rising.size), z))
+
+
+def x_at(report: CurveReport, frame: Frame, z: float) -> float:
+    """Place on the x axis of a base position on the fitted branch; NaN stays NaN."""
+    if frame.x == "z" or not math.isfinite(z):
+        return float(z)
+    at, along = track(report, frame)
+    return float(np.interp(z, at, along)) if at.size > 1 else math.nan
+
+
+def window_on(report: CurveReport, frame: Frame) -> tuple[float, float] | None:
+    """The fit window on the x axis, lower end first; None if there is none."""
+    ends = [x_at(report, frame, z) for z in report.window]
+    if not all(math.isfinite(e) for e in ends):
+        return None
+    return min(ends), max(ends)
+
+
+def window_in_z(report: CurveReport, frame: Frame, ends: tuple[float, float]
+                ) -> tuple[float, float]:  # fmt: skip
+    """The ends of a region on the x axis as base positions, lower one first."""
+    low, high = sorted(z_at(report, frame, e) for e in ends)
+    return low, high
