@@ -25,6 +25,7 @@ STAMP, LOG = ENV / "palpate-stamp.json", ENV / "palpate-install.log"
 VERSIONS = ("3.13", "3.12", "3.11")
 WINDOWS, LINUX = os.name == "nt", sys.platform.startswith("linux")
 PYTHON = ENV / ("Scripts/python.exe" if WINDOWS else "bin/python")
+FIRST_SAMPLE = "ski_boot.h5"  # calibrated, so every map can be shown
 PARTS = "numpy scipy h5py numba tifffile tomli_w tqdm matplotlib pyqtgraph PySide6 palpate.core"
 TEST_PARTS = "pytest pytestqt hypothesis setuptools"
 # Variables that would lead the environment, pip or Qt to somebody else's files.
@@ -362,10 +363,10 @@ def chosen_map(given: str | None) -> Path:
         if not Path(given).is_file():
             raise SetUpError(f"There is no map file {given}. Check the name and the folder.")
         return Path(given).absolute()
-    for path in sorted((ROOT / "sample_maps").glob("*.h5")):
-        if not path.name.endswith(".truth.h5"):
-            return path
-    raise SetUpError("sample_maps/ holds no map. Name one: python3 start.py MAP")
+    samples = [p for p in (ROOT / "sample_maps").glob("*.h5") if ".truth." not in p.name]
+    if not samples:
+        raise SetUpError("sample_maps/ holds no map. Name one: python3 start.py MAP")
+    return min(samples, key=lambda path: (path.name != FIRST_SAMPLE, path.name))
 
 
 def run(arguments: list[str], cwd: Path | None = None, **extra: str) -> int:

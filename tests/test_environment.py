@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib.util
 import runpy
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -36,6 +38,7 @@ ROOMS = (
     "analysis",
     "pipeline",
     "explain",
+    "warm",
     "components",
     "uncertainty",
     "review",
@@ -227,6 +230,58 @@ def test_the_wheel_holds_every_file_of_the_four_folders_and_nothing_else(tmp_pat
     inside = {name for name in held if ".dist-info/" not in name}
     assert inside == expected
     assert any(name.endswith("/licenses/LICENSE") for name in held)
+
+
+# ---- the start script
+
+
+def start_script() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("palpate_start", ROOT / "start.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_start_script_is_readable_by_python_3_8_and_needs_the_standard_library_alone():
+    """An old Python must get far enough to say which one is needed."""
+    tree = ast.parse((ROOT / "start.py").read_text(encoding="utf-8"), feature_version=(3, 8))
+    nodes = [node for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom)]
+    named = {a.name for n in nodes if isinstance(n, ast.Import) for a in n.names}
+    named |= {n.module for n in nodes if isinstance(n, ast.ImportFrom)}
+    assert {name.split(".")[0] for name in named} <= set(sys.stdlib_module_names)
+
+
+def test_the_start_script_opens_a_sample_that_has_its_calibration():
+    from palpate.core import open_map
+
+    path = start_script().chosen_map(None)
+    recorded = open_map(path).recorded
+    assert recorded.spring_constant
+    assert recorded.deflection_sensitivity
+    assert recorded.radius
+
+
+def test_the_start_script_takes_the_package_name_that_the_release_knows(monkeypatch):
+    """The GLib package got another name in Debian 13 and Ubuntu 24.04."""
+    start = start_script()
+    wanted = dict(pair.split(":") for pair in start.QT_LIBRARIES.split())
+    for known in ("libglib2.0-0", "libglib2.0-0t64"):
+        monkeypatch.setattr(start, "known_package", known.__eq__)
+        assert start.library_packages(wanted, ["libglib-2.0.so.0"]) == [known]
+    monkeypatch.setattr(start, "known_package", lambda name: False)
+    found = start.library_packages(
+        wanted, ["libgthread-2.0.so.0", "libglib-2.0.so.0", "libEGL.so.1"]
+    )
+    assert found == ["libglib2.0-0", "libegl1"]
+
+
+def test_variables_of_other_environments_do_not_reach_ours(monkeypatch):
+    for name in ("PYTHONPATH", "VIRTUAL_ENV", "PIP_TARGET", "QT_PLUGIN_PATH"):
+        monkeypatch.setenv(name, "elsewhere")
+    monkeypatch.setenv("PIP_PROXY", "kept")
+    environ = start_script().clean_environ()
+    assert "elsewhere" not in environ.values()
+    assert environ["PIP_PROXY"] == "kept"
 
 
 # ---- icons
