@@ -74,7 +74,7 @@ def parse_unit(text: str) -> tuple[str, float]:
         pair or ("", ""), ""
     )
     if not dimension or top is None or bottom is None:
-        raise ValueError(f"the unit “{text}” is not known; use for example m, nm, V, N, nN, N/m, Pa")
+        raise ValueError(f"the unit “{text}” is not known; use such as m, nm, V, N, nN, N/m, Pa")
     return dimension, top[1] / bottom[1] * DIMENSIONS[dimension][2]
 
 
@@ -104,14 +104,18 @@ _STEPS = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ
 def best_unit(magnitude: float, core_unit: str) -> tuple[str, float]:
     """The unit a person would write a magnitude in, and its factor from the core unit.
 
-    ``best_unit(0.02, "GPa")`` is ``("MPa", 1000.0)``: multiply the core number by the factor.
+    The core unit stays from 0.1 to 1000 of it, and a small length stays in nm:
+    ``best_unit(0.02, "GPa")`` is ``("MPa", 1000.0)``; multiply the core number by the factor.
     """
-    if core_unit not in ("nm", "nN", "GPa", "aJ", "V", "s") or not math.isfinite(magnitude):
+    size = abs(magnitude)
+    small = core_unit == "nm" or size == 0.0
+    if core_unit not in ("nm", "nN", "GPa", "aJ", "V", "s") or not math.isfinite(size):
+        return core_unit, 1.0
+    if (size >= 0.1 or small) and size < 1000.0:
         return core_unit, 1.0
     symbol, si = si_factor(core_unit)
-    size = abs(magnitude) * si
     for step, prefix in _STEPS:
-        if size >= step * 0.9999:
+        if size * si >= step * 0.9999:
             return prefix + symbol, si / step
     return core_unit, 1.0
 

@@ -100,3 +100,11 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
                       f"No {use.tip.label.lower()} ({use.tip.unit}): no modulus can be computed; "
                       "stiffness, adhesion and indentation can."))  # fmt: skip
     return found
+
+
+def remarks(fmap: ForceMap, settings: Settings) -> list[str]:
+    """Sentences about constants that are there but do not fit each other."""
+    shape, law = fmap.recorded.tip_shape, settings.fit.law
+    if shape and shape != law and not (shape == "sphere" and law == "paraboloid"):
+        return [f"The map records a tip of the shape “{shape}”, but the contact law is the {law}."]
+    return []

@@ -114,13 +114,12 @@ def depth(u, c, n, guess):
         return u / (1.0 + c)
     if n == 2.0:
         return 2.0 * u / (1.0 + math.sqrt(1.0 + 4.0 * c * u))
-    s = guess if guess > 0.0 else math.sqrt(u)
-    for _ in range(30):
+    top = math.sqrt(u)
+    s = guess if 0.0 < guess < top else top
+    for _ in range(60):
         square = s * s
         step = (square * (1.0 + c * s) - u) / (s * (2.0 + 3.0 * c * s))
-        if step > 0.75 * s:
-            step = 0.75 * s
-        s -= step
+        s = min(s - step, top)
         if abs(step) <= 1e-9 * s:
             break
     return s * s

@@ -92,7 +92,8 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
     threshold : leave the baseline at this many times the noise of the moving mean
     scratch : work space of at least 2 MOST samples
     found : (BRANCH_COLUMNS,) output: offset at the centre, slope, centre, noise, first and last
-        (exclusive) sample used, first sample of the rise, variances, samples, length [nm] of the whole free part
+        (exclusive) sample used, first sample of the rise, variances, samples,
+        length [nm] of the whole free part
     """
     found[:] = math.nan
     found[B_KEPT] = count
@@ -135,14 +136,26 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
 
 
 @kernel
-def count_spikes(d, count, limit):
-    """Single samples that stand out of both neighbours, to the same side, by `limit`."""
+def count_spikes(d, first, last, limit):
+    """Single samples of [first, last) that stand out of both neighbours, to one side, by `limit`."""
     spikes = 0
-    for i in range(1, count - 1):
+    for i in range(first + 1, last - 1):
         left, right = d[i] - d[i - 1], d[i] - d[i + 1]
         if (left > limit and right > limit) or (left < -limit and right < -limit):
             spikes += 1
     return spikes
+
+
+@kernel
+def spikes_of(d, count, row, branch, limit):
+    """Spikes of one branch, but for the stretch between the free part and the rise.
+
+    There the tip jumps on or lets go, and with coarse sampling that looks like a spike.
+    """
+    if not row[branch + B_RISE] >= 0.0:
+        return 0
+    free, rise = int(row[branch + B_LAST]), int(row[branch + B_RISE])
+    return count_spikes(d, 0, free, limit) + count_spikes(d, min(rise, count), count, limit)
 
 
 @kernel
@@ -188,4 +201,4 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
     limit = options[3] * row[B_NOISE]
-    row[SPIKES] = count_spikes(da, na, limit) + count_spikes(dr, nr, limit)
+    row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)

@@ -55,9 +55,10 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, half, row):
     """Fill ``row`` (COLUMNS,) of one curve; both branches have z rising and no baseline.
 
     Adhesion is the largest pull below the retract baseline (common practice, no source). Its
-    variance is that of one sample of the noise, the baseline's, and that of not knowing where
-    between two samples the tip let go (step²/12). A dip within 4.5 noises is no pull-off: the
-    pull is then 0 with the variance of that limit.
+    variance is that of one sample of the noise, the baseline's, and that of sampling: the tip lets
+    go somewhere within the step after the last touching sample, so the true pull is up to one step
+    larger, a mean square of step²/3 about the reported value. A dip within 4.5 noises is no
+    pull-off: the pull is then 0 with the variance of that limit.
     """
     row[:] = math.nan
     noise = base[RETRACT + B_NOISE]
@@ -69,7 +70,7 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, half, row):
     row[SEEN] = 1.0 if -value > 4.5 * noise / math.sqrt(2.0 * half + 1.0) else 0.0
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
     row[PULL] = -value if row[SEEN] > 0.5 else 0.0
-    row[VAR_PULL] = noise**2 / (2 * half + 1) + base[RETRACT + B_VAR_OFFSET] + step**2 / 12.0
+    row[VAR_PULL] = noise**2 / (2 * half + 1) + base[RETRACT + B_VAR_OFFSET] + step**2 / 3.0
     if row[SEEN] < 0.5:
         row[VAR_PULL] = (4.5 * noise) ** 2 / 12.0
     zero = rise

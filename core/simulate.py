@@ -1,0 +1,305 @@
+"""Curves and maps whose truth is known; makes ``sample_maps/`` and feeds the tests.
+
+A lever of stiffness k meets a surface quasi-statically. In contact k d = C δⁿ - F_ad; the tip jumps
+on within the range of the attraction and lets go where no equilibrium is left, u = z - z₀ + a < 0.
+The equilibrium is read off a finely tabulated u(δ) = δ + C δⁿ/k, not off the solver that the fit
+uses, so that one can test the other. Noise, tilt, optical fringes, drag, drift and spoiled curves
+are laid on top, and everything is digitised like a real signal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .forcemap import ForceMap
+from .models import law_of
+from .writers.atomic import saving
+
+Array = np.ndarray
+
+SPOILS = ("no_contact", "saturated", "spikes", "short_travel", "second_pull")
+"""How a curve can be spoiled; the truth names it."""
+
+
+@dataclass(frozen=True)
+class Lever:
+    """Lever, tip and detector. Units: N/m, nm/V, nm (radius) or degrees (half-angle), nm."""
+
+    spring_constant: float = 2.0
+    sensitivity: float = 60.0
+    law: str = "paraboloid"
+    tip_size: float = 20.0
+    noise: float = 0.08
+
+
+@dataclass(frozen=True)
+class Ramp:
+    """How a curve is taken. Lengths in nm, force in nN, rate in Hz, angles in radian.
+
+    Attributes
+    ----------
+    travel, samples : of each branch; the peak is `set_force`, exceeded at random by `overshoot`
+    tilt : slope of the baseline; `fringe` and `period` of a wave in it; `fringe_phase`
+    drag : offset of approach minus retract; drift : nm of deflection over the whole curve
+    jump : distance from contact at which the tip jumps on, as a share of the pull-off deflection
+    """
+
+    travel: float = 250.0
+    samples: int = 512
+    set_force: float = 30.0
+    overshoot: float = 0.0
+    tilt: float = 0.0
+    fringe: float = 0.0
+    period: float = 320.0
+    fringe_phase: float = 0.0
+    drag: float = 0.0
+    drift: float = 0.0
+    jump: float = 0.4
+    rate: float = 20000.0
+
+
+@dataclass(frozen=True)
+class Material:
+    """One component: Young modulus [GPa], Poisson ratio, pull-off [nN], and relative spreads."""
+
+    name: str
+    modulus: float
+    poisson_ratio: float
+    pull_off: float
+    modulus_spread: float = 0.0
+    pull_off_spread: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated:
+    """A simulated map with its truth, in core units.
+
+    `z` and `deflection` are (P, 2, samples): approach and retract in time order, nm. `truth` holds
+    (rows, cols) arrays modulus, reduced_modulus, pull_off, contact, peak_force, indentation and
+    label, and `spoiled`, text, empty where the curve is good.
+    """
+
+    z: Array
+    deflection: Array
+    pixel: Array
+    shape: tuple[int, int]
+    lever: Lever
+    ramp: Ramp
+    materials: tuple[Material, ...]
+    truth: dict[str, Array] = field(repr=False)
+    scan_size: tuple[float, float] = (1000.0, 1000.0)
+
+    def arrays(self, *, calibrated: bool = True) -> dict[str, Any]:
+        """Keyword arguments for `write_map` and `ForceMap.from_arrays`; volts, 16 bits."""
+        lever = self.lever
+        size = "radius" if law_of(lever.law).size == "radius" else "half_angle"
+        known: dict[str, Any] = {}
+        if calibrated:
+            known = {"spring_constant": lever.spring_constant, size: lever.tip_size,
+                     "deflection_sensitivity": lever.sensitivity, "tip_shape": lever.law,
+                     "set_force": self.ramp.set_force}  # fmt: skip
+        return known | {
+            "z": self.z, "deflection": self.deflection / lever.sensitivity,
+            "deflection_unit": "V", "pixel": self.pixel, "shape": self.shape,
+            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate, "digitise": True,
+        }  # fmt: skip
+
+    def as_map(self) -> ForceMap:
+        """The map in memory, as if it had been opened from a file."""
+        return ForceMap.from_arrays(**self.arrays())
+
+
+def equilibrium(u: Array, c: float, exponent: float) -> Array:
+    """c δⁿ where δ + c δⁿ = u, read off a fine table; 0 for u <= 0."""
+    top = max(float(u.max()), 1e-9)
+    delta = np.linspace(0.0, 1.0, 6000) ** 2 * top
+    elastic = c * delta**exponent
+    return np.interp(np.maximum(u, 0.0), delta + elastic, elastic)
+
+
+def simulate_curve(
+    lever: Lever, ramp: Ramp, modulus: float, poisson_ratio: float, pull_off: float,
+    contact: float, rng: np.random.Generator,
+) -> tuple[Array, Array, dict[str, float]]:  # fmt: skip
+    """One curve: z and deflection, (2, samples) each in time order [nm], and its truth."""
+    law = law_of(lever.law)
+    k, reduced = lever.spring_constant, modulus / (1.0 - poisson_ratio**2)
+    stiff = reduced * law.factor(lever.tip_size)
+    peak = ramp.set_force * (1.0 + ramp.overshoot * rng.random())
+    indentation = ((peak + pull_off) / stiff) ** (1.0 / law.exponent)
+    z_peak = contact + indentation + peak / k
+    z = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
+    a = pull_off / k
+    u = z - contact + a
+    touching = equilibrium(u, stiff / k, law.exponent) - a
+    out = np.where(z >= contact - ramp.jump * a, touching, 0.0)
+    back = np.where(u >= 0.0, touching, 0.0)[::-1]
+    both_z, both_d = np.stack([z, z[::-1]]), np.stack([out, back])
+    wave = 2 * np.pi * both_z / ramp.period + ramp.fringe_phase
+    both_d += ramp.tilt * both_z + ramp.fringe * np.sin(wave)
+    both_d += 0.5 * ramp.drag * np.array([[1.0], [-1.0]])
+    both_d += ramp.drift * np.linspace(0.0, 1.0, 2 * ramp.samples).reshape(2, -1)
+    both_d += rng.normal(0.0, lever.noise, both_d.shape)
+    truth = {"modulus": modulus, "reduced_modulus": reduced, "pull_off": pull_off,
+             "contact": contact, "peak_force": peak, "indentation": indentation}  # fmt: skip
+    return both_z, both_d, truth
+
+
+def spoil(kind: str, z: Array, d: Array, lever: Lever, contact: float, rng: np.random.Generator
+          ) -> tuple[Array, Array]:  # fmt: skip
+    """Spoil a curve in one of the ways of `SPOILS`."""
+    samples = z.shape[1]
+    if kind == "no_contact":
+        return z, rng.normal(0.0, lever.noise, d.shape)
+    if kind == "saturated":
+        return z, np.minimum(d, 0.55 * float(d.max()))
+    if kind == "spikes":
+        at = rng.integers(0, samples, 5)
+        d = d.copy()
+        d[rng.integers(0, 2, 5), at] += rng.choice([-1.0, 1.0], 5) * rng.uniform(5, 30, 5)
+        return z, d
+    if kind == "short_travel":
+        top = float(z.max())
+        near = np.linspace(contact - 8.0, top, samples)
+        order = np.argsort(z[1])
+        return np.stack([near, near[::-1]]), np.stack(
+            [np.interp(near, z[0], d[0]), np.interp(near, z[1][order], d[1][order])[::-1]]
+        )
+    bump = -2.0 * np.exp(-(((z[1] - contact + 30.0) / 4.0) ** 2))
+    return z, np.stack([d[0], d[1] + bump])
+
+
+def blobs(shape: tuple[int, int], count: int, radius: tuple[float, float],
+          rng: np.random.Generator) -> Array:  # fmt: skip
+    """A mask of `count` discs at random places, radii in pixels from a range."""
+    rows, cols = np.mgrid[: shape[0], : shape[1]]
+    mask = np.zeros(shape, dtype=bool)
+    for _ in range(count):
+        r, c = rng.uniform(0, shape[0]), rng.uniform(0, shape[1])
+        mask |= (rows - r) ** 2 + (cols - c) ** 2 <= rng.uniform(*radius) ** 2
+    return mask
+
+
+def smooth_field(shape: tuple[int, int], width: float, rng: np.random.Generator) -> Array:
+    """A smooth random field of mean 0 and standard deviation 1; `width` in pixels."""
+    ky = np.fft.fftfreq(shape[0])[:, None]
+    kx = np.fft.rfftfreq(shape[1])[None, :]
+    damp = np.exp(-2.0 * (np.pi * width) ** 2 * (kx**2 + ky**2))
+    out = np.fft.irfft2(np.fft.rfft2(rng.normal(size=shape)) * damp, shape)
+    return (out - out.mean()) / max(float(out.std()), 1e-12)
+
+
+def snake(shape: tuple[int, int]) -> Array:
+    """Pixels (P, 2) in the order of a scan that runs there and back."""
+    rows, cols = np.mgrid[: shape[0], : shape[1]]
+    cols[1::2] = cols[1::2, ::-1]
+    return np.stack([rows.ravel(), cols.ravel()], axis=1)
+
+
+def simulate_map(
+    labels: Array, materials: tuple[Material, ...], *, lever: Lever | None = None,
+    ramp: Ramp | None = None, relief: float = 4.0, scan_size: tuple[float, float] = (1e3, 1e3),
+    spoiled: float = 0.0, seed: int = 1,
+) -> Simulated:  # fmt: skip
+    """A whole map from an image of component labels.
+
+    Parameters
+    ----------
+    labels : int (rows, cols), index into `materials`
+    relief : standard deviation of the surface's height [nm]
+    spoiled : share of curves that are spoiled, all kinds alike
+    seed : of everything random
+    """
+    lever, ramp, rng = lever or Lever(), ramp or Ramp(), np.random.default_rng(seed)
+    shape = labels.shape
+    contact = relief * smooth_field(shape, min(shape) / 20.0, rng)
+    pixel = snake((shape[0], shape[1]))
+    z = np.empty((len(pixel), 2, ramp.samples))
+    d = np.empty_like(z)
+    truth: dict[str, Array] = {"label": labels, "spoiled": np.full(shape, "", dtype="U16")}
+    for i, (r, c) in enumerate(pixel):
+        m = materials[labels[r, c]]
+        modulus = m.modulus * np.exp(m.modulus_spread * rng.normal())
+        pull = m.pull_off * np.exp(m.pull_off_spread * rng.normal())
+        here = replace(ramp, fringe_phase=rng.uniform(0, 2 * np.pi))
+        z[i], d[i], found = simulate_curve(
+            lever, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
+        )
+        if rng.random() < spoiled:
+            kind = SPOILS[rng.integers(len(SPOILS))]
+            z[i], d[i] = spoil(kind, z[i], d[i], lever, contact[r, c], rng)
+            truth["spoiled"][r, c] = kind
+        for name, value in found.items():
+            truth.setdefault(name, np.full(shape, np.nan))[r, c] = value
+    return Simulated(z, d, pixel, (shape[0], shape[1]), lever, ramp, materials, truth, scan_size)
+
+
+SKI_BOOT = (
+    Material("polyamide 12", 1.4, 0.40, 6.0, 0.05, 0.04),
+    Material("rubber", 0.06, 0.49, 10.0, 0.07, 0.05),
+    Material("acrylic beads", 3.0, 0.36, 8.0, 0.05, 0.04),
+)
+"""Shell of an invented ski boot: toughened with rubber, stiffened with acrylic beads."""
+
+DOOR_SEAL = (
+    Material("rubber", 0.004, 0.49, 6.0, 0.08, 0.05),
+    Material("filler", 0.08, 0.45, 4.0, 0.15, 0.08),
+)
+"""An invented door seal: soft rubber with filler particles."""
+
+
+def ski_boot(size: int = 64, seed: int = 7, samples: int = 384) -> Simulated:
+    """The three-component sample map, with 2 % spoiled curves."""
+    rng = np.random.default_rng(seed)
+    shape = (size, size)
+    labels = np.zeros(shape, dtype=np.int64)
+    labels[blobs(shape, max(3, size // 4), (size / 20, size / 9), rng)] = 1
+    labels[blobs(shape, max(3, size // 5), (size / 32, size / 20), rng)] = 2
+    ramp = Ramp(travel=170.0, samples=samples, set_force=35.0, overshoot=0.02, tilt=2e-4,
+                fringe=0.05, drag=0.1, drift=0.05)  # fmt: skip
+    return simulate_map(labels, SKI_BOOT, lever=Lever(2.5, 58.0, "paraboloid", 16.0, 0.07),
+                        ramp=ramp, scan_size=(3000.0, 3000.0), spoiled=0.02, seed=seed)  # fmt: skip
+
+
+def door_seal(size: int = 48, seed: int = 11, samples: int = 256) -> Simulated:
+    """The two-component soft map, measured with a cone."""
+    rng = np.random.default_rng(seed)
+    shape = (size, size)
+    labels = np.zeros(shape, dtype=np.int64)
+    labels[blobs(shape, size // 2, (size / 40, size / 16), rng)] = 1
+    ramp = Ramp(travel=900.0, samples=samples, set_force=8.0, overshoot=0.03, tilt=1e-4,
+                drag=0.3)  # fmt: skip
+    return simulate_map(labels, DOOR_SEAL, lever=Lever(0.1, 90.0, "cone", 20.0, 0.25), ramp=ramp,
+                        relief=12.0, scan_size=(5000.0, 5000.0), spoiled=0.01, seed=seed)  # fmt: skip
+
+
+SCENES = {"ski-boot": ski_boot, "door-seal": door_seal}
+"""Scenes that ``palpate simulate`` can make."""
+
+TRUTH_UNITS = {"modulus": "GPa", "reduced_modulus": "GPa", "pull_off": "nN", "contact": "nm",
+         "peak_force": "nN", "indentation": "nm"}  # fmt: skip
+
+
+def write_truth(path: str | Path, made: Simulated) -> None:
+    """Write what was put into a simulated map, one dataset a quantity, (rows, cols).
+
+    Only tests and benchmarks read it; the program never does.
+    """
+    import h5py
+
+    with saving(path) as temporary, h5py.File(temporary, "w", libver=("v110", "v110")) as file:
+        file.attrs["component"] = [m.name for m in made.materials]
+        file.attrs["poisson_ratio"] = [m.poisson_ratio for m in made.materials]
+        file.attrs["law"] = made.lever.law
+        for name, values in made.truth.items():
+            if name == "spoiled":
+                file.create_dataset(name, data=values.astype(object), dtype=h5py.string_dtype())
+            elif values.dtype.kind == "f":
+                file.create_dataset(name, data=values.astype(np.float32), compression="gzip",
+                                    shuffle=True).attrs["units"] = TRUTH_UNITS[name]  # fmt: skip
+            else:
+                file.create_dataset(name, data=values.astype(np.uint8), compression="gzip")
