@@ -1,0 +1,411 @@
+"""The single owner of map, settings, history, selection and results.
+
+Everything the person does becomes a call here; what follows from it is announced by signals, and
+nothing else writes state. The picked curve is explained at once, on this thread; the whole map
+follows from the worker, coarse to fine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import QObject, Signal
+
+from ..core.errors import Cancelled, InputError, SettingsError
+from ..core.settings import Settings
+from .background import Background
+from .faults import fault_of
+from .history import History
+from .recompute import Answer
+from .requests import Analyse, Opened, OpenMap, Request
+
+FIRST_CHANNEL = "height"
+OF_ONE_MAP = ("calibration.spring_constant", "calibration.deflection_sensitivity", "tip.radius",
+              "tip.half_angle")  # fmt: skip
+"""Constants of one measurement: they go back to "as recorded" when another map is opened."""
+
+
+class Session(QObject):
+    """See the module. Signals tell that something changed; ask the properties for what it is.
+
+    Signals
+    -------
+    map_changed, settings_changed, selection_changed, channel_changed, analysis_changed
+    report_changed(fresh) : the picked curve's report; `fresh` when it is another map's
+    history_changed : undo, redo or the changed mark
+    busy_changed(words, done, total) : words are empty when nothing is being done
+    failed(sentence) : a mistake that the person can mend
+    faulted(Fault) : a mistake of ours
+    noted(sentence) : something worth knowing, that stops nothing
+    answered(Answer) : of the worker, for others, such as saved files
+    """
+
+    map_changed = Signal()
+    settings_changed = Signal()
+    selection_changed = Signal()
+    channel_changed = Signal()
+    analysis_changed = Signal()
+    report_changed = Signal(bool)
+    history_changed = Signal()
+    busy_changed = Signal(str, int, int)
+    failed = Signal(str)
+    faulted = Signal(object)
+    noted = Signal(str)
+    answered = Signal(object)
+
+    def __init__(self, parent: QObject | None = None, background: Background | None = None) -> None:
+        super().__init__(parent)
+        self.background = background or Background(self)
+        self.background.answered.connect(self._take)
+        self.background.busy_changed.connect(self.busy_changed)
+        self.background.ready.connect(self._kind_ready)
+        self._generation = 0
+        self._start_history(Settings())
+        self._forget_map()
+
+    def _forget_map(self) -> None:
+        self.map: Any = None
+        self._kind = ""
+        self._selection: tuple[int, int] | None = None
+        self._channel = FIRST_CHANNEL
+        self._analysis: Any = None
+        self._whole: Any = None  # the newest complete analysis
+        self._asked: Settings | None = None
+        self._explainable = False
+        self._report: Any = None
+        self._note = ""
+        self._limits: dict[str, Any] = {}
+
+    def _start_history(self, settings: Settings) -> None:
+        self._history = History(settings)
+        self._kept = settings
+
+    # -- what is --------------------------------------------------------------------------------
+
+    @property
+    def settings(self) -> Settings:
+        """The settings that are displayed: those of the drag while a hand is dragging."""
+        return self._history.shown
+
+    @property
+    def selection(self) -> tuple[int, int] | None:
+        """Row and column of the picked pixel."""
+        return self._selection
+
+    @property
+    def channel(self) -> str:
+        return self._channel
+
+    @property
+    def analysis(self) -> Any:
+        """The newest analysis, coarse while the map is being refined; None before the first."""
+        return self._analysis
+
+    @property
+    def report(self) -> Any:
+        """`CurveReport` of the picked pixel under the displayed settings; None if there is none,
+        and `note` then says why."""
+        return self._report
+
+    @property
+    def note(self) -> str:
+        return self._note
+
+    @property
+    def generation(self) -> int:
+        """Number of the newest request for an analysis."""
+        return self._generation
+
+    @property
+    def undo_words(self) -> str:
+        return self._history.undo_words
+
+    @property
+    def redo_words(self) -> str:
+        return self._history.redo_words
+
+    @property
+    def dragging(self) -> bool:
+        return self._history.dragging
+
+    @property
+    def changed(self) -> bool:
+        """Whether the settings differ from those last opened with, saved or loaded."""
+        return self.map is not None and self._history.current != self._kept
+
+    @property
+    def finished(self) -> bool:
+        """Whether the analysis is complete and belongs to the settings in force."""
+        a = self._analysis
+        return a is not None and a.complete and a.settings == self._history.current
+
+    @property
+    def prepared(self) -> bool:
+        """Whether the present map can be analysed yet; the first start has to compile."""
+        return self.map is not None and self.background.is_ready(self._kind)
+
+    def limits(self, channel: str) -> Any:
+        """The colour limits that the person set for a channel, or None for the robust ones."""
+        return self._limits.get(channel)
+
+    # -- maps -----------------------------------------------------------------------------------
+
+    def open(self, path: str | Path) -> None:
+        """Open a map in the background; the present one stays until the new one is there."""
+        self.background.cancel("analysis", "peek")
+        self.background.submit(OpenMap(Path(path)))
+
+    def close_map(self) -> None:
+        self.background.cancel("analysis", "open")
+        if self.map is None:
+            return
+        old, settings = self.map, self._history.current
+        self._forget_map()
+        self._start_history(settings)
+        self._announce_map()
+        old.close()
+
+    def use_map(self, opened: Opened) -> None:
+        """Make an opened map the present one."""
+        before, old = self._history.current, self.map
+        self.background.cancel("analysis")
+        self._forget_map()
+        self.map, self._kind = opened.map, opened.kind
+        self._start_history(before.with_values(dict.fromkeys(OF_ONE_MAP)))
+        self._selection = middle_pixel(opened.map)
+        self._renew_report()
+        self._announce_map()
+        if old is not None:
+            old.close()
+        if self._history.current != before:
+            self.noted.emit("The constants typed for the last map are back to “as recorded”.")
+        self.background.prepare(opened.kind, opened.compiled)
+        if self._asked is None:
+            self._ask()
+
+    def _announce_map(self) -> None:
+        self.map_changed.emit()
+        self.settings_changed.emit()
+        self.history_changed.emit()
+        self.channel_changed.emit()
+        self.analysis_changed.emit()
+        self.selection_changed.emit()
+        self.report_changed.emit(True)
+
+    # -- settings -------------------------------------------------------------------------------
+
+    def check(self, change: Mapping[str, Any]) -> str:
+        """What is wrong with a change, in words; empty if it is possible."""
+        try:
+            self._history.current.with_values(change)
+        except SettingsError as error:
+            return error.what
+        return ""
+
+    def apply(self, change: Mapping[str, Any], words: str, merge: str = "") -> bool:
+        """Change settings: one entry of the history. Impossible values are refused: `failed` says
+        why, and nothing changes.
+
+        Parameters
+        ----------
+        words : the act as undo names it, such as "tip radius"
+        merge : acts that follow each other with the same word here become one entry
+
+        Returns
+        -------
+        bool : whether the settings changed
+        """
+        try:
+            settings = self._history.current.with_values(change)
+        except SettingsError as error:
+            self.failed.emit(str(error))
+            return False
+        return self.use_settings(settings, words, merge)
+
+    def use_settings(self, settings: Settings, words: str, merge: str = "") -> bool:
+        """As `apply`, with all settings at once."""
+        shown = self.settings
+        changed = self._history.push(settings, words, merge)
+        if changed or shown != self.settings:
+            self._settings_moved()
+        return changed
+
+    def begin_drag(self) -> None:
+        """A hand takes hold: what follows by `preview` becomes one act with `commit`."""
+        self._history.drag()
+
+    def preview(self, change: Mapping[str, Any]) -> None:
+        """Show a change while a hand is dragging; an impossible one is passed over."""
+        try:
+            wanted = self._history.current.with_values(change)
+        except SettingsError:
+            return
+        if self._history.drag(wanted):
+            self._settings_moved(gentle=True)
+
+    def commit(self, words: str) -> bool:
+        """The hand lets go: what is shown becomes one entry of the history."""
+        dragged = self._history.drop()
+        if dragged is None or not self._history.push(dragged, words):
+            return False
+        self._settings_moved(ask=not self._asked_for(dragged))
+        return True
+
+    def cancel_drag(self) -> None:
+        """The hand lets go without wanting it: back to the settings before."""
+        dragged = self._history.drop()
+        if dragged is not None and dragged != self.settings:
+            self._settings_moved()
+
+    def undo(self) -> None:
+        if self._history.undo():
+            self._settings_moved()
+
+    def redo(self) -> None:
+        if self._history.redo():
+            self._settings_moved()
+
+    def mark_saved(self, settings: Settings) -> None:
+        """Note that these settings are in a file of the person's."""
+        self._kept = settings
+        self.history_changed.emit()
+
+    def _settings_moved(self, gentle: bool = False, ask: bool = True) -> None:
+        self._renew_report()
+        self.settings_changed.emit()
+        if not gentle:
+            self.history_changed.emit()
+        self.report_changed.emit(False)
+        if ask:
+            self._ask(gentle)
+
+    # -- looking --------------------------------------------------------------------------------
+
+    def select(self, row: int, col: int) -> None:
+        """Pick a pixel; outside the map nothing happens."""
+        if self.map is None:
+            return
+        rows, cols = self.map.shape
+        if not (0 <= row < rows and 0 <= col < cols) or (row, col) == self._selection:
+            return
+        self._selection = (row, col)
+        self._renew_report()
+        self.selection_changed.emit()
+        self.report_changed.emit(False)
+
+    def move(self, drow: int, dcol: int) -> None:
+        """Walk from the picked pixel; the edge of the map stops the walk."""
+        if self.map is None or self._selection is None:
+            return
+        (row, col), (rows, cols) = self._selection, self.map.shape
+        self.select(min(max(row + drow, 0), rows - 1), min(max(col + dcol, 0), cols - 1))
+
+    def choose_channel(self, name: str) -> None:
+        if name != self._channel:
+            self._channel = name
+            self.channel_changed.emit()
+
+    def set_limits(self, channel: str, limits: Any) -> None:
+        """Keep the colour limits (low, high) of a channel; None for the robust ones."""
+        self._limits[channel] = limits
+
+    def _renew_report(self) -> None:
+        self._report, self._note = None, ""
+        if self.map is None or self._selection is None:
+            self._note = "Pick a pixel on the map." if self.map is not None else ""
+        elif self.map.curve_at(*self._selection) < 0:
+            row, col = self._selection
+            self._note = f"There is no curve at row {row}, column {col}."
+        elif not self._explainable:
+            self._note = "The calculation is being prepared; the curve follows."
+        else:
+            self._explain()
+
+    def _explain(self) -> None:
+        from ..core.explain import explain
+
+        assert self._selection is not None
+        try:
+            self._report = explain(self.map, self.settings, *self._selection, self._whole)
+        except InputError as error:
+            self._note = str(error)
+
+    # -- the background -------------------------------------------------------------------------
+
+    def recompute(self) -> None:
+        """Analyse again what is not finished."""
+        if not self.finished:
+            self._ask()
+
+    def submit(self, request: Request) -> int:
+        """Hand a request of another kind to the worker; its answer comes by `answered`."""
+        return self.background.submit(request)
+
+    def _asked_for(self, settings: Settings) -> bool:
+        """Whether the worker is at these very settings, or has just done them."""
+        working = self.background.working_on("analysis") and self._asked == settings
+        return working or self.finished
+
+    def _ask(self, gentle: bool = False) -> None:
+        if not self.prepared:
+            return
+        pixel = None if self._explainable else self._selection
+        self._asked = self.settings
+        request = Analyse(self.map, self.settings, self._whole, pixel)
+        self._generation = self.background.submit(request, gentle)
+
+    def _kind_ready(self, kind: str) -> None:
+        if self.map is not None and kind == self._kind and self._asked is None:
+            self._ask()
+
+    def _take(self, answer: Answer) -> None:
+        request = answer.request
+        if answer.error is not None:
+            self._take_error(answer)
+        elif isinstance(request, OpenMap):
+            self.use_map(answer.value)
+        elif isinstance(request, Analyse) and request.map is self.map:
+            self._take_analysis(answer)
+        self.answered.emit(answer)
+
+    def _take_analysis(self, answer: Answer) -> None:
+        first, self._explainable = not self._explainable, True
+        coarse = hasattr(answer.value, "complete")
+        if coarse:
+            self._analysis = answer.value
+            self._whole = answer.value if answer.final else self._whole
+            self.analysis_changed.emit()
+        # the doubts that compare this curve with the others need the whole map
+        if first or (answer.final and answer.value.settings == self.settings):
+            self._renew_report()
+            self.report_changed.emit(first)
+
+    def _take_error(self, answer: Answer) -> None:
+        error, request = answer.error, answer.request
+        if isinstance(error, InputError):
+            self.failed.emit(str(error))
+        elif not isinstance(error, Cancelled):
+            self.faulted.emit(fault_of(error, request.words))
+        if isinstance(request, OpenMap) and not self.finished:
+            self._ask()
+
+    def close(self) -> bool:
+        """Stop the background for good; False if the worker did not stop in time."""
+        stopped = self.background.close()
+        if self.map is not None:
+            self.map.close()
+        return stopped
+
+
+def middle_pixel(fmap: Any) -> tuple[int, int] | None:
+    """The pixel with a curve that is nearest to the middle of the map; None if no curve."""
+    import numpy as np
+
+    if not fmap.n_curves:
+        return None
+    rows, cols = fmap.shape
+    away = np.hypot(fmap.pixel[:, 0] - (rows - 1) / 2, fmap.pixel[:, 1] - (cols - 1) / 2)
+    row, col = fmap.pixel[int(np.argmin(away))]
+    return int(row), int(col)
