@@ -23,7 +23,7 @@ from ..errors import ReadError
 from .door import Seen, look
 from .guard import AGAIN
 
-PATIENCE = 60.0  # seconds for one file
+PATIENCE = 30.0  # seconds for one file; the library can loop for ever on a damaged one
 
 # Runs with no site and no environment of its own: it gets our sys.path, and stands in for the
 # packages above this one, whose own imports it doesn't need.
@@ -58,7 +58,7 @@ class Inspector:
     """
 
     def __init__(self, command: Sequence[str] | None = None, patience: float = PATIENCE) -> None:
-        self._command, self._patience = command, patience
+        self._command, self.patience = command, patience
         self._lock = threading.Lock()
         self._process: subprocess.Popen[str] | None = None
         self._owner = 0
@@ -126,7 +126,7 @@ class Inspector:
         assert process is not None
         assert process.stdin is not None
         assert process.stdout is not None
-        watch = threading.Timer(self._patience, process.kill)
+        watch = threading.Timer(self.patience, process.kill)
         watch.daemon = True
         watch.start()
         try:
@@ -145,7 +145,7 @@ class Inspector:
         assert self._process is not None
         code = self._process.wait()
         if os.name != "nt" and code == -9:
-            return f"reading it takes longer than {self._patience:.0f} s; it is damaged"
+            return f"reading it takes longer than {self.patience:.0f} s; it is damaged"
         return f"reading it crashes the HDF5 library (exit code {code}); it is damaged or hostile"
 
     def stop(self) -> None:

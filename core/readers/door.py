@@ -6,6 +6,7 @@ import os
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from ..errors import ReadError
 from .guard import AGAIN, FOREIGN
@@ -50,7 +51,9 @@ def look(path: str | os.PathLike[str]) -> Seen:
             flags = _open_flags(stream, at)
     except (OSError, ValueError) as error:
         raise ReadError(path, *_words(path, error)) from None
-    if at is not None and flags & 1 and not flags & 4:
+    if flags & ~5:
+        raise ReadError(path, "the head of the file is damaged", AGAIN)
+    if flags & 1 and not flags & 4:
         raise ReadError(
             path, "another program is writing this file, or was stopped while it wrote",
             "Close that program; if it was stopped, mend the file with `h5clear -s` of the HDF5 "
@@ -65,7 +68,7 @@ def not_a_map(seen: Seen) -> ReadError:
     return ReadError(seen.path, "this is not a map in a format that is known", FOREIGN)
 
 
-def _signature(stream, size: int) -> int | None:
+def _signature(stream: BinaryIO, size: int) -> int | None:
     """Where the HDF5 signature is: at 0, 512, 1024, 2048 and so on; None if nowhere."""
     at = 0
     while at + 12 <= size:
@@ -76,7 +79,7 @@ def _signature(stream, size: int) -> int | None:
     return None
 
 
-def _open_flags(stream, at: int | None) -> int:
+def _open_flags(stream: BinaryIO, at: int | None) -> int:
     """The superblock's consistency flags: 1 open for writing, 4 open for SWMR writing."""
     if at is None:
         return 0
