@@ -322,8 +322,9 @@ class MapView(QWidget):
         if self._channel is None or not (0 <= row < rows and 0 <= col < cols):
             return {}
         value = float(self._values[row, col])
-        unit = self.bar.unit if self.bar.unit != self._channel.unit else ""
-        said = units.text_of(value, self._channel.unit, unit=unit) if math.isfinite(value) else "no value"  # fmt: skip
+        said = "no value"
+        if math.isfinite(value):
+            said = units.text_of(value, self._channel.unit, unit=self.bar.unit)
         texts = {"row": str(row), "column": str(col), "value": said}
         if self._has_scale:
             for name, centre in (("x", self._x[col]), ("y", self._y[row])):

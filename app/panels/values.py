@@ -1,0 +1,236 @@
+"""The numbers of the picked pixel, each with its uncertainty and unit, and its doubts."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPolygonF
+from PySide6.QtWidgets import (
+    QFrame,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QScrollArea,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from ...core import units
+from ...core.channels import CHANNELS
+from ...core.doubts import SEVERE
+from ...core.explain import CurveReport, Raised
+from .. import theme as look
+from ..theme import LIGHT, SPACE, Theme
+
+LOCAL = (
+    "± is one local standard uncertainty: noise, contact point and baseline of this curve. What is "
+    "common to all pixels (spring constant, sensitivity, tip, Poisson ratio) is not in it."
+)
+FIGURES = "-00000.0000"
+SPREAD = "± 000.0000"
+
+
+def parts_of(value: float, error: float, unit: str) -> tuple[str, str, str]:
+    """Number, uncertainty and unit as separate texts; an en dash if there is no number."""
+    if not math.isfinite(value):
+        return "–", "", unit
+    shown, _ = units.best_unit(value, unit)
+    text = units.text_of(value, unit, error)
+    if shown:
+        text = text.removesuffix(f" {shown}")
+    number, _, spread = text.partition(" ± ")
+    return number, f"± {spread}" if spread else "", shown
+
+
+class Sign(QWidget):
+    """The sign of a doubt: severe is a filled octagon with a cross, mild a hollow triangle."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.severe, self._theme = False, LIGHT
+        self.setFixedSize(18, 18)
+
+    def show_severity(self, severe: bool, theme: Theme) -> None:
+        self.severe, self._theme = severe, theme
+        self.setAccessibleName("severe doubt" if severe else "mild doubt")
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        paint_sign(painter, QRectF(self.rect()), self.severe, self._theme)
+
+
+def paint_sign(painter: QPainter, area: QRectF, severe: bool, theme: Theme) -> None:
+    """Draw the sign of a doubt into a square."""
+    centre, size = area.center(), area.width() / 2 - 2
+    pen = painter.pen()
+    pen.setWidthF(1.5)
+    pen.setColor(look.colour(theme.on_doubt if severe else theme.ink))
+    if severe:
+        corners = [math.pi / 8 + i * math.pi / 4 for i in range(8)]
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(look.colour(theme.doubt))
+        painter.drawPolygon(QPolygonF([centre + size * QPointF(math.cos(a), math.sin(a)) for a in corners]))  # fmt: skip
+        painter.setPen(pen)
+        arm = size * 0.42
+        painter.drawLine(centre + QPointF(-arm, -arm), centre + QPointF(arm, arm))
+        painter.drawLine(centre + QPointF(-arm, arm), centre + QPointF(arm, -arm))
+        return
+    pen.setColor(look.colour(theme.doubt))
+    pen.setWidthF(2.0)
+    pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+    painter.setPen(pen)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.drawPolygon(QPolygonF([centre + size * QPointF(0, -0.9), centre + size * QPointF(0.95, 0.75),
+                                   centre + size * QPointF(-0.95, 0.75)]))  # fmt: skip
+
+
+def figure_text(doubt: Raised) -> str:
+    """The measured figure and the threshold that it passed, such as ``9.2 nm (limit 20 nm)``."""
+    if not math.isfinite(doubt.figure) or not math.isfinite(doubt.threshold):
+        return ""
+    unit = f" {doubt.unit}" if doubt.unit else ""
+    return f"{doubt.figure:.4g}{unit} (limit {doubt.threshold:.4g}{unit})"
+
+
+class DoubtRow(QWidget):
+    """One doubt: sign, sentence, figure."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.sign, self.sentence, self.figure = Sign(), QLabel(), look.toned(QLabel(), "muted")
+        self.sentence.setWordWrap(True)
+        words = QVBoxLayout()
+        words.setSpacing(1)
+        words.addWidget(self.sentence)
+        words.addWidget(self.figure)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(SPACE)
+        row.addWidget(self.sign, 0, Qt.AlignmentFlag.AlignTop)
+        row.addLayout(words, 1)
+
+    def show_doubt(self, doubt: Raised, theme: Theme) -> None:
+        severe = doubt.severity == SEVERE
+        self.sign.show_severity(severe, theme)
+        self.sentence.setText(doubt.sentence)
+        figure = figure_text(doubt)
+        self.figure.setText(f"{doubt.severity}: {figure}" if figure else doubt.severity)
+
+
+class ValuesPanel(QWidget):
+    """The numbers of one pixel in fixed columns, and its doubts below."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._theme: Theme = LIGHT
+        self._report: CurveReport | None = None
+        self._labels: list[QLabel] = []
+        self.title = look.toned(QLabel(), "strong")
+        self.cells: dict[str, tuple[QLabel, QLabel, QLabel]] = {}
+        self.rows: list[DoubtRow] = []
+        inside = QWidget()
+        box = QVBoxLayout(inside)
+        box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
+        box.setSpacing(SPACE)
+        box.addWidget(self.title)
+        box.addLayout(self._table())
+        self.local = look.toned(QLabel(LOCAL), "muted")
+        self.local.setWordWrap(True)
+        box.addWidget(self.local)
+        box.addWidget(_rule())
+        self.heading = look.toned(QLabel(), "strong")
+        box.addWidget(self.heading)
+        self._doubts = QVBoxLayout()
+        self._doubts.setSpacing(SPACE)
+        box.addLayout(self._doubts)
+        box.addStretch(1)
+        area = QScrollArea()
+        area.setWidget(inside)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.addWidget(area)
+        self.set_theme(LIGHT)
+        self.show_report(None)
+
+    def _table(self) -> QGridLayout:
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(SPACE)
+        grid.setVerticalSpacing(2)
+        grid.setColumnStretch(0, 1)
+        right = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+        for row, (name, channel) in enumerate(CHANNELS.items()):
+            label = look.toned(QLabel(f"{channel.label} {channel.symbol}"), "muted")
+            label.setToolTip(channel.formula)
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+            value, spread, unit = QLabel(), QLabel(), QLabel()
+            value.setAlignment(right)
+            for cell in (value, spread):
+                cell.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+            self.cells[name] = (value, spread, unit)
+            for column, cell in enumerate((label, value, spread, unit)):
+                grid.addWidget(cell, row, column)
+                self._labels.append(cell)
+        return grid
+
+    def set_theme(self, theme: Theme) -> None:
+        """Take the colours and the font anew, and reserve the widths."""
+        self._theme = theme
+        metrics = QFontMetrics(self.font())
+        widths = [metrics.horizontalAdvance(text) + 4 for text in (FIGURES, SPREAD, "MPa m")]
+        for cells in self.cells.values():
+            for cell, width in zip(cells, widths, strict=True):
+                cell.setFixedWidth(width)
+        self.local.setFont(look.small(self.font()))
+        self.show_report(self._report)
+
+    def show_report(self, report: CurveReport | None, note: str = "") -> None:
+        """Show the numbers of a pixel; None shows dashes, with the note as the reason."""
+        self._report = report
+        if report is not None:
+            words = f"Row {report.row}, column {report.col}, curve {report.curve}"
+        else:
+            words = "No curve"
+        self.title.setText(f"{words}. {note}" if note else words)
+        for name, channel in CHANNELS.items():
+            value, error = report.values[name] if report is not None else (math.nan, math.nan)
+            if name == "n_points" and math.isfinite(value):
+                texts = (f"{value:.0f}", "", "")
+            else:
+                texts = parts_of(value, error, channel.unit)
+            for cell, text in zip(self.cells[name], texts, strict=True):
+                if cell.text() != text:
+                    cell.setText(text)
+        self._show_doubts(report)
+
+    def _show_doubts(self, report: CurveReport | None) -> None:
+        found = report.doubts if report is not None else []
+        severe = sum(d.severity == SEVERE for d in found)
+        words = "No doubts" if report is not None else "Doubts"
+        if found:
+            words = f"{len(found)} doubt{'s' if len(found) > 1 else ''}, {severe} severe"
+        self.heading.setText(words)
+        while len(self.rows) < len(found):
+            self.rows.append(DoubtRow())
+            self._doubts.addWidget(self.rows[-1])
+        for i, row in enumerate(self.rows):
+            row.setVisible(i < len(found))
+            if i < len(found):
+                row.show_doubt(found[i], self._theme)
+
+    def sizeHint(self) -> QSize:
+        return QSize(380, 560)
+
+
+def _rule() -> QFrame:
+    line = QFrame()
+    line.setFrameShape(QFrame.Shape.HLine)
+    line.setFrameShadow(QFrame.Shadow.Plain)
+    line.setProperty("tone", "muted")
+    return line

@@ -1,0 +1,226 @@
+"""The things on a curve: one look each, used by the plot and by its legend alike."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QPainter, QPen, QPolygonF
+
+from .. import theme as look
+from ..theme import Theme
+
+Array = np.ndarray
+LINE, SYMBOL, FILL = "line", "symbol", "fill"
+EMPTY = np.empty(0)
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one thing is drawn.
+
+    `colour` names a field of the theme; `width` in px; `symbol` as pyqtgraph names it; `level` is
+    its place from back to front.
+    """
+
+    name: str
+    label: str
+    kind: str
+    colour: str
+    level: int
+    style: Qt.PenStyle = Qt.PenStyle.SolidLine
+    width: float = 1.0
+    symbol: str = ""
+    hollow: bool = False
+
+    def pen(self, theme: Theme) -> QPen:
+        pen = pg.mkPen(look.colour(getattr(theme, self.colour)), width=self.width, style=self.style)
+        if self.style == Qt.PenStyle.DashLine:
+            pen.setDashPattern([6, 4])
+        return pen
+
+
+LOOKS: dict[str, Look] = {
+    each.name: each
+    for each in (
+        Look("approach", "Approach", LINE, "approach", 2),
+        Look("retract", "Retract", LINE, "retract", 1, Qt.PenStyle.DashLine),
+        Look("baseline", "Baseline, free part", LINE, "muted", 3, width=3.0),
+        Look("contact", "Contact point", SYMBOL, "ink", 12, symbol="o", hollow=True),
+        Look("peak", "Peak", SYMBOL, "ink", 10, symbol="t1"),
+        Look("window", "Fit window", FILL, "window_fill", -5),
+        Look("law", "Fitted law", LINE, "ink", 6),
+        Look("slope", "Stiffness", LINE, "ink", 5, Qt.PenStyle.DotLine, 2.0),
+        Look("adhesion", "Adhesion", SYMBOL, "adhesion", 11, symbol="d"),
+        Look("work", "Dissipated energy", FILL, "work", -10),
+    )
+}
+"""All that can be on a curve, in the order of the legend."""
+
+SIZE = 11.0
+"""Size of a marker [px]."""
+
+
+class Area(pg.GraphicsObject):
+    """The light fill between the branches, without an outline."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._polygon, self._brush = QPolygonF(), pg.mkBrush(None)
+
+    def setBrush(self, brush: object) -> None:
+        self._brush = pg.mkBrush(brush)
+        self.update()
+
+    def setData(self, x: Array, y: Array) -> None:
+        """The corners, in order round the area."""
+        self.prepareGeometryChange()
+        self._polygon = pg.functions.arrayToQPolygonF(x, y) if len(x) else QPolygonF()
+
+    def boundingRect(self) -> QRectF:
+        return self._polygon.boundingRect()
+
+    def paint(self, painter: QPainter, *_: object) -> None:
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self._brush)
+        painter.drawPolygon(self._polygon, Qt.FillRule.WindingFill)
+
+
+class FitWindow(pg.LinearRegionItem):
+    """The fit window: its edges and its body can be dragged along the x axis.
+
+    pyqtgraph's region also signals when the program moves it. The signals here tell only what the
+    person did: `dragging` at each move, `dropped` once at the end.
+    """
+
+    dragging = Signal(float, float)
+    dropped = Signal(float, float)
+
+    def __init__(self) -> None:
+        super().__init__(swapMode="block")
+        self._placing = False
+        for line in self.lines:
+            line.setCursor(Qt.CursorShape.SizeHorCursor)
+        self.sigRegionChanged.connect(self._moved)
+        self.sigRegionChangeFinished.connect(self._finished)
+        self.setZValue(LOOKS["window"].level)
+
+    @property
+    def held(self) -> bool:
+        """True while the mouse has an edge or the body."""
+        return self.moving or any(line.moving for line in self.lines)
+
+    def place(self, ends: tuple[float, float] | None) -> None:
+        """Put the region where the program wants it; while it is held, the mouse wins."""
+        if self.held and ends is not None:
+            return
+        self.setVisible(ends is not None)
+        if ends is not None:
+            self._placing = True
+            self.setRegion(ends)
+            self._placing = False
+
+    def set_theme(self, theme: Theme) -> None:
+        fill = look.colour(theme.window_fill)
+        self.setBrush(fill)
+        self.setHoverBrush(look.colour(theme.window_fill, min(255, fill.alpha() * 2)))
+        for line in self.lines:
+            line.setPen(pg.mkPen(theme.accent, width=1))
+            line.setHoverPen(pg.mkPen(theme.accent, width=3))
+        self.update()
+
+    def _moved(self) -> None:
+        if not self._placing and self.held:
+            self.dragging.emit(*self.getRegion())
+
+    def _finished(self) -> None:
+        if not self._placing:
+            self.dropped.emit(*self.getRegion())
+
+
+class CurveItems:
+    """All items of the upper plot, made once and given new data for ever."""
+
+    def __init__(self, plot: pg.PlotItem) -> None:
+        self.lines = {n: pg.PlotCurveItem(skipFiniteCheck=True) for n in
+                      ("approach", "retract", "law", "slope")}  # fmt: skip
+        self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
+        self.lines["zero"] = pg.PlotCurveItem()
+        self.lines["drop"] = pg.PlotCurveItem()
+        self.points = {n: pg.ScatterPlotItem(pxMode=True, antialias=True) for n in
+                       ("contact", "peak", "adhesion")}  # fmt: skip
+        self.work, self.window = Area(), FitWindow()
+        self.work.setZValue(LOOKS["work"].level)
+        self.lines["zero"].setZValue(0)
+        self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
+        for name, item in (self.lines | self.points).items():
+            if name in LOOKS:
+                item.setZValue(LOOKS[name].level)
+        for item in (*self.lines.values(), *self.points.values(), self.work, self.window):
+            plot.addItem(item, ignoreBounds=True)
+        self.window.place(None)
+
+    def set_theme(self, theme: Theme) -> None:
+        for name, item in self.lines.items():
+            if name in LOOKS:
+                item.setPen(LOOKS[name].pen(theme))
+        self.lines["zero"].setPen(pg.mkPen(theme.muted, width=1))
+        self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=1))
+        for name, item in self.points.items():
+            style_symbol(item, LOOKS[name], theme)
+        self.work.setBrush(look.colour(theme.work))
+        self.window.set_theme(theme)
+
+    def set_line(self, name: str, x: Array, y: Array) -> None:
+        self.lines[name].setData(x, y)
+
+    def set_point(self, name: str, x: float, y: float) -> None:
+        """One marker; nowhere if not finite."""
+        if math.isfinite(x) and math.isfinite(y):
+            self.points[name].setData([x], [y])
+        else:
+            self.points[name].clear()
+
+    def clear(self) -> None:
+        for item in self.lines.values():
+            item.setData(EMPTY, EMPTY)
+        for item in self.points.values():
+            item.clear()
+        self.work.setData(EMPTY, EMPTY)
+        self.window.place(None)
+
+
+def style_symbol(item: pg.ScatterPlotItem, what: Look, theme: Theme) -> None:
+    colour = look.colour(getattr(theme, what.colour))
+    item.setSymbol(what.symbol)
+    item.setSize(SIZE)
+    item.setBrush(pg.mkBrush(theme.panel if what.hollow else colour))
+    item.setPen(pg.mkPen(colour if what.hollow else theme.panel, width=2 if what.hollow else 1))
+
+
+def paint_swatch(painter: QPainter, area: QRectF, what: Look, theme: Theme) -> None:
+    """The look of one thing, for the legend."""
+    middle = area.center()
+    if what.kind == FILL:
+        painter.fillRect(area, look.colour(getattr(theme, what.colour)))
+        if what.name == "window":
+            painter.setPen(pg.mkPen(theme.accent, width=1))
+            for x in (area.left(), area.right()):
+                painter.drawLine(QPointF(x, area.top()), QPointF(x, area.bottom()))
+    elif what.kind == LINE:
+        painter.setPen(what.pen(theme))
+        painter.drawLine(QPointF(area.left(), middle.y()), QPointF(area.right(), middle.y()))
+    else:
+        colour = look.colour(getattr(theme, what.colour))
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.translate(middle)
+        painter.setBrush(pg.mkBrush(theme.panel if what.hollow else colour))
+        pen = pg.mkPen(colour if what.hollow else theme.panel, width=2 if what.hollow else 1)
+        painter.setPen(pen)
+        painter.scale(SIZE, SIZE)
+        painter.drawPath(pg.graphicsItems.ScatterPlotItem.Symbols[what.symbol])
+        painter.restore()

@@ -1,0 +1,332 @@
+"""The curve of the picked pixel: what was measured, what was found, and the residuals.
+
+The upper plot has the curve on the axes that the person chose, the lower one the residuals of the
+fit in units of the noise. The fit window is dragged here; its ends leave this view as base
+positions z, whatever the axes are.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QRectF, QSize, Qt, Signal
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
+
+from ...core import units
+from ...core.channels import CHANNELS
+from ...core.explain import CurveReport
+from .. import theme as look
+from ..theme import LIGHT, SPACE, Theme
+from . import axes
+from .axes import Frame
+from .curve_items import EMPTY, CurveItems
+from .legend import Legend
+from .residuals import ResidualPlot
+
+Array = np.ndarray
+ROOM = 0.04
+"""Empty room around the curve, as a share of it."""
+
+
+class CurveBox(pg.ViewBox):
+    """The area of a curve: left drag moves it, the wheel zooms, a double click shows it whole."""
+
+    fitted = Signal()
+
+    def __init__(self) -> None:
+        super().__init__(enableMenu=False, defaultPadding=0.0)
+
+    def mouseClickEvent(self, ev: object) -> None:
+        if ev.button() == Qt.MouseButton.LeftButton and ev.double():
+            ev.accept()
+            self.fitted.emit()
+
+    def mouseDragEvent(self, ev: object, axis: int | None = None) -> None:
+        if ev.button() == Qt.MouseButton.LeftButton:
+            super().mouseDragEvent(ev, axis)
+
+
+class CurveView(QWidget):
+    """One curve, explained.
+
+    Signals, each only for what the person did
+    ------------------------------------------
+    axes_changed(x, y) : other axes were chosen
+    window_dragging(z_from, z_to) : the fit window is being dragged, base positions in nm
+    window_dropped(z_from, z_to) : it was let go; once per drag
+    """
+
+    axes_changed = Signal(str, str)
+    window_dragging = Signal(float, float)
+    window_dropped = Signal(float, float)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._report: CurveReport | None = None
+        self._frame, self._wanted = Frame(), ("z", "force")
+        self._drawn: tuple[str, str] | None = None
+        self._theme: Theme = LIGHT
+        self._build()
+        self.set_theme(LIGHT)
+        self.show_report(None)
+
+    # -- building
+
+    def _build(self) -> None:
+        self.box = CurveBox()
+        self.canvas = pg.GraphicsLayoutWidget()
+        self.canvas.ci.layout.setSpacing(4)
+        self.canvas.ci.setContentsMargins(0, 4, 6, 0)
+        self.plot = self.canvas.addPlot(row=0, col=0, viewBox=self.box)
+        self.plot.hideButtons()
+        self.plot.getAxis("bottom").setStyle(showValues=False)
+        self.items = CurveItems(self.plot)
+        self.residuals = ResidualPlot(self.canvas, CurveBox(), self.plot)
+        self.legend = Legend(self)
+        self.note = look.toned(QLabel(), "muted")
+        box = QVBoxLayout(self)
+        box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
+        box.setSpacing(SPACE)
+        box.addLayout(self._head())
+        box.addWidget(self.canvas, 1)
+        box.addWidget(self.legend)
+        box.addWidget(self.note)
+        for area in (self.box, self.residuals.box):
+            area.fitted.connect(self.fit)
+        self.items.window.dragging.connect(lambda a, b: self.window_dragging.emit(*self._z(a, b)))
+        self.items.window.dropped.connect(self._on_dropped)
+
+    def _head(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(SPACE // 2)
+        self.title = look.toned(QLabel(), "strong")
+        self.y_choice, self.x_choice = QComboBox(), QComboBox()
+        for combo, table, name in ((self.y_choice, axes.Y_AXES, "Vertical axis"),
+                                   (self.x_choice, axes.X_AXES, "Horizontal axis")):  # fmt: skip
+            for key, words in table.items():
+                combo.addItem(words, key)
+            combo.setAccessibleName(name)
+            combo.setToolTip(name)
+            combo.activated.connect(self._on_axes)
+        self.y_choice.setCurrentIndex(self.y_choice.findData("force"))
+        self.fit_button = QToolButton()
+        self.fit_button.setText("Whole curve")
+        self.fit_button.setToolTip("Show the whole curve (double click)")
+        self.fit_button.clicked.connect(self.fit)
+        row.addWidget(self.title, 1)
+        for widget in (self.y_choice, QLabel("against"), self.x_choice, self.fit_button):
+            row.addWidget(widget)
+        return row
+
+    # -- what is shown
+
+    def show_report(self, report: CurveReport | None, reset_view: bool = False) -> None:
+        """Draw a curve; None empties the view.
+
+        While the fit window is held by the mouse, the law, the residuals and the numbers follow,
+        but the window stays where the mouse has it and the axes stay as they are.
+        """
+        self._report = report
+        if report is None:
+            self._clear()
+            return
+        held = self.items.window.held
+        if not held:
+            self._frame, note = axes.frame_for(report, *self._wanted)
+            self.note.setText(note)
+        self._draw(report, self._frame)
+        self.items.window.place(axes.window_on(report, self._frame))
+        self.legend.show_texts(legend_texts(report))
+        self.title.setText(f"Row {report.row}, column {report.col}")
+        kind = (self._frame.x, self._frame.y)
+        if kind != self._drawn:
+            self._label()
+        if not held and (reset_view or kind != self._drawn or self._lost()):
+            self.fit()
+        self._drawn = kind
+
+    def set_axes(self, x: str, y: str) -> None:
+        """Choose the axes: x of "z", "separation", "indentation"; y of "force", "deflection"."""
+        if x not in axes.X_AXES or y not in axes.Y_AXES:
+            raise ValueError(f"there are no axes {x!r} and {y!r}")
+        self._wanted = (x, y)
+        self.x_choice.setCurrentIndex(self.x_choice.findData(x))
+        self.y_choice.setCurrentIndex(self.y_choice.findData(y))
+        if self._report is not None:
+            self.show_report(self._report)
+
+    def set_theme(self, theme: Theme) -> None:
+        """Take the colours and the font anew."""
+        self._theme = theme
+        font = look.small(self.font())
+        self.canvas.setBackground(theme.panel)
+        wide = self.fontMetrics().horizontalAdvance("-000.0") + 24
+        for plot in (self.plot, self.residuals.plot):
+            style_axes(plot, theme, font, wide)
+        self.items.set_theme(theme)
+        self.residuals.set_theme(theme)
+        self.legend.set_theme(theme)
+        self.note.setFixedHeight(self.fontMetrics().height() + 2)
+
+    def fit(self) -> None:
+        """Show the whole curve."""
+        bounds = self._bounds()
+        if bounds is not None:
+            self.box.setRange(bounds, padding=ROOM)
+
+    @property
+    def frame(self) -> Frame:
+        """The axes in use."""
+        return self._frame
+
+    # -- inside
+
+    def _clear(self) -> None:
+        self.items.clear()
+        self.residuals.show(EMPTY, EMPTY)
+        self.legend.show_texts({})
+        self.title.setText("No curve")
+        self.note.setText("Click a pixel of the map to see its curve.")
+        if self._drawn is None:
+            self._frame = Frame(*self._wanted)
+            self._label()
+
+    def _label(self) -> None:
+        for plot, side, key in ((self.plot, "left", self._frame.y),
+                                (self.residuals.plot, "bottom", self._frame.x)):  # fmt: skip
+            name, unit = axes.TITLES[key]
+            plot.setLabel(side, f"{name} ({unit})")
+
+    def _draw(self, report: CurveReport, frame: Frame) -> None:
+        items, a, r = self.items, report.approach, report.retract
+        for name, z, d in (("approach", a.z, a.d), ("retract", r.z, r.d),
+                           ("law", report.law_z, report.law_d),
+                           ("slope", report.slope_z, report.slope_d)):  # fmt: skip
+            x, y = frame.along(z, d), frame.up(d)
+            items.set_line(name, x, y) if _drawable(x, y) else items.set_line(name, EMPTY, EMPTY)
+        self._draw_baseline(report, frame)
+        for name, at in (("contact", report.contact), ("peak", report.peak),
+                         ("adhesion", report.pull_off)):  # fmt: skip
+            items.set_point(name, *frame.point(at))
+        x, y = frame.point(report.pull_off)
+        drop = ([x, x], [y, 0.0]) if math.isfinite(x + y) else (EMPTY, EMPTY)
+        items.set_line("drop", *(np.asarray(v, dtype=float) for v in drop))
+        items.work.setData(*work_outline(report, frame))
+        fitted = axes.fitted_branch(report)
+        d = np.interp(report.residual_z, fitted.z, fitted.d) if fitted.z.size else EMPTY
+        along = frame.along(report.residual_z, d) if d.size else EMPTY
+        self.residuals.show(along, report.residual)
+
+    def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
+        parts = [b.free for b in (report.approach, report.retract) if _finite(b.free)]
+        z = np.array([end for part in parts for end in part])
+        self.items.set_line("baseline", frame.along(z, np.zeros(z.size)), np.zeros(z.size))
+        every = [b.z for b in (report.approach, report.retract) if b.z.size and parts]
+        ends = np.array([min(z.min() for z in every), max(z.max() for z in every)] if every else [])
+        self.items.set_line("zero", frame.along(ends, np.zeros(ends.size)), np.zeros(ends.size))
+
+    def _bounds(self) -> QRectF | None:
+        """The rectangle of the measured branches on the axes."""
+        corners = []
+        for name in ("approach", "retract"):
+            x, y = self.items.lines[name].getData()
+            if x is not None and len(x):
+                corners.append((x.min(), x.max(), y.min(), y.max()))
+        if not corners:
+            return None
+        c = np.array(corners)
+        left, right, low, high = c[:, 0].min(), c[:, 1].max(), c[:, 2].min(), c[:, 3].max()
+        return QRectF(left, low, (right - left) or 1.0, (high - low) or 1.0)
+
+    def _lost(self) -> bool:
+        """True if the curve and the view have hardly anything to do with each other any more."""
+        bounds, seen = self._bounds(), self.box.viewRect()
+        if bounds is None:
+            return False
+        common = bounds.intersected(seen)
+        for curve, view, both in ((bounds.width(), seen.width(), common.width()),
+                                  (bounds.height(), seen.height(), common.height())):  # fmt: skip
+            if both < 0.5 * min(curve, view) or curve < 0.1 * view:
+                return True
+        return False
+
+    # -- what the person does
+
+    def _z(self, a: float, b: float) -> tuple[float, float]:
+        if self._report is None:
+            return math.nan, math.nan
+        return axes.window_in_z(self._report, self._frame, (a, b))
+
+    def _on_dropped(self, a: float, b: float) -> None:
+        if self._report is not None:
+            self.window_dropped.emit(*self._z(a, b))
+
+    def _on_axes(self) -> None:
+        x, y = self.x_choice.currentData(), self.y_choice.currentData()
+        if (x, y) != self._wanted:
+            self.set_axes(x, y)
+            self.axes_changed.emit(x, y)
+
+    def sizeHint(self) -> QSize:
+        return QSize(600, 560)
+
+
+def _finite(pair: tuple[float, float]) -> bool:
+    return all(math.isfinite(v) for v in pair)
+
+
+def _drawable(x: Array, y: Array) -> bool:
+    return x.size > 1 and math.isfinite(float(x.sum())) and math.isfinite(float(y.sum()))
+
+
+def style_axes(plot: pg.PlotItem, theme: Theme, font: object, wide: int) -> None:
+    """Give both axes of a plot the theme's colours and a fixed width."""
+    for side in ("bottom", "left"):
+        axis = plot.getAxis(side)
+        axis.setPen(theme.faint)
+        axis.setTextPen(theme.muted)
+        axis.setTickFont(font)
+        axis.label.setFont(font)
+        axis.enableAutoSIPrefix(False)
+    plot.getAxis("left").setWidth(wide)
+
+
+def work_outline(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
+    """The corners of the area between the branches, from the free parts to the peak."""
+    sides = []
+    for branch in (report.approach, report.retract):
+        start = branch.free[1] if math.isfinite(branch.free[1]) else -math.inf
+        keep = branch.z >= start
+        sides.append((frame.along(branch.z, branch.d)[keep], frame.up(branch.d)[keep]))
+    (xa, ya), (xr, yr) = sides
+    if xa.size < 2 or xr.size < 2:
+        return EMPTY, EMPTY
+    return np.concatenate([xa, xr[::-1]]), np.concatenate([ya, yr[::-1]])
+
+
+NUMBERS = {"contact": "contact_point", "peak": "peak_force", "law": "modulus",
+           "slope": "stiffness", "adhesion": "adhesion", "work": "dissipation"}  # fmt: skip
+
+
+def legend_texts(report: CurveReport) -> dict[str, str]:
+    """Name of a look -> its number, for what is on this curve."""
+    texts = {}
+    for name, branch in (("approach", report.approach), ("retract", report.retract)):
+        if branch.z.size:
+            texts[name] = f"{branch.z.size} samples"
+    if _finite(report.approach.free):
+        texts["baseline"] = f"noise {units.text_of(report.noise, 'nm')}"
+    if _finite(report.window):
+        texts["window"] = f"{report.residual_z.size} samples"
+    seen = {"contact": _finite(report.contact), "peak": _finite(report.peak),
+            "law": report.law_z.size > 0, "slope": bool(np.isfinite(report.slope_d).all()),
+            "adhesion": _finite(report.pull_off),
+            "work": report.approach.z.size > 1 and report.retract.z.size > 1}  # fmt: skip
+    for name, channel in NUMBERS.items():
+        if seen[name]:
+            value, error = report.values[channel]
+            said = units.text_of(value, CHANNELS[channel].unit, error)
+            texts[name] = f"{CHANNELS[channel].symbol} {said}" if name == "law" else said
+    return texts

@@ -1,0 +1,82 @@
+"""The legend under a curve: each thing with its look and its number, in fixed places."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from .. import theme as look
+from ..theme import LIGHT, Theme
+from .curve_items import LOOKS, paint_swatch
+
+NARROWEST = 128
+"""A place of the legend is at least this wide [px at 9 pt]."""
+SWATCH = 20
+
+
+class Legend(QWidget):
+    """A grid of looks. What is not on the curve keeps its place and turns faint."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._theme: Theme = LIGHT
+        self._texts: dict[str, str] = {}
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.setAccessibleName("Legend of the curve")
+
+    def show_texts(self, texts: dict[str, str]) -> None:
+        """Name of a look -> its number as text; what is left out is not on the curve."""
+        if texts != self._texts:
+            self._texts = dict(texts)
+            said = (f"{LOOKS[n].label} {t}".strip() for n, t in texts.items())
+            self.setAccessibleDescription("; ".join(said))
+            self.update()
+
+    @property
+    def texts(self) -> dict[str, str]:
+        return dict(self._texts)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self.setFont(look.small(self.parentWidget().font() if self.parentWidget() else self.font()))
+        self._refit()
+        self.update()
+
+    @property
+    def _columns(self) -> int:
+        wide = max(NARROWEST, self.fontMetrics().horizontalAdvance("Baseline, free part") + 30)
+        return max(2, min(5, self.width() // wide))
+
+    def _refit(self) -> None:
+        rows = -(-len(LOOKS) // self._columns)
+        self.setFixedHeight(rows * self._row_height)
+
+    @property
+    def _row_height(self) -> int:
+        return 2 * self.fontMetrics().height() + 6
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._refit()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        painter, theme = QPainter(self), self._theme
+        columns, high, line = self._columns, self._row_height, self.fontMetrics().height()
+        wide = self.width() / columns
+        rows = -(-len(LOOKS) // columns)
+        for i, (name, what) in enumerate(LOOKS.items()):
+            column, row = divmod(i, rows)
+            left, top, here = round(column * wide), row * high, name in self._texts
+            painter.setOpacity(1.0 if here else 0.4)
+            swatch = QRectF(left + 1, top + (line - 12) / 2, SWATCH, 12)
+            paint_swatch(painter, swatch, what, theme)
+            room = QRectF(left + SWATCH + 8, top, wide - SWATCH - 12, line)
+            self._write(painter, room, what.label, theme.muted)
+            value = self._texts.get(name, "–")
+            self._write(painter, room.translated(0, line), value, theme.ink)
+
+    def _write(self, painter: QPainter, room: QRectF, text: str, colour: str) -> None:
+        painter.setPen(look.colour(colour))
+        text = self.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, int(room.width()))
+        painter.drawText(room, Qt.AlignmentFlag.AlignVCenter, text)
