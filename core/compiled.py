@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -39,14 +41,25 @@ def user_cache() -> Path:
     return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "palpate"
 
 
+def _forget_old(home: Path) -> None:
+    """Remove machine code of earlier versions that has not been touched for a month."""
+    for old in home.glob("compiled-*"):
+        if old.is_dir() and time.time() - old.stat().st_mtime > 30 * 86400:
+            shutil.rmtree(old, ignore_errors=True)
+
+
 @cache
 def cache_folder() -> Path:
     """The folder for this version's machine code; a temporary one if the usual can't be written."""
-    digest = hashlib.sha256(f"{numba.__version__} {sys.version}".encode())
+    digest = hashlib.sha256(
+        f"{numba.__version__} {sys.version} {numba.config.BOUNDSCHECK}".encode()
+    )
     for source in _sources():
         digest.update(source.read_bytes())
     folder = user_cache() / f"compiled-{digest.hexdigest()[:16]}"
     try:
+        if not folder.exists():
+            _forget_old(folder.parent)
         folder.mkdir(parents=True, exist_ok=True)
         probe = folder / f"probe-{os.getpid()}"
         probe.write_bytes(b"")
@@ -59,6 +72,8 @@ def cache_folder() -> Path:
 def kernel(function: Callable[..., Any] | None = None, *, fast: bool = False) -> Any:
     """Compile a function: no Python objects, no GIL, cached under `cache_folder`.
 
+    A division by zero is infinite or NaN, as in NumPy: one bad curve raises nothing.
+
     Parameters
     ----------
     fast : let sums be reordered (see `FAST`)
@@ -68,6 +83,7 @@ def kernel(function: Callable[..., Any] | None = None, *, fast: bool = False) ->
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(cache_folder())
     try:
-        return numba.njit(cache=True, nogil=True, fastmath=FAST if fast else False)(function)
+        return numba.njit(cache=True, nogil=True, fastmath=FAST if fast else False,
+                          error_model="numpy")(function)  # fmt: skip
     finally:
         numba.config.CACHE_DIR = before

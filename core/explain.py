@@ -221,8 +221,9 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
 def window_change(report: CurveReport, z_from: float, z_to: float) -> dict[str, float]:
     """The settings that put the fit window between two base positions of this curve.
 
-    The ends are read off the curve in whatever the window is given by: share of peak force [%],
-    force [nN] or indentation [nm], and kept inside the settings' ranges and in order.
+    The ends are read off the fitted law (off the samples where there is none), in whatever the
+    window is given by: share of peak force [%], force [nN] or indentation [nm], and kept inside the
+    settings' ranges and in order.
 
     Returns a change for `Settings.with_values`; empty if nothing can be read off.
     """
@@ -232,6 +233,11 @@ def window_change(report: CurveReport, z_from: float, z_to: float) -> dict[str, 
         return {}
     low, high = sorted((z_from, z_to))
     d = np.interp([low, high], branch.z, np.convolve(branch.d, np.ones(3) / 3, "same"))
+    if report.law_z.size:
+        on_law = (np.array([low, high]) >= report.law_z[0]) & (
+            np.array([low, high]) <= report.law_z[-1]
+        )
+        d = np.where(on_law, np.interp([low, high], report.law_z, report.law_d), d)
     if fit.window == "fraction":
         ends = np.clip(100.0 * d / report.peak[1], (-100.0, 1.0), (99.0, 100.0))
         gap = 1.0

@@ -54,7 +54,7 @@ def rise_index(d, count, low, high):
 
 
 @kernel
-def leave_index(z, d, rise, centre, offset, slope, limit):
+def leave_index(z, d, count, rise, centre, offset, slope, limit):
     """Coming back from `rise`: the end of the samples that lie quietly on the line.
 
     A sample is quiet if the moving mean around it is within three limits of the line (a slow wave
@@ -62,7 +62,7 @@ def leave_index(z, d, rise, centre, offset, slope, limit):
     (contact and snap-in are steeper than any wave).
     """
     half = SMOOTH // 2
-    i = rise - 1
+    i = min(rise, count - half) - 1
     quiet = 0
     while i >= half + SMOOTH:
         here = before = 0.0
@@ -73,7 +73,7 @@ def leave_index(z, d, rise, centre, offset, slope, limit):
         if level <= 3.0 * limit and step <= 1.5 * limit:
             quiet += 1
             if quiet >= SMOOTH:
-                return i + quiet - half - 1
+                return max(i + quiet - half - 1, 0)
         else:
             quiet = 0
         i -= 1
@@ -117,7 +117,7 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
         if clipped > 0:
             noise = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
         limit = threshold * noise / math.sqrt(SMOOTH)
-        cut = leave_index(z, d, rise, centre, offset, slope, limit)
+        cut = leave_index(z, d, count, rise, centre, offset, slope, limit)
         cut -= min(SMOOTH, cut // 4)
         start = int(cut * (1.0 - extent))
         if (cut == last and start == first) or cut - start < 3:

@@ -44,16 +44,19 @@ def window_by_deflection(d, count, low, high):
 
 
 @kernel
-def window_by_depth(z, d, count, z0, low, high):
-    """Samples whose indentation z - z0 - d lies between `low` and `high`, one stretch."""
-    last = count
-    while last >= 2 and z[last - 1] + z[last - 2] - d[last - 1] - d[last - 2] - 2.0 * z0 > 2 * high:
-        last -= 1
-    first = last
-    while first >= 2 and z[first - 1] + z[first - 2] - d[first - 1] - d[first - 2] > 2.0 * (
-        z0 + low
-    ):
-        first -= 1
+def window_by_depth(z, count, c, z0, a, n, low, high):
+    """Samples between the two base positions at which the law reaches these indentations.
+
+    At the indentation δ the base stands at z0 + δ + c δⁿ - a. Read off the law and not off single
+    samples, whose noise would choose which of them are fitted.
+    """
+    start, end = z0 + low + c * low**n - a, z0 + high + c * high**n - a
+    first = 0
+    while first < count and z[first] < start:
+        first += 1
+    last = first
+    while last < count and z[last] <= end:
+        last += 1
     return first, last
 
 
@@ -235,7 +238,7 @@ def fit_of_curve(z, d, count, base, branch, a, var_a, n, by, low, high, sums, ro
         ln_c, z0, steps = minimise(z, d, first, last, math.log(c), z0, n, a, sums)
         if turn == rounds - 1:
             break
-        again = window_by_depth(z, d, count, z0, low, high)
+        again = window_by_depth(z, count, math.exp(ln_c), z0, a, n, low, high)
         if again[0] == first and again[1] == last and turn > 0:
             break
         first, last = again

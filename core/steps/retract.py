@@ -62,7 +62,7 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, half, row):
     """
     row[:] = math.nan
     noise = base[RETRACT + B_NOISE]
-    if na < 8 or nr < 8 or not noise >= 0.0:
+    if na < 8 or nr < 8 or not (noise >= 0.0 and base[B_NOISE] >= 0.0):
         return
     rise = int(base[RETRACT + B_RISE])
     at, value = lowest(dr, nr, min(rise, nr), half)
