@@ -23,6 +23,7 @@ from ...core.doubts import SEVERE
 from ...core.explain import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
+from ..views.symbols import rich
 
 LOCAL = (
     "± is one local standard uncertainty: noise, contact point and baseline of this curve. What is "
@@ -166,7 +167,7 @@ class ValuesPanel(QWidget):
         grid.setColumnStretch(0, 1)
         right = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
         for row, (name, channel) in enumerate(CHANNELS.items()):
-            label = look.toned(QLabel(f"{channel.label} {channel.symbol}"), "muted")
+            label = look.toned(QLabel(f"{channel.label} <i>{rich(channel.symbol)}</i>"), "muted")
             label.setToolTip(channel.formula)
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
             value, spread, unit = QLabel(), QLabel(), QLabel()

@@ -7,7 +7,16 @@ from coarse to fine never waits for its thumbnails.
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSignalBlocker, QSize, Qt, QTimer, Signal  # fmt: skip
+from PySide6.QtCore import (  # fmt: skip
+    QModelIndex,
+    QPersistentModelIndex,
+    QRect,
+    QSignalBlocker,
+    QSize,
+    Qt,
+    QTimer,
+    Signal,
+)
 from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPixmap
 from PySide6.QtWidgets import (
     QListView,
@@ -35,10 +44,10 @@ MOST = 96
 """Pixels of the map along a preview, at most."""
 PAD = 5
 SHORT = {
-    "contact_height": "Height, contact", "work_of_adhesion": "Work of adh.",
-    "dissipation": "Dissipated", "indentation": "Indentation", "reduced_modulus": "Reduced mod.",
-    "stiffness": "Stiffness", "noise": "Noise", "baseline_slope": "Base. slope",
-    "residual": "Residual", "n_points": "Samples", "modulus": "Modulus",
+    "modulus": "Modulus E", "reduced_modulus": "Modulus E*", "contact_height": "Contact height",
+    "work_of_adhesion": "Adhesion work", "dissipation": "Dissipation", "stiffness": "Stiffness",
+    "indentation": "Indentation", "noise": "Noise", "baseline_slope": "Baseline slope",
+    "residual": "Residual", "n_points": "Samples",
 }  # fmt: skip
 """Labels that would not fit under a preview, shortened; the tool tip has them in full."""
 
@@ -60,7 +69,7 @@ class Cell(QStyledItemDelegate):
     theme: Theme = LIGHT
 
     def size_of(self, metrics: QFontMetrics) -> QSize:
-        return QSize(PICTURE + 2 * PAD + 8, PICTURE + 2 * metrics.height() + 2 * PAD + 6)
+        return QSize(PICTURE + 2 * PAD + 2, PICTURE + 2 * metrics.height() + 2 * PAD + 6)
 
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
                  ) -> QSize:  # fmt: skip

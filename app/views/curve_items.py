@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QPainter, QPen, QPolygonF
+from PySide6.QtGui import QBrush, QPainter, QPen, QPolygonF
 
 from .. import theme as look
 from ..theme import Theme
+from .symbols import paint_symbol
 
 Array = np.ndarray
 LINE, SYMBOL, FILL = "line", "symbol", "fill"
@@ -22,8 +23,8 @@ EMPTY = np.empty(0)
 class Look:
     """How one thing is drawn.
 
-    `colour` names a field of the theme; `width` in px; `symbol` as pyqtgraph names it; `level` is
-    its place from back to front.
+    `colour` names a field of the theme; `width` and `size` in px; `symbol` as pyqtgraph
+    names it; `level` is its place from back to front.
     """
 
     name: str
@@ -35,9 +36,14 @@ class Look:
     width: float = 1.0
     symbol: str = ""
     hollow: bool = False
+    size: float = 11.0
+    alpha: int = 255
 
     def pen(self, theme: Theme) -> QPen:
-        pen = pg.mkPen(look.colour(getattr(theme, self.colour)), width=self.width, style=self.style)
+        colour = look.colour(getattr(theme, self.colour))
+        if self.alpha < 255:
+            colour.setAlpha(self.alpha)
+        pen = pg.mkPen(colour, width=self.width, style=self.style)
         if self.style == Qt.PenStyle.DashLine:
             pen.setDashPattern([6, 4])
         return pen
@@ -49,19 +55,16 @@ LOOKS: dict[str, Look] = {
         Look("approach", "Approach", LINE, "approach", 2),
         Look("retract", "Retract", LINE, "retract", 1, Qt.PenStyle.DashLine),
         Look("baseline", "Baseline, free part", LINE, "muted", 3, width=3.0),
-        Look("contact", "Contact point", SYMBOL, "ink", 12, symbol="o", hollow=True),
+        Look("contact", "Contact point", SYMBOL, "ink", 12, symbol="o", hollow=True, size=12.0),
         Look("peak", "Peak", SYMBOL, "ink", 10, symbol="t1"),
         Look("window", "Fit window", FILL, "window_fill", -5),
-        Look("law", "Fitted law", LINE, "ink", 6),
+        Look("law", "Fitted law", LINE, "ink", 0, width=4.0, alpha=90),
         Look("slope", "Stiffness", LINE, "ink", 5, Qt.PenStyle.DotLine, 2.0),
         Look("adhesion", "Adhesion", SYMBOL, "adhesion", 11, symbol="d"),
         Look("work", "Dissipated energy", FILL, "work", -10),
     )
 }
 """All that can be on a curve, in the order of the legend."""
-
-SIZE = 11.0
-"""Size of a marker [px]."""
 
 
 class Area(pg.GraphicsObject):
@@ -150,12 +153,14 @@ class CurveItems:
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem()
         self.lines["drop"] = pg.PlotCurveItem()
+        self.lines["lead"] = pg.PlotCurveItem()
         self.points = {n: pg.ScatterPlotItem(pxMode=True, antialias=True) for n in
                        ("contact", "peak", "adhesion")}  # fmt: skip
         self.work, self.window = Area(), FitWindow()
         self.work.setZValue(LOOKS["work"].level)
         self.lines["zero"].setZValue(0)
         self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
+        self.lines["lead"].setZValue(LOOKS["contact"].level - 1)
         for name, item in (self.lines | self.points).items():
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
@@ -169,8 +174,13 @@ class CurveItems:
                 item.setPen(LOOKS[name].pen(theme))
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=1))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=1))
+        self.lines["lead"].setPen(pg.mkPen(theme.ink, width=1))
         for name, item in self.points.items():
-            style_symbol(item, LOOKS[name], theme)
+            pen, brush = symbol_style(LOOKS[name], theme)
+            item.setPen(pen)
+            item.setBrush(brush)
+            item.setSymbol(LOOKS[name].symbol)
+            item.setSize(LOOKS[name].size)
         self.work.setBrush(look.colour(theme.work))
         self.window.set_theme(theme)
 
@@ -193,12 +203,12 @@ class CurveItems:
         self.window.place(None)
 
 
-def style_symbol(item: pg.ScatterPlotItem, what: Look, theme: Theme) -> None:
+def symbol_style(what: Look, theme: Theme) -> tuple[QPen, QBrush]:
+    """Pen and brush of a marker: filled with a rim of the background, or a ring."""
     colour = look.colour(getattr(theme, what.colour))
-    item.setSymbol(what.symbol)
-    item.setSize(SIZE)
-    item.setBrush(pg.mkBrush(theme.panel if what.hollow else colour))
-    item.setPen(pg.mkPen(colour if what.hollow else theme.panel, width=2 if what.hollow else 1))
+    if what.hollow:
+        return pg.mkPen(colour, width=2), pg.mkBrush(None)
+    return pg.mkPen(look.colour(theme.panel), width=1), pg.mkBrush(colour)
 
 
 def paint_swatch(painter: QPainter, area: QRectF, what: Look, theme: Theme) -> None:
@@ -214,13 +224,4 @@ def paint_swatch(painter: QPainter, area: QRectF, what: Look, theme: Theme) -> N
         painter.setPen(what.pen(theme))
         painter.drawLine(QPointF(area.left(), middle.y()), QPointF(area.right(), middle.y()))
     else:
-        colour = look.colour(getattr(theme, what.colour))
-        painter.save()
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.translate(middle)
-        painter.setBrush(pg.mkBrush(theme.panel if what.hollow else colour))
-        pen = pg.mkPen(colour if what.hollow else theme.panel, width=2 if what.hollow else 1)
-        painter.setPen(pen)
-        painter.scale(SIZE, SIZE)
-        painter.drawPath(pg.graphicsItems.ScatterPlotItem.Symbols[what.symbol])
-        painter.restore()
+        paint_symbol(painter, what.symbol, middle, what.size, *symbol_style(what, theme))

@@ -28,6 +28,7 @@ from .residuals import ResidualPlot
 Array = np.ndarray
 ROOM = 0.04
 """Empty room around the curve, as a share of it."""
+WHOLE, CONTACT = "whole", "contact"
 
 
 class CurveBox(pg.ViewBox):
@@ -67,6 +68,7 @@ class CurveView(QWidget):
         self._report: CurveReport | None = None
         self._frame, self._wanted = Frame(), ("z", "force")
         self._drawn: tuple[str, str] | None = None
+        self._part = WHOLE  # what the view was last fitted to; empty once moved by hand
         self._theme: Theme = LIGHT
         self._build()
         self.set_theme(LIGHT)
@@ -94,7 +96,8 @@ class CurveView(QWidget):
         box.addWidget(self.legend)
         box.addWidget(self.note)
         for area in (self.box, self.residuals.box):
-            area.fitted.connect(self.fit)
+            area.fitted.connect(lambda: self.fit(WHOLE))
+            area.sigRangeChangedManually.connect(lambda *_: setattr(self, "_part", ""))
         self.items.window.dragging.connect(lambda a, b: self.window_dragging.emit(*self._z(a, b)))
         self.items.window.dropped.connect(self._on_dropped)
 
@@ -111,14 +114,23 @@ class CurveView(QWidget):
             combo.setToolTip(name)
             combo.activated.connect(self._on_axes)
         self.y_choice.setCurrentIndex(self.y_choice.findData("force"))
-        self.fit_button = QToolButton()
-        self.fit_button.setText("Whole curve")
-        self.fit_button.setToolTip("Show the whole curve (double click)")
-        self.fit_button.clicked.connect(self.fit)
+        self.fit_button = self._button("Whole", "Show the whole curve (double click)", WHOLE)
+        self.contact_button = self._button("Contact", "Show the part in contact", CONTACT)
         row.addWidget(self.title, 1)
-        for widget in (self.y_choice, QLabel("against"), self.x_choice, self.fit_button):
+        for widget in (self.y_choice, QLabel("against"), self.x_choice):
             row.addWidget(widget)
+        row.addSpacing(SPACE)
+        row.addWidget(self.fit_button)
+        row.addWidget(self.contact_button)
         return row
+
+    def _button(self, text: str, tip: str, part: str) -> QToolButton:
+        button = QToolButton()
+        button.setText(text)
+        button.setToolTip(tip)
+        button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        button.clicked.connect(lambda: self.fit(part))
+        return button
 
     # -- what is shown
 
@@ -144,7 +156,7 @@ class CurveView(QWidget):
         if kind != self._drawn:
             self._label()
         if not held and (reset_view or kind != self._drawn or self._lost()):
-            self.fit()
+            self.fit(self._part or WHOLE)
         self._drawn = kind
 
     def set_axes(self, x: str, y: str) -> None:
@@ -166,14 +178,17 @@ class CurveView(QWidget):
         for plot in (self.plot, self.residuals.plot):
             style_axes(plot, theme, font, wide)
         self.items.set_theme(theme)
+        self.fit_button.setIcon(look.icon("curve", theme))
+        self.contact_button.setIcon(look.icon("contact-point", theme))
         self.residuals.set_theme(theme)
         self.legend.set_theme(theme)
         self.note.setFixedHeight(self.fontMetrics().height() + 2)
 
-    def fit(self) -> None:
-        """Show the whole curve."""
-        bounds = self._bounds()
+    def fit(self, part: str = WHOLE) -> None:
+        """Show the whole curve, or the part in contact with "contact"."""
+        bounds = self._bounds(part)
         if bounds is not None:
+            self._part = part
             self.box.setRange(bounds, padding=ROOM)
 
     @property
@@ -211,13 +226,18 @@ class CurveView(QWidget):
                          ("adhesion", report.pull_off)):  # fmt: skip
             items.set_point(name, *frame.point(at))
         x, y = frame.point(report.pull_off)
-        drop = ([x, x], [y, 0.0]) if math.isfinite(x + y) else (EMPTY, EMPTY)
-        items.set_line("drop", *(np.asarray(v, dtype=float) for v in drop))
+        self._draw_between("drop", (x, y), (x, 0.0))
+        self._draw_between("lead", frame.point(report.contact), frame.point((report.z0, 0.0)))
         items.work.setData(*work_outline(report, frame))
         fitted = axes.fitted_branch(report)
         d = np.interp(report.residual_z, fitted.z, fitted.d) if fitted.z.size else EMPTY
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
+
+    def _draw_between(self, name: str, a: tuple[float, float], b: tuple[float, float]) -> None:
+        """A straight piece between two points of the axes; none if one is not finite."""
+        ends = np.array([a, b]) if _finite(a) and _finite(b) else np.empty((0, 2))
+        self.items.set_line(name, ends[:, 0], ends[:, 1])
 
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
         parts = [b.free for b in (report.approach, report.retract) if _finite(b.free)]
@@ -227,28 +247,31 @@ class CurveView(QWidget):
         ends = np.array([min(z.min() for z in every), max(z.max() for z in every)] if every else [])
         self.items.set_line("zero", frame.along(ends, np.zeros(ends.size)), np.zeros(ends.size))
 
-    def _bounds(self) -> QRectF | None:
-        """The rectangle of the measured branches on the axes."""
-        corners = []
-        for name in ("approach", "retract"):
-            x, y = self.items.lines[name].getData()
-            if x is not None and len(x):
-                corners.append((x.min(), x.max(), y.min(), y.max()))
-        if not corners:
+    def _bounds(self, part: str) -> QRectF | None:
+        """The rectangle of the measured branches on the axes, or of their part in contact."""
+        report, xs, ys = self._report, [], []
+        if report is None:
             return None
-        c = np.array(corners)
-        left, right, low, high = c[:, 0].min(), c[:, 1].max(), c[:, 2].min(), c[:, 3].max()
-        return QRectF(left, low, (right - left) or 1.0, (high - low) or 1.0)
+        start = contact_start(report) if part == CONTACT else -math.inf
+        for branch in (report.approach, report.retract):
+            keep = branch.z >= start
+            xs.append(self._frame.along(branch.z[keep], branch.d[keep]))
+            ys.append(self._frame.up(branch.d[keep]))
+        x, y = np.concatenate(xs), np.concatenate(ys)
+        if not x.size:
+            return None
+        left, low = float(x.min()), float(y.min())
+        return QRectF(left, low, float(x.max() - left) or 1.0, float(y.max() - low) or 1.0)
 
     def _lost(self) -> bool:
         """True if the curve and the view have hardly anything to do with each other any more."""
-        bounds, seen = self._bounds(), self.box.viewRect()
+        bounds, seen = self._bounds(self._part), self.box.viewRect()
         if bounds is None:
             return False
         common = bounds.intersected(seen)
         for curve, view, both in ((bounds.width(), seen.width(), common.width()),
                                   (bounds.height(), seen.height(), common.height())):  # fmt: skip
-            if both < 0.5 * min(curve, view) or curve < 0.1 * view:
+            if both < 0.6 * min(curve, view) or curve < 0.1 * view:
                 return True
         return False
 
@@ -306,6 +329,16 @@ def work_outline(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
     return np.concatenate([xa, xr[::-1]]), np.concatenate([ya, yr[::-1]])
 
 
+def contact_start(report: CurveReport) -> float:
+    """Where to begin to show the part in contact: before contact and release, with some room."""
+    marks = [z for z in (report.contact[0], report.pull_off[0], report.release[0], report.zero[0])
+             if math.isfinite(z)]  # fmt: skip
+    if not marks or not math.isfinite(report.peak[0]):
+        return -math.inf
+    first = min(marks)
+    return first - 0.35 * max(report.peak[0] - first, 1.0)
+
+
 NUMBERS = {"contact": "contact_point", "peak": "peak_force", "law": "modulus",
            "slope": "stiffness", "adhesion": "adhesion", "work": "dissipation"}  # fmt: skip
 
@@ -328,5 +361,6 @@ def legend_texts(report: CurveReport) -> dict[str, str]:
         if seen[name]:
             value, error = report.values[channel]
             said = units.text_of(value, CHANNELS[channel].unit, error)
-            texts[name] = f"{CHANNELS[channel].symbol} {said}" if name == "law" else said
+            named = name in ("law", "contact")
+            texts[name] = f"{CHANNELS[channel].symbol} {said}" if named else said
     return texts

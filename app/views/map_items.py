@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QGraphicsItem, QGraphicsRectItem
 
 from .. import theme as look
@@ -47,11 +47,12 @@ class PixelCursor(QGraphicsItem):
         w, h = self._half
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        for grow, colour, width in ((0.5, self._theme.dark_edge, 3), (0.5, self._theme.light_edge, 1)):  # fmt: skip
+        outline = QRectF(-w - 0.5, -h - 0.5, 2 * w + 1, 2 * h + 1)
+        for colour, width in ((self._theme.dark_edge, 3), (self._theme.light_edge, 1)):
             pen = QPen(look.colour(colour), width)
             pen.setJoinStyle(Qt.PenJoinStyle.MiterJoin)
             painter.setPen(pen)
-            painter.drawRect(QRectF(-w - grow, -h - grow, 2 * (w + grow), 2 * (h + grow)))
+            painter.drawRect(outline)
 
 
 class ScaleBar(QGraphicsItem):
@@ -105,12 +106,12 @@ class ScaleBar(QGraphicsItem):
         painter.fillRect(plate, look.colour(self._theme.dark_edge, 170))
         light = look.colour(self._theme.light_edge)
         left = plate.center().x() - self._length / 2
-        bar = QRectF(round(left), plate.bottom() - self.PAD - self.THICK, round(self._length), self.THICK)  # fmt: skip
-        painter.fillRect(bar, light)
+        top = plate.bottom() - self.PAD - self.THICK
+        painter.fillRect(QRectF(round(left), top, round(self._length), self.THICK), light)
         painter.setPen(light)
         painter.setFont(self._font)
-        painter.drawText(plate.adjusted(0, self.PAD - 2, 0, 0),
-                         Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop, self._text)  # fmt: skip
+        above = plate.adjusted(0, self.PAD - 2, 0, 0)
+        painter.drawText(above, Qt.AlignmentFlag.AlignHCenter, self._text)
 
 
 class Ground(QGraphicsRectItem):
@@ -137,15 +138,13 @@ def paint_hatch(painter: QPainter, area: QRectF, theme: Theme) -> None:
     painter.fillRect(area, QBrush(look.colour(theme.hatch), Qt.BrushStyle.BDiagPattern))
 
 
-def mark_item(theme: Theme) -> pg.ScatterPlotItem:
+def mark_item() -> pg.ScatterPlotItem:
     """The marks of severe doubts: crosses, light with a dark rim; no colour of their own."""
     item = pg.ScatterPlotItem(pxMode=True, symbol="x", antialias=True)
     item.setZValue(20)
-    style_marks(item, theme, 9.0)
     return item
 
 
-def style_marks(item: pg.ScatterPlotItem, theme: Theme, size: float) -> None:
-    item.setBrush(QColor(theme.light_edge))
-    item.setPen(pg.mkPen(theme.dark_edge, width=1))
-    item.setSize(size)
+def mark_style(theme: Theme) -> tuple[QPen, QBrush]:
+    """Pen and brush of a mark."""
+    return pg.mkPen(theme.dark_edge, width=1), pg.mkBrush(theme.light_edge)

@@ -21,8 +21,9 @@ from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import scales
 from .colour_bar import ColourBar, Limits
-from .map_items import Ground, PixelCursor, ScaleBar, mark_item, paint_hatch, style_marks
+from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style, paint_hatch
 from .readout import Readout
+from .symbols import paint_symbol, rich
 
 Array = np.ndarray
 
@@ -55,15 +56,13 @@ class Key(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self._theme, self.text = LIGHT, ""
+        self._theme, self.text, self.doubt = LIGHT, "", ""
 
     def show_counts(self, without: int, severe: int | None) -> None:
         self.text = f"grey: no value ({without})"
         self.doubt = "" if severe is None else f"severe doubt ({severe})"
         self.setAccessibleName(f"{self.text}, {self.doubt}")
         self.update()
-
-    doubt = ""
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -80,15 +79,8 @@ class Key(QWidget):
         painter.drawText(QRectF(25, 0, wide + 10, height), centre, self.text)
         if self.doubt:
             left = 25 + wide + 24
-            painter.save()
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.translate(left, height / 2)
-            painter.scale(9, 9)
-            pg.ScatterPlotItem  # noqa: B018 - the symbol below is the one of the marks
-            painter.setPen(pg.mkPen(self._theme.dark_edge, width=1))
-            painter.setBrush(look.colour(self._theme.light_edge))
-            painter.drawPath(pg.graphicsItems.ScatterPlotItem.Symbols["x"])
-            painter.restore()
+            paint_symbol(painter, "x", QPointF(left, height / 2), 9.0,
+                         *mark_style(self._theme))  # fmt: skip
             painter.drawText(QRectF(left + 11, 0, 400, height), centre, self.doubt)
 
 
@@ -133,7 +125,7 @@ class MapView(QWidget):
         self.plot.setFrameShape(self.plot.Shape.NoFrame)
         self.image = pg.ImageItem(axisOrder="row-major")
         self.ground, self.cursor_item = Ground(), PixelCursor()
-        self.marks_item = mark_item(self._theme)
+        self.marks_item = mark_item()
         for item in (self.ground, self.image, self.marks_item, self.cursor_item):
             self.box.addItem(item, ignoreBounds=True)
         self.scale_bar = ScaleBar(self.box)
@@ -167,6 +159,7 @@ class MapView(QWidget):
         self.marks_button.toggled.connect(lambda on: self.marks_item.setVisible(on))
         self.marks_button.clicked.connect(self.marks_toggled)
         self.fit_button.setText("Whole map")
+        self.fit_button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         self.fit_button.setToolTip("Show the whole map (Home, or double click)")
         self.fit_button.clicked.connect(self.fit)
         row.addWidget(self.title, 1)
@@ -228,6 +221,10 @@ class MapView(QWidget):
         for item in (self.ground, self.cursor_item, self.key):
             item.set_theme(theme)
         self.scale_bar.set_theme(theme, font)
+        pen, brush = mark_style(theme)
+        self.marks_item.setPen(pen)
+        self.marks_item.setBrush(brush)
+        self.fit_button.setIcon(look.icon("map", theme))
         self.readout.refit()
         self._recolour(self._channel.kind if self._channel else "magnitude")
         self._on_range()
@@ -309,7 +306,7 @@ class MapView(QWidget):
 
     def _show_words(self) -> None:
         channel = self._channel
-        self.title.setText(f"{channel.label}  {channel.symbol}")
+        self.title.setText(f"{channel.label} <i>{rich(channel.symbol)}</i>")
         self.title.setToolTip(channel.formula)
         without = int(np.count_nonzero(~np.isfinite(self._values)))
         severe = None if self._marks is None else int(np.count_nonzero(self._marks))
@@ -368,7 +365,7 @@ class MapView(QWidget):
         if wide > 0 and high > 0:
             w, h = abs(m.m11()) / wide, abs(m.m22()) / high
             self.cursor_item.set_pixel_size(w, h)
-            style_marks(self.marks_item, self._theme, min(9.0, max(4.0, 0.6 * min(w, h))))
+            self.marks_item.setSize(min(9.0, max(4.0, 0.6 * min(w, h))))
             self.scale_bar.place(self._image_rect())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
