@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+import zlib
 
 import h5py
 import numpy as np
@@ -334,6 +335,86 @@ def test_a_long_or_broken_title_is_bounded_and_cleaned(tmp_path):
     with h5py.File(tmp_path / "a.h5", "r+") as f:
         put(f, "entry/title", np.zeros(3))
     refused(tmp_path / "a.h5", "entry/title", "text should be")
+
+
+# -- packed chunks ----------------------------------------------------------------------------
+
+
+def packed(path, *, chunk=64, n=960, **how):
+    """A good map whose deflection lies in many small chunks; returns its values."""
+    values = np.arange(n, dtype="<i2")
+    with bent(path) as f:
+        put(f, f"{C}/deflection", values, chunks=(chunk,), **how)
+    return values
+
+
+@pytest.mark.parametrize("dtype", ["<i2", ">i2", "i1", "<f4", ">f8", "<i4"])
+@pytest.mark.parametrize("how", [{}, {"shuffle": True}, {"fletcher32": True},
+                                 {"shuffle": True, "fletcher32": True}])  # fmt: skip
+@pytest.mark.parametrize("gzip", [True, False])
+def test_samples_in_chunks_are_what_the_library_reads(tmp_path, dtype, how, gzip):
+    values = (np.arange(960) * 7 % 101).astype(dtype)
+    more = {"compression": "gzip"} if gzip else {}
+    with bent(tmp_path / "a.h5") as f:
+        put(f, f"{C}/deflection", values, chunks=(100,), **how, **more)
+    with open_map(tmp_path / "a.h5") as m:
+        for a, b in ((0, 960), (3, 4), (99, 101), (100, 200), (150, 950), (950, 960), (5, 5)):
+            np.testing.assert_array_equal(m.source.read("signal", a, b), values[a:b])
+
+
+def test_a_chunk_that_was_never_written_holds_the_fill_value(tmp_path):
+    with bent(tmp_path / "a.h5") as f:
+        put(f, f"{C}/deflection", shape=(960,), dtype="f4", chunks=(64,), compression="gzip",
+            fillvalue=np.nan)  # fmt: skip
+        f[f"{C}/deflection"][64:128] = 1.0
+    with open_map(tmp_path / "a.h5") as m:
+        m.load()
+        signal = m.read_block(np.arange(12)).signal
+        assert np.flatnonzero(signal == 1.0).tolist() == list(range(64, 128))
+        assert np.isnan(signal).sum() == 960 - 64
+
+
+@pytest.mark.parametrize(
+    ("raw", "mask"),
+    [
+        (zlib.compress(b"\0" * 10), 0),  # too short: crashes the HDF5 library
+        (zlib.compress(b"\0" * 10_000_000), 0),  # far too long
+        (zlib.compress(b"\0" * 127), 0),
+        (zlib.compress(b"\0" * 129), 0),
+        (zlib.compress(b"\0" * 128)[:-2], 0),  # without the end of its check sum
+        (b"nonsense", 0),
+        (b"\0" * 10, 1),  # said to be unpacked, but too short
+    ],
+)
+def test_a_chunk_that_unpacks_to_another_size_is_refused_wherever_it_lies(tmp_path, raw, mask):
+    for chunk in (0, 7, 14):
+        values = packed(tmp_path / "a.h5", compression="gzip")
+        with h5py.File(tmp_path / "a.h5", "r+") as f:
+            f[f"{C}/deflection"].id.write_direct_chunk((64 * chunk,), raw, mask)
+        refused(tmp_path / "a.h5", "deflection", "block of it")
+    assert values.size == 960
+
+
+def test_a_chunk_left_unpacked_by_its_writer_is_read(tmp_path):
+    values = packed(tmp_path / "a.h5", compression="gzip")
+    with h5py.File(tmp_path / "a.h5", "r+") as f:
+        f[f"{C}/deflection"].id.write_direct_chunk((128,), values[128:192].tobytes(), 1)
+    with open_map(tmp_path / "a.h5") as m:
+        np.testing.assert_array_equal(m.source.read("signal", 0, 960), values)
+
+
+def test_filters_in_an_odd_order_are_refused(tmp_path):
+    plist = h5py.h5p.create(h5py.h5p.DATASET_CREATE)
+    plist.set_chunk((64,))
+    plist.set_deflate(1)
+    plist.set_shuffle()
+    with bent(tmp_path / "a.h5") as f:
+        kept = dict(f[f"{C}/z"].attrs)
+        del f[f"{C}/z"]
+        space = h5py.h5s.create_simple((960,))
+        h5py.h5d.create(f[C].id, b"z", h5py.h5t.STD_I16LE, space, plist)
+        f[f"{C}/z"].attrs.update(kept)
+    refused(tmp_path / "a.h5", "filters")
 
 
 # -- the other process ------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
@@ -244,7 +245,7 @@ def find_source(loaded: LoadedAnalysis, near: Path | None = None) -> Path:
         if place.is_file():
             wrong = _difference(loaded.source, place)
             if not wrong:
-                return place
+                return Path(os.path.normpath(place))
             refused = refused or ReadError(
                 place, f"this is not the map that {loaded.path.name} was made from: {wrong}",
                 "Find the original map, or analyse this one anew.",

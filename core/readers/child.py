@@ -44,7 +44,7 @@ def _command() -> list[str]:
     for n in range(1, len(above) + 1):
         folder = Path(__file__).resolve().parents[len(above) - n + 1]
         packages.append((".".join(above[:n]), [str(folder)]))
-    plan = json.dumps([sys.path, packages, __name__])
+    plan = json.dumps([[p for p in sys.path if p], packages, __name__])
     return [sys.executable, "-I", "-S", "-c", _BOOT, plan]
 
 

@@ -19,13 +19,14 @@ import numpy as np
 
 from ..errors import ReadError
 from ..units import DIMENSIONS, parse_unit
+from .chunks import DamagedChunk, expected_size, filters_of
 
 MIB = 1024**2
 LARGEST_CHUNK = 64 * MIB  # decoded
 SMALL = 64 * MIB  # below this a declared size is harmless
 RATIO = 1000  # declared bytes for each stored byte above that
 LONGEST_TEXT = 64 * 1024
-FILTERS = {1: "gzip", 2: "shuffle", 3: "fletcher32", 32000: "lzf"}
+FILTERS = {2: "shuffle", 1: "gzip", 3: "fletcher32"}  # in the order they may come
 
 FOREIGN = "Bring the data in with palpate.core.write_map, which makes a map from NumPy arrays."
 AGAIN = "Copy the file again from its source, or export it again."
@@ -45,6 +46,8 @@ def as_read_error(path: Path, where: str = "", repair: str = AGAIN) -> Iterator[
         yield
     except ReadError:
         raise
+    except DamagedChunk as error:
+        raise ReadError(path, str(error), repair, where) from None
     except FAULTS as error:
         said = " ".join(str(error).split())[:200].rstrip(".")
         for sign, words, mend in _KNOWN:
@@ -137,12 +140,11 @@ class GuardedFile:
                             "Copy the data into this file.")  # fmt: skip
         if layout not in (self._h5.h5d.COMPACT, self._h5.h5d.CONTIGUOUS, self._h5.h5d.CHUNKED):
             raise self.fail(name, "its data are stored in a way that is not known")
-        for i in range(plist.get_nfilters()):
-            code = plist.get_filter(i)[0]
-            if code not in FILTERS:
-                known = ", ".join(FILTERS.values())
-                raise self.fail(name, f"it is packed with a filter that is not read ({code})",
-                                f"Write it again with one of: {known}.")  # fmt: skip
+        codes = filters_of(plist)
+        if codes != [code for code in FILTERS if code in codes]:
+            known = ", ".join(FILTERS.values())
+            raise self.fail(name, f"it is packed with filters that are not read ({codes})",
+                            f"Write it again with none, or with: {known}.")  # fmt: skip
         if layout == self._h5.h5d.CHUNKED:
             chunk = math.prod(plist.get_chunk()) * found.get_type().get_size()
             if chunk > LARGEST_CHUNK:
@@ -198,8 +200,11 @@ class GuardedFile:
         least = math.prod(dataset.chunks) * dataset.dtype.itemsize
 
         def one(info: Any) -> None:
-            if info.size > max(self._size, 1) or info.size > 2 * least + 4096:
-                raise self.fail(name, f"the chunk at {info.chunk_offset} has an impossible size")
+            exact = expected_size(dataset, info.filter_mask)
+            wrong = exact is not None and info.size != exact
+            if wrong or info.size > self._size or info.size > 2 * least + 4096:
+                at = info.chunk_offset[0]
+                raise self.fail(name, f"a block of it, at {at}, has an impossible size")
 
         with as_read_error(self.path, name):
             dataset.id.chunk_iter(one)
@@ -215,9 +220,9 @@ class GuardedFile:
             return self.read(dataset)
 
     @staticmethod
-    def read(dataset: Any, start: int | None = None, stop: int | None = None) -> np.ndarray:
-        """Samples of a checked dataset in native byte order."""
-        found = np.asarray(dataset[()] if start is None else dataset[start:stop])
+    def read(dataset: Any) -> np.ndarray:
+        """All of a checked small dataset in native byte order."""
+        found = np.asarray(dataset[()])
         return found.astype(found.dtype.newbyteorder("="), copy=False)
 
     def number(self, name: str) -> float | None:

@@ -15,6 +15,7 @@ import numpy as np
 from ..errors import ReadError
 from ..forcemap import ForceMap
 from ..mapparts import MapParts, frozen, kept_dtype
+from .chunks import ChunkReader
 from .door import Seen
 from .grid import read_grid
 from .guard import FOREIGN, GuardedFile, as_read_error
@@ -71,12 +72,21 @@ class _Samples:
     def __init__(self, guarded: GuardedFile, z: Any, signal: Any, names: tuple[str, str]) -> None:
         self._guarded = guarded
         self._data = {"z": (z, names[0]), "signal": (signal, names[1])}
+        self._unpack = {
+            name: ChunkReader(data)
+            for name, (data, _) in self._data.items()
+            if ChunkReader.is_packed(data)
+        }
+        for name, (data, place) in self._data.items():
+            if name not in self._unpack:  # the library reads these; sizes must be exact
+                guarded.check_chunks(place, data)
 
     def read(self, name: str, start: int, stop: int) -> np.ndarray:
         dataset, place = self._data[name]
         where = f"{place}, samples {start} to {stop - 1}"
         with as_read_error(self._guarded.path, where):
-            found = GuardedFile.read(dataset, start, stop)
+            unpack = self._unpack.get(name)
+            found = unpack.read(start, stop) if unpack else dataset[start:stop]
             return found.astype(kept_dtype(found.dtype), copy=False)
 
     def check_chunks(self) -> None:
