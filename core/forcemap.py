@@ -120,10 +120,11 @@ class ForceMap:
     ) -> ForceMap:
         """A map in memory from NumPy arrays; takes what `palpate.core.write_map` takes.
 
-        See `packing.pack` for shapes and units. Raises InputError on arrays that don't fit.
+        See there for shapes and units. Raises InputError on arrays that don't fit.
         """
-        from .packing import ArraySource, pack
+        from .packing import ArraySource, check_names, pack
 
+        check_names(described)
         parts, z_raw, signal_raw = pack(z, deflection, force=force, **described)
         made = cls(parts, ArraySource(z_raw, signal_raw))
         made._z, made._signal = frozen(z_raw), frozen(signal_raw)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 import uuid as _uuid
 from collections.abc import Sequence
@@ -82,6 +83,7 @@ def pack(
         raise InputError(f"deflection_unit is “{unit}”; it can be nm or V.")
     kinds = _kinds(segments)
     grid, counts, z_flat, signal_flat = _flatten(z, signal, len(kinds))
+    _check_travel(z_flat)
     pixel_rc, shape_rc = _pixels(len(counts), pixel, shape or grid)
     ends = np.cumsum(counts.sum(axis=1))
     start = ends - counts.sum(axis=1)
@@ -112,6 +114,14 @@ def pack(
         attributes={key: text for key, text in texts.items() if text},
     )  # fmt: skip
     return parts, z_raw, s_raw
+
+
+def check_names(described: dict[str, Any]) -> None:
+    """Raise InputError if a keyword is not one that `pack` knows."""
+    known = list(inspect.signature(pack).parameters)[3:]
+    for name in described:
+        if name not in known:
+            raise InputError(f"“{name}” is not known; known are {', '.join(known)}.")
 
 
 def constant(name: str, value: Any, unit: str, below: float = math.inf) -> Constant | None:
@@ -188,6 +198,14 @@ def _flatten_ragged(
             pieces[0].append(za)
             pieces[1].append(sa)
     return counts, np.concatenate(pieces[0]), np.concatenate(pieces[1])
+
+
+def _check_travel(z: np.ndarray) -> None:
+    """No lever travels less than a thousandth of a nanometre: such numbers are metres."""
+    known = np.isfinite(z)
+    span = float(z.max(initial=-math.inf, where=known) - z.min(initial=math.inf, where=known))
+    if 0.0 < span < 1e-3:
+        raise InputError(f"z spans only {span:.3g} nm in all. Is it in metres? Give nm.")
 
 
 def _floats(values: Any) -> np.ndarray:

@@ -228,6 +228,7 @@ def test_digitised_samples_are_within_half_a_step():
     ("change", "words"),
     [
         ({"force": 1.0}, "one of the two"),
+        ({"spring_k": 2.0}, "“spring_k” is not known; known are deflection_unit, seg"),
         ({"deflection_unit": "mV"}, "nm or V"),
         ({"segments": ("up", "down")}, "approach, hold, retract, other"),
         ({"segments": ("approach",)}, "should be"),
@@ -263,3 +264,9 @@ def test_curves_without_a_place_are_refused():
     with pytest.raises(InputError, match="Curve 1, segment 0"):
         ForceMap.from_arrays([[z[0, 0, 0]] * 2] * 2, [[d[0, 0, 0]] * 2, [d[0, 0, 0, 1:]] * 2],
                              shape=(1, 2))  # fmt: skip
+
+
+def test_metres_in_the_place_of_nanometres_are_noticed():
+    z, d = curves()
+    with pytest.raises(InputError, match="metres"):
+        ForceMap.from_arrays(z * 1e-9, d * 1e-9)

@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import InputError, WriteError
 from ..forcemap import ForceMap
 from ..mapparts import SEGMENT_NAMES, MapParts
-from ..packing import pack
+from ..packing import check_names, pack
 from ..readers import native
 from ..readers.door import look
 from ..units import si_factor
@@ -79,9 +79,11 @@ def write_map(
 
     Raises
     ------
-    InputError : the arrays don't fit each other or a constant is impossible; nothing is written
+    InputError : the arrays don't fit each other, a constant is impossible or a keyword is not
+        known; nothing is written
     WriteError : the file can't be saved there
     """
+    check_names(described)
     parts, z_raw, signal_raw = pack(z, deflection, force=force, **described)
     return _write(Path(path), parts, parts.curve_start, z_raw, signal_raw)
 
