@@ -127,18 +127,28 @@ class Peek:
     problem: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class PeekAt(Request):
-    """Look at some maps for the start page. Tells one `Peek` for each; answers nothing."""
+@dataclass(frozen=True)
+class Gone:
+    """Maps opened before that are not there any more."""
 
     paths: tuple[Path, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class PeekAt(Request):
+    """Look at some maps for the start page. Tells which of the `recent` ones are `Gone`, and one
+    `Peek` for each of the `samples`; answers nothing. A slow disk is waited for here."""
+
+    samples: tuple[Path, ...] = ()
+    recent: tuple[Path, ...] = ()
     lane: ClassVar[str] = "peek"
 
     def run(self, progress: Progress, tell: Tell) -> None:
         from ..core.errors import InputError
         from ..core.readers import open_map
 
-        for path in self.paths:
+        tell(Gone(tuple(path for path in self.recent if not path.is_file())))
+        for path in self.samples:
             progress.check()
             try:
                 with open_map(path) as fmap:

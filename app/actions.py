@@ -1,0 +1,204 @@
+"""One table of everything that can be done: menus, toolbar and the shortcut help are made from it.
+
+`slot` names a method of one of the objects that `build` is given; an entry with ``checkable`` passes its
+state to it. ``needs`` says what must be there for it to be enabled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence
+from PySide6.QtWidgets import QMenu, QMenuBar, QToolBar, QWidget
+
+from .theme import Theme, icon
+
+MAP, RESULT, PIXEL = "a map", "a finished analysis", "a picked pixel"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that can be done.
+
+    Attributes
+    ----------
+    id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
+    keys : shortcut as Qt writes it, or the name of a standard key; "" for none
+    icon : name in `palpate.icons`
+    menu : "File", "Edit", "View" or "Help"; "" to show it in no menu
+    needs : MAP, RESULT, PIXEL or ""
+    group : entries of one group exclude each other
+    """
+
+    id: str
+    text: str
+    slot: str
+    tip: str
+    keys: str = ""
+    icon: str = ""
+    menu: str = ""
+    needs: str = ""
+    checkable: bool = False
+    group: str = ""
+
+
+SEPARATOR = None
+
+ENTRIES: tuple[Entry | None, ...] = (
+    Entry("open", "&Open a map…", "ask_open", "Open a map of force-distance curves",
+          "StandardKey.Open", "open", "File"),
+    Entry("close_map", "&Close the map", "close_map", "Close the map and show the start page",
+          "Ctrl+W", "", "File", MAP),
+    SEPARATOR,
+    Entry("save_result", "&Save the result…", "ask_save_result",
+          "Save the whole analysis as a result file", "StandardKey.Save", "save", "File", RESULT),
+    Entry("export", "&Export maps…", "ask_export",
+          "Export one or all channels as NumPy, CSV or TIFF", "Ctrl+E", "export", "File", RESULT),
+    SEPARATOR,
+    Entry("load_settings", "&Load settings…", "ask_load_settings",
+          "Load settings from a TOML or JSON file", "", "", "File", MAP),
+    Entry("save_settings", "Save se&ttings…", "ask_save_settings",
+          "Save the settings to a TOML or JSON file", "", "", "File", MAP),
+    SEPARATOR,
+    Entry("quit", "&Quit", "close", "Close the window", "StandardKey.Quit", "", "File"),
+    Entry("undo", "&Undo", "undo", "Take back the last change", "StandardKey.Undo", "undo",
+          "Edit", MAP),
+    Entry("redo", "&Redo", "redo", "Do again what was taken back", "StandardKey.Redo", "redo",
+          "Edit", MAP),
+    SEPARATOR,
+    Entry("reset_all", "Reset &all settings", "reset_all", "All settings back to their defaults",
+          "", "reset", "Edit", MAP),
+    Entry("recompute", "Re&compute the map", "recompute",
+          "Go on with an analysis that was stopped", "F5", "", "Edit", MAP),
+    Entry("cancel", "&Stop", "stop", "Stop what is being done", "Ctrl+.", "cancel", "Edit"),
+    Entry("previous_channel", "&Previous channel", "previous_channel",
+          "Show the channel before this one", "Ctrl+PgUp", "previous", "View", MAP),
+    Entry("next_channel", "&Next channel", "next_channel", "Show the channel after this one",
+          "Ctrl+PgDown", "next", "View", MAP),
+    SEPARATOR,
+    Entry("marks", "Show &marks of doubt", "show_marks",
+          "Mark the pixels with a severe doubt on the map", "Ctrl+M", "", "View",
+          checkable=True),
+    Entry("panel_settings", "&Settings", "show_settings_panel", "Show or hide the settings",
+          "F9", "settings", "View", MAP, checkable=True),
+    Entry("panel_values", "&Values", "show_values_panel",
+          "Show or hide the values of the picked pixel", "F8", "curve", "View", MAP,
+          checkable=True),
+    Entry("reset_layout", "Reset &layout", "reset_layout", "All panels back to their places",
+          "", "", "View", MAP),
+    SEPARATOR,
+    Entry("theme_system", "Colours of the s&ystem", "theme_system",
+          "Light or dark as the system is", "", "light-dark", "View", checkable=True,
+          group="theme"),
+    Entry("theme_light", "L&ight", "theme_light", "Light colours", "", "", "View",
+          checkable=True, group="theme"),
+    Entry("theme_dark", "&Dark", "theme_dark", "Dark colours", "", "", "View", checkable=True,
+          group="theme"),
+    Entry("guide", "&Guide", "show_guide", "How to use Palpate, and what its numbers mean",
+          "F1", "help", "Help"),
+    Entry("shortcuts", "&Keys", "show_shortcuts", "All keys at a glance", "Ctrl+F1", "", "Help"),
+    Entry("cautions", "&Cautions", "show_cautions", "What the numbers must not be used for",
+          "", "", "Help"),
+    SEPARATOR,
+    Entry("about", "&About Palpate", "show_about", "Version, licence and libraries", "", "info",
+          "Help"),
+)  # fmt: skip
+
+TOOLBAR = ("open", "save_result", "export", "|", "undo", "redo", "|", "previous_channel",
+           "next_channel", "|", "guide")  # fmt: skip
+
+WALKING = (
+    ("←  →  ↑  ↓", "Go to the next pixel (on the map or the curve)"),
+    ("Shift + ←  →  ↑  ↓", "Go ten pixels on"),
+    ("Home", "Show the whole map"),
+    ("Esc", "Give up a typed number, or a drag of the fit window"),
+)
+"""Keys that no entry of the table carries, for the help."""
+
+
+def entries() -> list[Entry]:
+    return [entry for entry in ENTRIES if entry is not None]
+
+
+def build(parent: QWidget, *targets: Any) -> dict[str, QAction]:
+    """An action for each entry, each connected to the first target that has its slot."""
+    made: dict[str, QAction] = {}
+    groups: dict[str, QActionGroup] = {}
+    for entry in entries():
+        action = QAction(entry.text, parent)
+        action.setObjectName(entry.id)
+        action.setStatusTip(entry.tip)
+        action.setCheckable(entry.checkable)
+        if entry.keys:
+            action.setShortcuts(shortcuts_of(entry.keys))
+        slot = next(getattr(t, entry.slot) for t in targets if hasattr(t, entry.slot))
+        if entry.checkable and not entry.group:
+            action.triggered.connect(slot)
+        else:
+            action.triggered.connect(lambda _=False, call=slot: call())
+        if entry.group:
+            group = groups.setdefault(entry.group, QActionGroup(parent))
+            group.addAction(action)
+        parent.addAction(action)
+        made[entry.id] = action
+        set_tip(action, entry.tip)
+    return made
+
+
+def set_tip(action: QAction, text: str) -> None:
+    """A tooltip with the key behind it."""
+    keys = action.shortcut().toString(QKeySequence.SequenceFormat.NativeText)
+    action.setToolTip(f"{text} ({keys})" if keys else text)
+
+
+def shortcuts_of(keys: str) -> list[QKeySequence]:
+    if keys.startswith("StandardKey."):
+        standard = getattr(QKeySequence.StandardKey, keys.removeprefix("StandardKey."))
+        found = QKeySequence.keyBindings(standard)
+        if standard == QKeySequence.StandardKey.Redo and "Ctrl+Y" not in map(str, found):
+            found = [*found, QKeySequence("Ctrl+Y")]
+        return list(dict.fromkeys(found)) or [QKeySequence("Ctrl+Q")]
+    return [QKeySequence(keys)]
+
+
+def fill_menus(bar: QMenuBar, actions: Mapping[str, QAction]) -> dict[str, QMenu]:
+    """Fill the menu bar; returns menu name -> menu."""
+    menus: dict[str, QMenu] = {}
+    current: QMenu | None = None
+    for entry in ENTRIES:
+        if entry is None:
+            if current is not None:
+                current.addSeparator()
+            continue
+        if entry.menu not in menus:
+            menus[entry.menu] = bar.addMenu(f"&{entry.menu}")
+        current = menus[entry.menu]
+        current.addAction(actions[entry.id])
+    return menus
+
+
+def fill_toolbar(bar: QToolBar, actions: Mapping[str, QAction]) -> None:
+    for name in TOOLBAR:
+        if name == "|":
+            bar.addSeparator()
+        else:
+            bar.addAction(actions[name])
+
+
+def set_icons(actions: Mapping[str, QAction], theme: Theme) -> None:
+    for entry in entries():
+        if entry.icon:
+            actions[entry.id].setIcon(icon(entry.icon, theme))
+
+
+def keys_table(actions: Mapping[str, QAction]) -> list[tuple[str, str]]:
+    """(keys, what they do) of everything, for the help."""
+    native = QKeySequence.SequenceFormat.NativeText
+    found = [
+        (actions[e.id].shortcut().toString(native), e.tip)
+        for e in entries()
+        if not actions[e.id].shortcut().isEmpty()
+    ]
+    return [*found, *WALKING]

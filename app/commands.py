@@ -1,0 +1,177 @@
+"""What the menus do with files: opening, saving, exporting, settings files, and the guide."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject
+
+from ..core.errors import Cancelled, InputError
+from ..core.settings import Settings
+from . import recent, saving
+from .actions import keys_table
+from .dialogs import errors, files
+from .faults import Fault
+from .recompute import Answer
+from .requests import OpenMap, Save
+
+if TYPE_CHECKING:
+    from .dialogs.help import HelpWindow
+    from .main_window import MainWindow
+
+
+class Commands(QObject):
+    """Each method is a slot of the table in `actions`; dialogs are asked, the session is told."""
+
+    def __init__(self, window: MainWindow) -> None:
+        super().__init__(window)
+        self._window, self._session = window, window.session
+        self._kept_by: dict[int, Settings] = {}
+        self._guide: HelpWindow | None = None
+        self.ask_leave = errors.ask_leave
+        self._session.failed.connect(lambda words: errors.show_error(window, words))
+        self._session.faulted.connect(self.show_fault)
+        self._session.answered.connect(self._answered)
+
+    # -- maps -----------------------------------------------------------------------------------
+
+    def ask_open(self) -> None:
+        path = files.ask_open(self._window, "Open a map", files.MAPS)
+        if path is not None:
+            self.open(path)
+
+    def open(self, path: Path) -> None:
+        """Open a map, unless the person wants to save something first and then does not."""
+        if self.may_leave():
+            self._session.open(path)
+
+    def close_map(self) -> None:
+        if self.may_leave():
+            self._session.close_map()
+
+    def may_leave(self) -> bool:
+        """Whether the present map may be left; asks if changed settings are in no file."""
+        if not self._session.changed:
+            return True
+        answer = self.ask_leave(self._window, saving.map_name(self._session.map))
+        if answer == "save":
+            return self.ask_save_settings()
+        return answer == "discard"
+
+    # -- results --------------------------------------------------------------------------------
+
+    def ask_save_result(self) -> None:
+        if not self._session.finished:
+            return
+        analysis = self._session.analysis
+        name = f"{saving.stem_of(analysis.map)}_result.h5"
+        path = files.ask_save(self._window, "Save the result", name, files.RESULTS)
+        if path is not None:
+            number = self._session.submit(Save(saving.result_file(analysis, path)))
+            self._kept_by[number] = analysis.settings
+
+    def ask_export(self) -> None:
+        if not self._session.finished:
+            return
+        from .dialogs.export import ExportDialog
+
+        analysis = self._session.analysis
+        dialog = ExportDialog(analysis, self._session.channel, self._window)
+        if dialog.exec():
+            self._session.submit(Save(saving.export_items(analysis, dialog.items)))
+        dialog.deleteLater()
+
+    def _answered(self, answer: Answer) -> None:
+        if isinstance(answer.request, OpenMap) and answer.error is None:
+            recent.add(answer.request.path)
+        if not isinstance(answer.request, Save):
+            if isinstance(answer.error, Cancelled):
+                self._window.say("Stopped.")
+            return
+        settings = self._kept_by.pop(answer.generation, None)
+        if answer.error is None:
+            self._window.say(saved_words(answer.value))
+            if settings is not None:
+                self._session.mark_saved(settings)
+        elif isinstance(answer.error, Cancelled):
+            self._window.say("Stopped; what was not finished is not there.")
+
+    # -- settings -------------------------------------------------------------------------------
+
+    def ask_save_settings(self) -> bool:
+        """Save the settings; False if the person thought better of it or it failed."""
+        settings = self._session.settings
+        fmap = self._session.map
+        name = f"{saving.stem_of(fmap)}_settings.toml" if fmap is not None else "settings.toml"
+        path = files.ask_save(self._window, "Save settings", name, files.SETTINGS)
+        if path is None:
+            return False
+        try:
+            saving.save_settings(path, settings)
+        except InputError as error:
+            errors.show_error(self._window, str(error))
+            return False
+        self._session.mark_saved(settings)
+        self._window.say(saved_words([path]))
+        return True
+
+    def ask_load_settings(self) -> None:
+        kinds = "Settings (*.toml *.json);;All files (*)"
+        path = files.ask_open(self._window, "Load settings", kinds)
+        if path is None:
+            return
+        try:
+            settings = Settings.load(path)
+        except InputError as error:
+            errors.show_error(self._window, str(error))
+            return
+        if self._session.use_settings(settings, f"settings from {path.name}"):
+            self._window.say(f"Settings from {path.name}.")
+        self._session.mark_saved(settings)
+
+    def reset_all(self) -> None:
+        self._session.use_settings(Settings(), "reset of all settings")
+
+    # -- help -----------------------------------------------------------------------------------
+
+    def show_guide(self) -> None:
+        self.show_page("Three minutes")
+
+    def show_shortcuts(self) -> None:
+        self.show_page("Keys")
+
+    def show_cautions(self) -> None:
+        self.show_page("Cautions")
+
+    def show_page(self, title: str) -> None:
+        """Open the guide at a page; one guide is enough."""
+        from .dialogs.help import HelpWindow
+
+        if self._guide is None:
+            self._guide = HelpWindow(keys_table(self._window.actions_by_id), self._window)
+            self._guide.destroyed.connect(self._guide_gone)
+        self._guide.show_page(title)
+        self._guide.show()
+        self._guide.raise_()
+
+    def _guide_gone(self) -> None:
+        self._guide = None
+
+    def show_about(self) -> None:
+        from .dialogs.about import about_box
+
+        box = about_box(self._window)
+        box.exec()
+        box.deleteLater()
+
+    def show_fault(self, fault: Fault) -> None:
+        """Say that something of ours went wrong, with a report to copy."""
+        errors.show_error(self._window, fault.words, fault.details)
+
+
+def saved_words(paths: list[Path]) -> str:
+    """What was written, for the status bar."""
+    if len(paths) == 1:
+        return f"Saved {paths[0].name} in {paths[0].parent}."
+    return f"Saved {len(paths)} files in {paths[0].parent}." if paths else "Nothing to save."

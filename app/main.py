@@ -1,0 +1,97 @@
+"""Start: window first, data second.
+
+``main(["map.h5"])`` shows the window before anything that computes is loaded.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+_BEGUN = time.perf_counter()
+
+
+def arguments(argv: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="palpate-window", description="Palpate's window, on a map or on its start page."
+    )
+    parser.add_argument("map", nargs="?", type=Path, metavar="MAP", help="the map to open")
+    parser.add_argument("--timing", action="store_true",
+                        help="print when the window was shown and its map was there")  # fmt: skip
+    return parser.parse_args(argv)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Open the window and run it to its end; returns the exit code."""
+    given = arguments(argv)
+    from PySide6.QtCore import QTimer
+    from PySide6.QtGui import QIcon
+    from PySide6.QtWidgets import QApplication
+
+    from .. import icons
+    from .crash import CrashGuard, earlier_crashes
+    from .main_window import MainWindow
+
+    app = QApplication.instance() or QApplication(["palpate"])
+    app.setApplicationName("palpate")
+    app.setApplicationDisplayName("Palpate")
+    app.setDesktopFileName("palpate")
+    guard = CrashGuard()
+    guard.install()
+    window = MainWindow()
+    app.setWindowIcon(QIcon(str(icons.path("palpate"))))
+    guard.caught.connect(window.commands.show_fault)
+    if given.timing:
+        print_times(window)
+
+    def begin() -> None:
+        window.session.background.start()
+        if given.map is not None:
+            window.session.open(given.map)
+        else:
+            window.peek()
+        told = earlier_crashes()
+        if told is not None:
+            window.commands.show_fault(told)
+
+    window.show()
+    QTimer.singleShot(0, window, begin)
+    code = app.exec()
+    window.session.close()
+    window.deleteLater()
+    app.processEvents()
+    guard.remove()
+    return int(code)
+
+
+def print_times(window: object) -> None:
+    """Print the seconds since this module was loaded at which the stages were reached."""
+    from PySide6.QtCore import QEvent, QObject
+
+    def say(what: str) -> None:
+        print(f"{what}: {time.perf_counter() - _BEGUN:.2f} s", flush=True)
+
+    class Shown(QObject):
+        told = False
+
+        def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+            if event.type() == QEvent.Type.Paint and not self.told:
+                self.told = True
+                say("window shown")
+            return False
+
+    window._shown = Shown(window)  # type: ignore[attr-defined]
+    window.installEventFilter(window._shown)  # type: ignore[attr-defined]
+    session = window.session  # type: ignore[attr-defined]
+    session.background.tools_loaded.connect(lambda: say("tools loaded"))
+    session.map_changed.connect(lambda: say("map shown"))
+    session.analysis_changed.connect(
+        lambda: say("analysis finished") if session.finished else say("coarse analysis")
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,318 @@
+"""Places menus, docks and pages; decides nothing.
+
+The window comes up with the start page alone. The views, which need the modules that compute, are
+made when those are there; the docks have their places from the beginning.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QByteArray, QSettings, QSize, Qt, QTimer
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtWidgets import (
+    QApplication,
+    QDockWidget,
+    QMainWindow,
+    QStackedWidget,
+    QToolBar,
+    QWidget,
+)
+
+from . import actions as table
+from . import theme as look
+from .commands import Commands
+from .panels.settings import SettingsPanel
+from .recompute import Answer
+from .requests import PeekAt
+from .saving import map_name
+from .session import Session
+from .start_page import StartPage
+from .status import Status
+
+if TYPE_CHECKING:
+    from .workspace import Workspace
+
+LAYOUT_VERSION = 1
+
+
+class MainWindow(QMainWindow):
+    """The window. `session` may be given by a test."""
+
+    def __init__(self, session: Session | None = None) -> None:
+        super().__init__()
+        self.session = session or Session(self)
+        self.memory = QSettings("palpate", "palpate")
+        self.workspace: Workspace | None = None
+        self._choice = self.memory.value("theme", "system", type=str)
+        self.setWindowTitle("Palpate[*]")
+        self.setAcceptDrops(True)
+        self.setDockNestingEnabled(True)
+        self.commands = Commands(self)
+        self.actions_by_id = table.build(self, self, self.commands)
+        self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
+        self._build()
+        self._listen()
+        self.retheme()
+        self._place()
+        self.show_state()
+
+    # -- building -------------------------------------------------------------------------------
+
+    def _build(self) -> None:
+        self.toolbar = QToolBar("Tools", self)
+        self.toolbar.setObjectName("tools")
+        self.toolbar.setMovable(False)
+        self.toolbar.setIconSize(QSize(20, 20))
+        table.fill_toolbar(self.toolbar, self.actions_by_id)
+        self.addToolBar(self.toolbar)
+        self.start_page = StartPage(self)
+        self.pages = QStackedWidget(self)
+        self.pages.addWidget(self.start_page)
+        self.setCentralWidget(self.pages)
+        self.settings_panel = SettingsPanel(self.session, self)
+        self.values_dock = self._dock("Values", "values", QWidget())
+        self.settings_dock = self._dock("Settings", "settings", self.settings_panel)
+        self.status = Status(self.actions_by_id["cancel"], self)
+        self.setStatusBar(self.status)
+        self.actions_by_id["marks"].setChecked(self.memory.value("marks", True, type=bool))
+
+    def _dock(self, title: str, name: str, widget: QWidget) -> QDockWidget:
+        dock = QDockWidget(title, self)
+        dock.setObjectName(name)
+        dock.setWidget(widget)
+        dock.hide()
+        return dock
+
+    def _listen(self) -> None:
+        session, start = self.session, self.start_page
+        session.map_changed.connect(self.show_map)
+        for signal in (session.history_changed, session.analysis_changed, session.map_changed):
+            signal.connect(self.show_state)
+        session.busy_changed.connect(self._show_busy)
+        session.analysis_changed.connect(lambda: self.status.show_counts(session))
+        session.map_changed.connect(lambda: self.status.show_counts(session))
+        session.answered.connect(self._answered)
+        session.background.tools_loaded.connect(self.make_workspace)
+        start.open_asked.connect(self.commands.ask_open)
+        start.chosen.connect(self.commands.open)
+        self.settings_panel.save_asked.connect(self.commands.ask_save_settings)
+        self.settings_panel.load_asked.connect(self.commands.ask_load_settings)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_changed)
+        for dock, name in ((self.values_dock, "panel_values"),
+                           (self.settings_dock, "panel_settings")):  # fmt: skip
+            action = self.actions_by_id[name]
+            dock.visibilityChanged.connect(lambda _, d=dock, a=action: a.setChecked(not d.isHidden()))
+
+    def make_workspace(self) -> Workspace:
+        """The views; made once, when the modules that compute are there."""
+        if self.workspace is None:
+            from .workspace import Workspace
+
+            self.workspace = Workspace(self.session, self)
+            self.workspace.set_theme(self.theme)
+            self.workspace.map.set_marks_visible(self.actions_by_id["marks"].isChecked())
+            self.workspace.marks_toggled.connect(self._marks_switched)
+            self.pages.addWidget(self.workspace)
+            old = self.values_dock.widget()
+            self.values_dock.setWidget(self.workspace.values)
+            old.deleteLater()
+        return self.workspace
+
+    # -- places ---------------------------------------------------------------------------------
+
+    def _place(self) -> None:
+        self.resize(1280, 800)
+        right = Qt.DockWidgetArea.RightDockWidgetArea
+        self.addDockWidget(right, self.values_dock)
+        self.splitDockWidget(self.values_dock, self.settings_dock, Qt.Orientation.Vertical)
+        for dock in (self.values_dock, self.settings_dock):
+            dock.hide()
+        geometry = self.memory.value("window/geometry")
+        if isinstance(geometry, QByteArray):
+            self.restoreGeometry(geometry)
+
+    def _show_docks(self) -> None:
+        state = self.memory.value("window/state")
+        if isinstance(state, QByteArray) and self.restoreState(state, LAYOUT_VERSION):
+            split = self.memory.value("window/split")
+            if isinstance(split, QByteArray) and self.workspace is not None:
+                self.workspace.splitter.restoreState(split)
+            return
+        self.reset_layout()
+
+    def reset_layout(self) -> None:
+        """All panels back to their places."""
+        right = Qt.DockWidgetArea.RightDockWidgetArea
+        docks = [self.values_dock, self.settings_dock]
+        for dock in docks:
+            dock.setFloating(False)
+            self.addDockWidget(right, dock)
+            dock.show()
+        self.splitDockWidget(*docks, Qt.Orientation.Vertical)
+        self.resizeDocks(docks, [360, 360], Qt.Orientation.Horizontal)
+        self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)
+        if self.workspace is not None:
+            width = self.workspace.splitter.width()
+            self.workspace.splitter.setSizes([int(0.47 * width), int(0.53 * width)])
+
+    def _keep_places(self) -> None:
+        self.memory.setValue("window/geometry", self.saveGeometry())
+        if self.session.map is not None and self.workspace is not None:
+            self.memory.setValue("window/state", self.saveState(LAYOUT_VERSION))
+            self.memory.setValue("window/split", self.workspace.splitter.saveState())
+
+    # -- what is shown --------------------------------------------------------------------------
+
+    def show_map(self) -> None:
+        """The workspace if there is a map, else the start page."""
+        if self.session.map is not None:
+            workspace = self.make_workspace()
+            if self.pages.currentWidget() is not workspace:
+                self.pages.setCurrentWidget(workspace)
+                self._show_docks()
+            workspace.map.setFocus()
+        elif self.pages.currentWidget() is not self.start_page:
+            self._keep_places_of_docks()
+            for dock in (self.values_dock, self.settings_dock):
+                dock.hide()
+            self.pages.setCurrentWidget(self.start_page)
+            self.start_page.show_recent()
+            self.peek()
+
+    def _keep_places_of_docks(self) -> None:
+        self.memory.setValue("window/state", self.saveState(LAYOUT_VERSION))
+
+    def peek(self) -> None:
+        """Have the worker look at what the start page shows."""
+        self.session.submit(self.start_page.wanted)
+
+    def show_state(self) -> None:
+        """Title, and what can be done at present."""
+        session, found = self.session, self.actions_by_id
+        fmap = session.map
+        name = f"{map_name(fmap)}[*] – Palpate" if fmap is not None else "Palpate[*]"
+        self.setWindowTitle(name)
+        self.setWindowModified(session.changed)
+        there = {"": True, table.MAP: fmap is not None, table.RESULT: session.finished}
+        for entry in table.entries():
+            found[entry.id].setEnabled(there[entry.needs])
+        for name, words in (("undo", session.undo_words), ("redo", session.redo_words)):
+            verb = name.capitalize()
+            found[name].setEnabled(bool(words))
+            found[name].setText(f"&{verb} {words.replace('&', '&&')}".rstrip())
+            table.set_tip(found[name], f"{verb} {words}".rstrip())
+        found["recompute"].setEnabled(fmap is not None and not session.finished)
+        found["cancel"].setEnabled(self.status.busy)
+
+    def _show_busy(self, words: str, done: int, total: int) -> None:
+        self.status.show_busy(words, done, total)
+        self.actions_by_id["cancel"].setEnabled(self.status.busy)
+
+    def say(self, words: str) -> None:
+        """A sentence in the status bar that stays until the next one."""
+        self.status.say(words)
+
+    def _answered(self, answer: Answer) -> None:
+        if isinstance(answer.request, PeekAt) and answer.value is not None:
+            self.start_page.show_seen(answer.value)
+
+    # -- looks ----------------------------------------------------------------------------------
+
+    def retheme(self) -> None:
+        """Take the colours of the chosen theme."""
+        app = QApplication.instance()
+        self.theme = look.theme_for(app, self._choice)
+        look.apply_theme(app, self.theme)
+        table.set_icons(self.actions_by_id, self.theme)
+        self.start_page.set_theme(self.theme)
+        self.settings_panel.set_theme(self.theme)
+        if self.workspace is not None:
+            self.workspace.set_theme(self.theme)
+        self.actions_by_id[f"theme_{self._choice}"].setChecked(True)
+
+    def _choose_theme(self, choice: str) -> None:
+        self._choice = choice
+        self.memory.setValue("theme", choice)
+        self.retheme()
+
+    def _system_changed(self) -> None:
+        if self._choice == "system":
+            QTimer.singleShot(0, self, self.retheme)
+
+    def theme_system(self) -> None:
+        self._choose_theme("system")
+
+    def theme_light(self) -> None:
+        self._choose_theme("light")
+
+    def theme_dark(self) -> None:
+        self._choose_theme("dark")
+
+    # -- slots of the table ---------------------------------------------------------------------
+
+    def undo(self) -> None:
+        self.session.undo()
+
+    def redo(self) -> None:
+        self.session.redo()
+
+    def recompute(self) -> None:
+        self.session.recompute()
+
+    def stop(self) -> None:
+        self.session.background.stop()
+
+    def previous_channel(self) -> None:
+        self._step_channel(-1)
+
+    def next_channel(self) -> None:
+        self._step_channel(1)
+
+    def _step_channel(self, step: int) -> None:
+        from ..core.channels import CHANNELS
+
+        names = list(CHANNELS)
+        place = names.index(self.session.channel) + step
+        self.session.choose_channel(names[place % len(names)])
+
+    def show_marks(self, on: bool) -> None:
+        self.memory.setValue("marks", on)
+        if self.workspace is not None:
+            self.workspace.map.set_marks_visible(on)
+
+    def _marks_switched(self, on: bool) -> None:
+        self.actions_by_id["marks"].setChecked(on)
+        self.memory.setValue("marks", on)
+
+    def show_settings_panel(self, on: bool) -> None:
+        self.settings_dock.setVisible(on)
+
+    def show_values_panel(self, on: bool) -> None:
+        self.values_dock.setVisible(on)
+
+    # -- dropping and closing -------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+        if not paths:
+            return
+        event.acceptProposedAction()
+        path = Path(paths[0])
+        if len(paths) > 1:
+            self.say(f"One map at a time: {path.name} is opened.")
+        # the program that the file comes from waits for us; the question comes afterwards
+        QTimer.singleShot(0, self, lambda: self.commands.open(path))
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        if not self.commands.may_leave():
+            event.ignore()
+            return
+        self._keep_places()
+        self.session.close()
+        super().closeEvent(event)

@@ -1,0 +1,175 @@
+"""The views of a map, bound to the session: they show what it has and tell it what was done."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
+from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
+
+from ..core.channels import CHANNELS
+from ..core.explain import window_change
+from .panels.notices import MissingConstants, Notes
+from .panels.values import ValuesPanel
+from .session import FIRST_CHANNEL, Session
+from .theme import Theme
+from .views.channel_strip import ChannelStrip
+from .views.curve_view import CurveView
+from .views.map_view import MapView
+from .walk import Walker
+
+
+class Workspace(QWidget):
+    """Map, channels and curve side by side, notices above them; `values` belongs into a dock.
+
+    Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
+    """
+
+    marks_toggled = Signal(bool)
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._session = session
+        self._given_up = False
+        self._memory = QSettings("palpate", "palpate")
+        self.map, self.strip, self.curve = MapView(self), ChannelStrip(self), CurveView(self)
+        self.values = ValuesPanel()
+        self.missing, self.notes = MissingConstants(session, self), Notes(self)
+        self._lay_out()
+        x = self._memory.value("axes/x", "z", type=str)
+        y = self._memory.value("axes/y", "force", type=str)
+        if x in ("z", "separation", "indentation") and y in ("force", "deflection"):
+            self.curve.set_axes(x, y)
+        self._listen()
+        self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
+        self.show_map()
+
+    def _lay_out(self) -> None:
+        left = QWidget(self)
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.map, 1)
+        column.addWidget(self.strip)
+        self.splitter = QSplitter(Qt.Orientation.Horizontal, self)
+        self.splitter.addWidget(left)
+        self.splitter.addWidget(self.curve)
+        self.splitter.setChildrenCollapsible(False)
+        self.splitter.setStretchFactor(0, 1)
+        self.splitter.setStretchFactor(1, 1)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(1)
+        box.addWidget(self.missing)
+        box.addWidget(self.notes)
+        box.addWidget(self.splitter, 1)
+
+    def _listen(self) -> None:
+        session = self._session
+        session.map_changed.connect(self.show_map)
+        session.channel_changed.connect(self.show_channel)
+        session.analysis_changed.connect(self.show_analysis)
+        session.selection_changed.connect(self.show_selection)
+        session.report_changed.connect(self.show_report)
+        session.noted.connect(self.notes.add)
+        self.map.picked.connect(session.select)
+        self.map.limits_changed.connect(
+            lambda limits: session.set_limits(session.channel, limits)
+        )
+        self.map.marks_toggled.connect(self.marks_toggled)
+        self.strip.chosen.connect(session.choose_channel)
+        self.curve.axes_changed.connect(self._keep_axes)
+        self.curve.window_dragging.connect(self._dragging)
+        self.curve.window_dropped.connect(self._dropped)
+
+    # -- what is shown --------------------------------------------------------------------------
+
+    def show_map(self) -> None:
+        """Another map, or none: everything anew."""
+        self.notes.clear()
+        fmap = self._session.map
+        if fmap is not None:
+            self.notes.add(*fmap.warnings)
+        self.missing.show_missing()
+        self.show_channel()
+        self.show_selection()
+        self.show_report(True)
+
+    def show_channel(self) -> None:
+        name = self._session.channel
+        with QSignalBlocker(self.strip):
+            self.strip.set_current(name)
+        self._draw()
+        low, high = self._session.limits(name) or (None, None)
+        with QSignalBlocker(self.map):
+            self.map.set_limits(low, high)
+
+    def show_analysis(self) -> None:
+        with QSignalBlocker(self.strip):
+            self.strip.show_analysis(self._session.analysis)
+            self.strip.set_current(self._session.channel)
+        self._draw()
+
+    def _draw(self) -> None:
+        """The map: the chosen channel, or the recorded height while there is no analysis yet."""
+        fmap, analysis = self._session.map, self._session.analysis
+        if fmap is None:
+            return
+        name = self._session.channel
+        values, marks = np.full(fmap.shape, np.nan), None
+        if analysis is not None:
+            values, marks = analysis.preview(name), analysis.severe
+        elif fmap.overview is not None:
+            name, values = FIRST_CHANNEL, fmap.overview
+        with QSignalBlocker(self.map):
+            self.map.show_values(values, fmap.x, fmap.y, CHANNELS[name], fmap.has_scale, marks)
+
+    def show_selection(self) -> None:
+        with QSignalBlocker(self.map):
+            self.map.set_cursor(*(self._session.selection or (-1, -1)))
+
+    def show_report(self, fresh: bool = False) -> None:
+        report = self._session.report
+        self.curve.show_report(report, reset_view=fresh)
+        self.values.show_report(report, self._session.note)
+
+    def set_theme(self, theme: Theme) -> None:
+        for part in (self.map, self.strip, self.curve, self.values, self.missing, self.notes):
+            part.set_theme(theme)
+
+    # -- what the person does -------------------------------------------------------------------
+
+    def _dragging(self, z_from: float, z_to: float) -> None:
+        if self._given_up or not (math.isfinite(z_from) and math.isfinite(z_to)):
+            return
+        if not self._session.dragging:
+            self._session.begin_drag()
+        self._preview(z_from, z_to)
+
+    def _preview(self, z_from: float, z_to: float) -> None:
+        report = self._session.report
+        change: dict[str, Any] = window_change(report, z_from, z_to) if report is not None else {}
+        if change:
+            self._session.preview(change)
+
+    def _dropped(self, z_from: float, z_to: float) -> None:
+        given_up, self._given_up = self._given_up, False
+        if given_up or not self._session.dragging:
+            self.show_report()
+            return
+        self._session.commit("fit window")
+        self.show_report()  # the window stands where the settings put it
+
+    def _escape(self) -> bool:
+        """Esc in the middle of a drag gives it up."""
+        if not self._session.dragging:
+            return False
+        self._given_up = True
+        self._session.cancel_drag()
+        return True
+
+    def _keep_axes(self, x: str, y: str) -> None:
+        self._memory.setValue("axes/x", x)
+        self._memory.setValue("axes/y", y)
