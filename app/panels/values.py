@@ -71,10 +71,11 @@ def paint_sign(painter: QPainter, area: QRectF, severe: bool, theme: Theme) -> N
     pen.setWidthF(1.5)
     pen.setColor(look.colour(theme.on_doubt if severe else theme.ink))
     if severe:
-        corners = [math.pi / 8 + i * math.pi / 4 for i in range(8)]
+        turns = [math.pi / 8 + i * math.pi / 4 for i in range(8)]
+        corners = [centre + size * QPointF(math.cos(a), math.sin(a)) for a in turns]
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(look.colour(theme.doubt))
-        painter.drawPolygon(QPolygonF([centre + size * QPointF(math.cos(a), math.sin(a)) for a in corners]))  # fmt: skip
+        painter.drawPolygon(QPolygonF(corners))
         painter.setPen(pen)
         arm = size * 0.42
         painter.drawLine(centre + QPointF(-arm, -arm), centre + QPointF(arm, arm))
@@ -85,8 +86,8 @@ def paint_sign(painter: QPainter, area: QRectF, severe: bool, theme: Theme) -> N
     pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
-    painter.drawPolygon(QPolygonF([centre + size * QPointF(0, -0.9), centre + size * QPointF(0.95, 0.75),
-                                   centre + size * QPointF(-0.95, 0.75)]))  # fmt: skip
+    triangle = (QPointF(0, -0.9), QPointF(0.95, 0.75), QPointF(-0.95, 0.75))
+    painter.drawPolygon(QPolygonF([centre + size * corner for corner in triangle]))
 
 
 def figure_text(doubt: Raised) -> str:

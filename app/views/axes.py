@@ -28,6 +28,14 @@ TITLES = {
 }  # fmt: skip
 
 
+def title(key: str, report: CurveReport | None) -> str:
+    """The title of an axis with its unit."""
+    if key == "deflection" and report is not None and not report.constants.lengths:
+        return "Signal (as recorded)"
+    name, unit = TITLES[key]
+    return f"{name} ({unit})"
+
+
 @dataclass(frozen=True)
 class Frame:
     """The axes in use for one curve; `k` in N/m and `z0` in nm (NaN if not needed)."""
@@ -68,7 +76,7 @@ def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:
         notes.append(f"No contact point on this curve: z is shown instead of {x}.")
         x = "z"
     if not report.constants.lengths:
-        notes.append("No deflection sensitivity: the signal is shown as recorded.")
+        notes.append("The signal can't be turned into nm: it is shown as recorded.")
     return Frame(x, y, k, z0), " ".join(notes)
 
 

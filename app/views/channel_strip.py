@@ -7,7 +7,7 @@ from coarse to fine never waits for its thumbnails.
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import (  # fmt: skip
+from PySide6.QtCore import (
     QModelIndex,
     QPersistentModelIndex,
     QRect,
@@ -80,7 +80,8 @@ class Cell(QStyledItemDelegate):
         theme, area = self.theme, option.rect
         enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
         current = bool(option.state & QStyle.StateFlag.State_Selected)
-        picture = QRect(area.center().x() - PICTURE // 2 + 1, area.top() + PAD + 3, PICTURE, PICTURE)  # fmt: skip
+        left = area.center().x() - PICTURE // 2 + 1
+        picture = QRect(left, area.top() + PAD + 3, PICTURE, PICTURE)
         painter.save()
         if current:
             painter.fillRect(area.adjusted(2, 0, -2, 0), look.colour(theme.raised))
@@ -89,10 +90,11 @@ class Cell(QStyledItemDelegate):
         self._picture(painter, picture, index.data(Qt.ItemDataRole.UserRole + 1), enabled)
         painter.setPen(look.colour(theme.accent if current else theme.line))
         painter.drawRect(picture.adjusted(-1, -1, 0, 0))
-        self._words(painter, option, picture, index, current, enabled)
+        self._words(painter, option, picture, index)
         painter.restore()
 
-    def _picture(self, painter: QPainter, place: QRect, pixmap: QPixmap | None, enabled: bool) -> None:  # fmt: skip
+    def _picture(self, painter: QPainter, place: QRect, pixmap: QPixmap | None, enabled: bool
+                 ) -> None:  # fmt: skip
         paint_hatch(painter, place.toRectF(), self.theme)
         if pixmap is None or not enabled:
             return
@@ -104,14 +106,16 @@ class Cell(QStyledItemDelegate):
         painter.drawPixmap(fitted, pixmap)
 
     def _words(self, painter: QPainter, option: QStyleOptionViewItem, picture: QRect,
-               index: QModelIndex | QPersistentModelIndex, current: bool, enabled: bool) -> None:  # fmt: skip
+               index: QModelIndex | QPersistentModelIndex) -> None:  # fmt: skip
         theme, font = self.theme, option.font
-        font.setBold(current)
+        enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
+        font.setBold(bool(option.state & QStyle.StateFlag.State_Selected))
         painter.setFont(font)
         line = QFontMetrics(font).height()
         place = QRect(option.rect.left() + 1, picture.bottom() + 3, option.rect.width() - 2, line)
         painter.setPen(look.colour(theme.ink if enabled else theme.faint))
-        text = QFontMetrics(font).elidedText(index.data(), Qt.TextElideMode.ElideRight, place.width())  # fmt: skip
+        right = Qt.TextElideMode.ElideRight
+        text = QFontMetrics(font).elidedText(index.data(), right, place.width())
         painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, text)
         font.setBold(False)
         painter.setFont(font)

@@ -75,8 +75,8 @@ class Gradient(QWidget):
         ends = ((self.above, bar.top(), -1, -1), (self.below, bar.bottom(), 1, 0))
         for beyond, y, way, which in ends:
             if beyond:
-                tip = QPolygonF([QPointF(bar.left(), y + 2 * way), QPointF(bar.right(), y + 2 * way),
-                                 QPointF(bar.center().x(), y + way * (self.TIP - 1))])  # fmt: skip
+                base, point = y + 2 * way, QPointF(bar.center().x(), y + way * (self.TIP - 1))
+                tip = QPolygonF([QPointF(bar.left(), base), QPointF(bar.right(), base), point])
                 r, g, b = (int(v) for v in self._table[which][:3])
                 painter.setBrush(look.colour(f"#{r:02x}{g:02x}{b:02x}"))
                 painter.drawPolygon(tip)
@@ -161,7 +161,9 @@ class ColourBar(QWidget):
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(4)
-        for widget in (self._unit_label, self.upper, self.gradient, self.lower, self._rule, self.reset):  # fmt: skip
+        self._column = (self._unit_label, self.upper, self.gradient, self.lower, self._rule,
+                        self.reset)  # fmt: skip
+        for widget in self._column:
             box.addWidget(widget, 1 if widget is self.gradient else 0)
         self.setFixedWidth(88)
         self.gradient.dragged.connect(lambda low, high: self._edit(low, high))
@@ -186,7 +188,7 @@ class ColourBar(QWidget):
     def set_look(self, theme: Theme, table: np.ndarray) -> None:
         font = look.small(self.font())
         metrics = QFontMetrics(font)
-        for widget in (self._rule, self._unit_label, self.upper, self.lower, self.reset, self.gradient):  # fmt: skip
+        for widget in self._column:
             widget.setFont(font)
         self.upper.setFixedHeight(metrics.height() + 8)
         self.lower.setFixedHeight(metrics.height() + 8)

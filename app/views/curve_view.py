@@ -28,6 +28,8 @@ from .residuals import ResidualPlot
 Array = np.ndarray
 ROOM = 0.04
 """Empty room around the curve, as a share of it."""
+LEAST_HEIGHT = 30.0
+"""The whole curve is never shown less high than this many times its noise."""
 WHOLE, CONTACT = "whole", "contact"
 
 
@@ -67,7 +69,7 @@ class CurveView(QWidget):
         super().__init__(parent)
         self._report: CurveReport | None = None
         self._frame, self._wanted = Frame(), ("z", "force")
-        self._drawn: tuple[str, str] | None = None
+        self._drawn: tuple[str, str, bool] | None = None
         self._part = WHOLE  # what the view was last fitted to; empty once moved by hand
         self._theme: Theme = LIGHT
         self._build()
@@ -152,7 +154,7 @@ class CurveView(QWidget):
         self.items.window.place(axes.window_on(report, self._frame))
         self.legend.show_texts(legend_texts(report))
         self.title.setText(f"Row {report.row}, column {report.col}")
-        kind = (self._frame.x, self._frame.y)
+        kind = (self._frame.x, self._frame.y, report.constants.lengths)
         if kind != self._drawn:
             self._label()
         if not held and (reset_view or kind != self._drawn or self._lost()):
@@ -211,8 +213,7 @@ class CurveView(QWidget):
     def _label(self) -> None:
         for plot, side, key in ((self.plot, "left", self._frame.y),
                                 (self.residuals.plot, "bottom", self._frame.x)):  # fmt: skip
-            name, unit = axes.TITLES[key]
-            plot.setLabel(side, f"{name} ({unit})")
+            plot.setLabel(side, axes.title(key, self._report))
 
     def _draw(self, report: CurveReport, frame: Frame) -> None:
         items, a, r = self.items, report.approach, report.retract
@@ -260,8 +261,11 @@ class CurveView(QWidget):
         x, y = np.concatenate(xs), np.concatenate(ys)
         if not x.size:
             return None
-        left, low = float(x.min()), float(y.min())
-        return QRectF(left, low, float(x.max() - left) or 1.0, float(y.max() - low) or 1.0)
+        left, low, high = float(x.min()), float(y.min()), float(y.max())
+        least = float(self._frame.up(LEAST_HEIGHT * report.noise))
+        if math.isfinite(least) and high - low < least:  # a curve of noise alone looks like one
+            low, high = (low + high - least) / 2, (low + high + least) / 2
+        return QRectF(left, low, float(x.max() - left) or 1.0, (high - low) or 1.0)
 
     def _lost(self) -> bool:
         """True if the curve and the view have hardly anything to do with each other any more."""
@@ -350,7 +354,7 @@ def legend_texts(report: CurveReport) -> dict[str, str]:
         if branch.z.size:
             texts[name] = f"{branch.z.size} samples"
     if _finite(report.approach.free):
-        texts["baseline"] = f"noise {units.text_of(report.noise, 'nm')}"
+        texts["baseline"] = f"noise {units.text_of(report.values['noise'][0], 'nm')}"
     if _finite(report.window):
         texts["window"] = f"{report.residual_z.size} samples"
     seen = {"contact": _finite(report.contact), "peak": _finite(report.peak),

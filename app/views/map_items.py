@@ -56,7 +56,7 @@ class PixelCursor(QGraphicsItem):
 
 
 class ScaleBar(QGraphicsItem):
-    """A bar of a round length (1-2-5 times a power of ten) on a dark plate, in the view's corner."""
+    """A bar of a round length (1-2-5 times a power of ten) on a dark plate in the corner."""
 
     PAD, THICK = 6.0, 4.0
 

@@ -16,7 +16,8 @@ STEPS = (4.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 class ResidualPlot:
     """Dots about zero, with lines at ±2 noises; its x axis follows the curve's."""
 
-    def __init__(self, canvas: pg.GraphicsLayoutWidget, box: pg.ViewBox, above: pg.PlotItem) -> None:  # fmt: skip
+    def __init__(self, canvas: pg.GraphicsLayoutWidget, box: pg.ViewBox, above: pg.PlotItem
+                 ) -> None:  # fmt: skip
         self.box = box
         self.plot = canvas.addPlot(row=1, col=0, viewBox=box)
         self.plot.hideButtons()
