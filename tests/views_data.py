@@ -45,7 +45,11 @@ def bare_report(signal: str = "nm") -> CurveReport:
 
 
 def send_move(widget: QWidget, at: QPoint, held: Qt.MouseButton = Qt.MouseButton.NoButton) -> None:
-    """A mouse move as Qt delivers it (QTest's does nothing without a screen)."""
+    """A mouse move as Qt delivers it (QTest's does nothing without a screen).
+
+    pyqtgraph takes no more than a hundred moves a second, hence the pause.
+    """
+    QTest.qWait(12)
     place = QPointF(at)
     event = QMouseEvent(QEvent.Type.MouseMove, place, widget.mapToGlobal(place),
                         Qt.MouseButton.NoButton, held, Qt.KeyboardModifier.NoModifier)  # fmt: skip
@@ -60,3 +64,14 @@ def drag(widget: QWidget, start: QPoint, stop: QPoint, steps: int = 8) -> None:
     for i in range(1, steps + 1):
         send_move(widget, start + (stop - start) * (i / steps), left)
     QTest.mouseRelease(widget, left, pos=stop)
+
+
+def double_click(widget: QWidget, at: QPoint) -> None:
+    """The four events of a double click, as Qt delivers them."""
+    place, left, none = QPointF(at), Qt.MouseButton.LeftButton, Qt.MouseButton.NoButton
+    for kind in (QEvent.Type.MouseButtonPress, QEvent.Type.MouseButtonRelease,
+                 QEvent.Type.MouseButtonDblClick, QEvent.Type.MouseButtonRelease):  # fmt: skip
+        held = none if kind == QEvent.Type.MouseButtonRelease else left
+        event = QMouseEvent(kind, place, widget.mapToGlobal(place), left, held,
+                            Qt.KeyboardModifier.NoModifier)  # fmt: skip
+        QApplication.sendEvent(widget, event)

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QRectF, QSize, Qt, Signal, SignalInstance
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
 
 from ...core import units
@@ -100,8 +100,8 @@ class CurveView(QWidget):
         for area in (self.box, self.residuals.box):
             area.fitted.connect(lambda: self.fit(WHOLE))
             area.sigRangeChangedManually.connect(lambda *_: setattr(self, "_part", ""))
-        self.items.window.dragging.connect(lambda a, b: self.window_dragging.emit(*self._z(a, b)))
-        self.items.window.dropped.connect(self._on_dropped)
+        self.items.window.dragging.connect(lambda *x: self._on_window(self.window_dragging, x))
+        self.items.window.dropped.connect(lambda *x: self._on_window(self.window_dropped, x))
 
     def _head(self) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -281,14 +281,9 @@ class CurveView(QWidget):
 
     # -- what the person does
 
-    def _z(self, a: float, b: float) -> tuple[float, float]:
-        if self._report is None:
-            return math.nan, math.nan
-        return axes.window_in_z(self._report, self._frame, (a, b))
-
-    def _on_dropped(self, a: float, b: float) -> None:
+    def _on_window(self, signal: SignalInstance, ends: tuple[float, float]) -> None:
         if self._report is not None:
-            self.window_dropped.emit(*self._z(a, b))
+            signal.emit(*axes.window_in_z(self._report, self._frame, ends))
 
     def _on_axes(self) -> None:
         x, y = self.x_choice.currentData(), self.y_choice.currentData()

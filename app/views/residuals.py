@@ -36,6 +36,8 @@ class ResidualPlot:
 
     def show(self, x: Array, residual: Array) -> None:
         """x on the axis of the curve; residuals in units of the noise."""
+        if x.size != residual.size:  # no branch to put them on
+            x = residual = np.empty(0)
         keep = np.isfinite(x) & np.isfinite(residual)
         self.dots.setData(x[keep], residual[keep])
         size = float(np.percentile(np.abs(residual[keep]), 99.0)) if keep.any() else 0.0
