@@ -17,7 +17,7 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPixmap
+from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QListView,
     QListWidget,
@@ -201,9 +201,19 @@ class ChannelStrip(QWidget):
         self.list.setFont(look.small(self.font()))
         size = self.cell.size_of(QFontMetrics(self.list.font()))
         self.list.setGridSize(size)
-        bar = self.list.horizontalScrollBar().sizeHint().height()
-        self.setFixedHeight(size.height() + bar + 2)
+        self._refit()
         self.list.viewport().update()
+
+    def _refit(self) -> None:
+        """Room for the scroll bar only where the window is too narrow for all channels."""
+        size = self.list.gridSize()
+        narrow = self.width() < size.width() * self.list.count() + 2
+        bar = self.list.horizontalScrollBar().sizeHint().height() if narrow else 0
+        self.setFixedHeight(size.height() + bar + 2)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._refit()
 
     @property
     def current(self) -> str:

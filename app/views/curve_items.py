@@ -39,11 +39,12 @@ class Look:
     size: float = 11.0
     alpha: int = 255
 
-    def pen(self, theme: Theme) -> QPen:
+    def pen(self, theme: Theme, ratio: float = 1.0) -> QPen:
+        """The pen; `ratio` is how many device pixels a pixel of the window has."""
         colour = look.colour(getattr(theme, self.colour))
         if self.alpha < 255:
             colour.setAlpha(self.alpha)
-        pen = pg.mkPen(colour, width=self.width, style=self.style)
+        pen = pg.mkPen(colour, width=round(self.width * ratio), style=self.style)
         if self.style == Qt.PenStyle.DashLine:
             pen.setDashPattern([6, 4])
         return pen
@@ -126,13 +127,13 @@ class FitWindow(pg.LinearRegionItem):
             self.setRegion(ends)
             self._placing = False
 
-    def set_theme(self, theme: Theme) -> None:
+    def set_theme(self, theme: Theme, ratio: float) -> None:
         fill = look.colour(theme.window_fill)
         self.setBrush(fill)
         self.setHoverBrush(look.colour(theme.window_fill, min(255, fill.alpha() * 2)))
         for line in self.lines:
-            line.setPen(pg.mkPen(theme.accent, width=1))
-            line.setHoverPen(pg.mkPen(theme.accent, width=3))
+            line.setPen(pg.mkPen(theme.accent, width=round(ratio)))
+            line.setHoverPen(pg.mkPen(theme.accent, width=3 * round(ratio)))
         self.update()
 
     def _moved(self) -> None:
@@ -168,13 +169,16 @@ class CurveItems:
             plot.addItem(item, ignoreBounds=True)
         self.window.place(None)
 
-    def set_theme(self, theme: Theme) -> None:
+    def set_theme(self, theme: Theme, ratio: float) -> None:
+        """Take the colours anew; `ratio` is how many device pixels a pixel of the window has
+        (pyqtgraph's pens count device pixels)."""
         for name, item in self.lines.items():
             if name in LOOKS:
-                item.setPen(LOOKS[name].pen(theme))
-        self.lines["zero"].setPen(pg.mkPen(theme.muted, width=1))
-        self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=1))
-        self.lines["lead"].setPen(pg.mkPen(theme.ink, width=1))
+                item.setPen(LOOKS[name].pen(theme, ratio))
+        fine = round(ratio)
+        self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
+        self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
+        self.lines["lead"].setPen(pg.mkPen(theme.ink, width=fine))
         for name, item in self.points.items():
             pen, brush = symbol_style(LOOKS[name], theme)
             item.setPen(pen)
@@ -182,7 +186,7 @@ class CurveItems:
             item.setSymbol(LOOKS[name].symbol)
             item.setSize(LOOKS[name].size)
         self.work.setBrush(look.colour(theme.work))
-        self.window.set_theme(theme)
+        self.window.set_theme(theme, ratio)
 
     def set_line(self, name: str, x: Array, y: Array) -> None:
         self.lines[name].setData(x, y)

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QRectF, QSize, Qt, Signal, SignalInstance
+from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal, SignalInstance
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
 
 from ...core import units
@@ -179,12 +179,22 @@ class CurveView(QWidget):
         wide = self.fontMetrics().horizontalAdvance("-000.0") + 24
         for plot in (self.plot, self.residuals.plot):
             style_axes(plot, theme, font, wide)
-        self.items.set_theme(theme)
+        self._restyle()
         self.fit_button.setIcon(look.icon("curve", theme))
         self.contact_button.setIcon(look.icon("contact-point", theme))
-        self.residuals.set_theme(theme)
         self.legend.set_theme(theme)
         self.note.setFixedHeight(self.fontMetrics().height() + 2)
+
+    def _restyle(self) -> None:
+        ratio = max(1.0, self.devicePixelRatioF())
+        self.items.set_theme(self._theme, ratio)
+        self.residuals.set_theme(self._theme, ratio)
+
+    def event(self, event: QEvent) -> bool:
+        """Lines keep their width when the window moves to a screen of another resolution."""
+        if event.type() in (QEvent.Type.DevicePixelRatioChange, QEvent.Type.Show):
+            self._restyle()
+        return super().event(event)
 
     def fit(self, part: str = WHOLE) -> None:
         """Show the whole curve, or the part in contact with "contact"."""

@@ -51,8 +51,8 @@ class ResidualPlot:
             marks = (-half / 2, 0.0, half / 2)
             axis.setTicks([[(m, f"{m:g}") for m in marks]])
 
-    def set_theme(self, theme: Theme) -> None:
+    def set_theme(self, theme: Theme, ratio: float) -> None:
         self.dots.setBrush(pg.mkBrush(theme.ink))
         for line in self.guides:
             style = Qt.PenStyle.SolidLine if line.value() == 0.0 else Qt.PenStyle.DashLine
-            line.setPen(pg.mkPen(theme.faint, width=1, style=style))
+            line.setPen(pg.mkPen(theme.faint, width=round(ratio), style=style))
