@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, QRectF, Qt
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 from views_data import double_click, drag, send_move
@@ -137,15 +137,16 @@ def test_dragging_the_upper_half_of_the_bar_moves_the_upper_limit_only(qtbot):
     assert view.limits[0] < view.limits[1]
 
 
-def test_chosen_limits_stay_with_their_channel(qtbot):
+def test_limits_chosen_for_one_channel_do_not_reach_another(qtbot):
     values = np.linspace(1.0, 2.0, 16).reshape(4, 4)
     view = shown(qtbot, values)
     view.set_limits(1.2, 1.4)
     axis = np.arange(4.0)
     view.show_values(values, axis, axis, CHANNELS["adhesion"])
     assert view.limits == pytest.approx((1.03, 1.97), abs=0.05)
-    view.show_values(values, axis, axis, MODULUS)
-    assert view.limits == (1.2, 1.4)
+    view.set_limits(1.2, 1.4)
+    view.show_values(values + 1.0, axis, axis, CHANNELS["adhesion"])
+    assert view.limits == (1.2, 1.4)  # but stay while the values of the channel change
 
 
 def test_values_beyond_the_limits_are_told_at_the_ends_of_the_bar(qtbot):
@@ -219,6 +220,15 @@ def test_zoom_is_kept_while_the_values_of_the_same_map_change(qtbot):
     assert view.box.viewRect() == zoomed
     view.show_values(np.ones((8, 8)), axis[:8], axis[:8], MODULUS)
     assert view.box.viewRect() != zoomed
+
+
+def test_whole_map_stays_whole_when_the_view_changes_its_size(qtbot):
+    view = shown(qtbot, np.ones((16, 16)))
+    for width, height in ((420, 700), (900, 420)):
+        view.resize(width, height)
+        qtbot.wait(10)
+        seen = view.box.viewRect()
+        assert seen.contains(view.image.transform().mapRect(QRectF(0, 0, 16, 16)))
 
 
 def test_large_maps_are_in_micrometres(qtbot):

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QScrollArea,
     QSizePolicy,
+    QStyle,
     QVBoxLayout,
     QWidget,
 )
@@ -29,8 +30,8 @@ LOCAL = (
     "± is one local standard uncertainty: noise, contact point and baseline of this curve. What is "
     "common to all pixels (spring constant, sensitivity, tip, Poisson ratio) is not in it."
 )
-FIGURES = "-00000.0000"
-SPREAD = "± 000.0000"
+FIGURES, SPREAD, UNIT = "-00000.000", "± 00.00000", "GPa m"
+"""What the columns have room for."""
 
 
 def parts_of(value: float, error: float, unit: str) -> tuple[str, str, str]:
@@ -50,15 +51,18 @@ class Sign(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.severe, self._theme = False, LIGHT
+        self.severe, self._theme, self._doubted = False, LIGHT, False
         self.setFixedSize(18, 18)
 
-    def show_severity(self, severe: bool, theme: Theme) -> None:
-        self.severe, self._theme = severe, theme
-        self.setAccessibleName("severe doubt" if severe else "mild doubt")
+    def show_severity(self, severe: bool, theme: Theme, doubted: bool = True) -> None:
+        """Show the sign of a severe or a mild doubt, or none but keep its place."""
+        self.severe, self._theme, self._doubted = severe, theme, doubted
+        self.setAccessibleName(("severe doubt" if severe else "mild doubt") if doubted else "")
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:
+        if not self._doubted:
+            return
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         paint_sign(painter, QRectF(self.rect()), self.severe, self._theme)
@@ -139,16 +143,18 @@ class ValuesPanel(QWidget):
         box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         box.setSpacing(SPACE)
         box.addWidget(self.title)
+        self.sign, self.heading = Sign(), QLabel()
+        row = QHBoxLayout()
+        row.addWidget(self.sign)
+        row.addWidget(self.heading, 1)
+        box.addLayout(row)
         box.addLayout(self._table())
-        self.local = look.toned(QLabel(LOCAL), "muted")
-        self.local.setWordWrap(True)
-        box.addWidget(self.local)
-        box.addWidget(_rule())
-        self.heading = look.toned(QLabel(), "strong")
-        box.addWidget(self.heading)
         self._doubts = QVBoxLayout()
         self._doubts.setSpacing(SPACE)
         box.addLayout(self._doubts)
+        self.local = look.toned(QLabel(LOCAL), "muted")
+        self.local.setWordWrap(True)
+        box.addWidget(self.local)
         box.addStretch(1)
         area = QScrollArea()
         area.setWidget(inside)
@@ -184,12 +190,17 @@ class ValuesPanel(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the font anew, and reserve the widths."""
         self._theme = theme
-        metrics = QFontMetrics(self.font())
-        widths = [metrics.horizontalAdvance(text) + 4 for text in (FIGURES, SPREAD, "MPa m")]
+        font = look.small(self.font())
+        metrics = QFontMetrics(font)
+        widths = [metrics.horizontalAdvance(text) + 2 for text in (FIGURES, SPREAD, UNIT)]
+        for label in (*self._labels, self.local):
+            label.setFont(font)
         for cells in self.cells.values():
             for cell, width in zip(cells, widths, strict=True):
                 cell.setFixedWidth(width)
-        self.local.setFont(look.small(self.font()))
+        names = metrics.horizontalAdvance("Noise of the deflection σ") + 6
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        self.setMinimumWidth(names + sum(widths) + 5 * SPACE + bar)
         self.show_report(self._report)
 
     def show_report(self, report: CurveReport | None, note: str = "") -> None:
@@ -218,6 +229,7 @@ class ValuesPanel(QWidget):
         if found:
             words = f"{len(found)} doubt{'s' if len(found) > 1 else ''}, {severe} severe"
         self.heading.setText(words)
+        self.sign.show_severity(severe > 0, self._theme, bool(found))
         while len(self.rows) < len(found):
             self.rows.append(DoubtRow())
             self._doubts.addWidget(self.rows[-1])
@@ -228,11 +240,3 @@ class ValuesPanel(QWidget):
 
     def sizeHint(self) -> QSize:
         return QSize(380, 560)
-
-
-def _rule() -> QFrame:
-    line = QFrame()
-    line.setFrameShape(QFrame.Shape.HLine)
-    line.setFrameShadow(QFrame.Shadow.Plain)
-    line.setProperty("tone", "muted")
-    return line

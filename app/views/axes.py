@@ -69,13 +69,15 @@ def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:
     """
     notes = []
     k, z0 = report.spring_constant, report.z0
+    lengths = report.constants.lengths
     if y == "force" and not math.isfinite(k):
         y = "deflection"
-        notes.append("No spring constant: deflection is shown instead of force.")
+        if lengths:
+            notes.append("No spring constant: deflection is shown instead of force.")
     if x != "z" and not math.isfinite(z0):
         notes.append(f"No contact point on this curve: z is shown instead of {x}.")
         x = "z"
-    if not report.constants.lengths:
+    if not lengths:
         notes.append("The signal can't be turned into nm: it is shown as recorded.")
     return Frame(x, y, k, z0), " ".join(notes)
 

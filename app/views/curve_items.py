@@ -56,10 +56,10 @@ LOOKS: dict[str, Look] = {
         Look("approach", "Approach", LINE, "approach", 2),
         Look("retract", "Retract", LINE, "retract", 1, Qt.PenStyle.DashLine),
         Look("baseline", "Baseline, free part", LINE, "muted", 3, width=3.0),
-        Look("contact", "Contact point", SYMBOL, "ink", 12, symbol="o", hollow=True, size=12.0),
+        Look("contact", "Contact point z₀", SYMBOL, "ink", 12, symbol="o", hollow=True, size=12.0),
         Look("peak", "Peak", SYMBOL, "ink", 10, symbol="t1"),
         Look("window", "Fit window", FILL, "window_fill", -5),
-        Look("law", "Fitted law", LINE, "ink", 0, width=4.0, alpha=90),
+        Look("law", "Fitted law, E", LINE, "ink", 0, width=4.0, alpha=90),
         Look("slope", "Stiffness", LINE, "ink", 5, Qt.PenStyle.DotLine, 2.0),
         Look("adhesion", "Adhesion", SYMBOL, "adhesion", 11, symbol="d"),
         Look("work", "Dissipated energy", FILL, "work", -10),
@@ -217,15 +217,15 @@ def symbol_style(what: Look, theme: Theme) -> tuple[QPen, QBrush]:
 
 def paint_swatch(painter: QPainter, area: QRectF, what: Look, theme: Theme) -> None:
     """The look of one thing, for the legend."""
-    middle = area.center()
+    middle, ratio = area.center(), painter.device().devicePixelRatioF()
     if what.kind == FILL:
         painter.fillRect(area, look.colour(getattr(theme, what.colour)))
         if what.name == "window":
-            painter.setPen(pg.mkPen(theme.accent, width=1))
+            painter.setPen(pg.mkPen(theme.accent, width=round(ratio)))
             for x in (area.left(), area.right()):
                 painter.drawLine(QPointF(x, area.top()), QPointF(x, area.bottom()))
     elif what.kind == LINE:
-        painter.setPen(what.pen(theme))
+        painter.setPen(what.pen(theme, ratio))
         painter.drawLine(QPointF(area.left(), middle.y()), QPointF(area.right(), middle.y()))
     else:
         paint_symbol(painter, what.symbol, middle, what.size, *symbol_style(what, theme))

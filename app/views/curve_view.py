@@ -12,7 +12,16 @@ import math
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal, SignalInstance
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QFontMetrics
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from ...core import units
 from ...core.channels import CHANNELS
@@ -90,6 +99,9 @@ class CurveView(QWidget):
         self.residuals = ResidualPlot(self.canvas, CurveBox(), self.plot)
         self.legend = Legend(self)
         self.note = look.toned(QLabel(), "muted")
+        self.note.setWordWrap(True)
+        self.note.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
+        self.note.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         box = QVBoxLayout(self)
         box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         box.setSpacing(SPACE)
@@ -183,7 +195,8 @@ class CurveView(QWidget):
         self.fit_button.setIcon(look.icon("curve", theme))
         self.contact_button.setIcon(look.icon("contact-point", theme))
         self.legend.set_theme(theme)
-        self.note.setFixedHeight(self.fontMetrics().height() + 2)
+        self.note.setFont(font)
+        self.note.setFixedHeight(2 * QFontMetrics(font).height())
 
     def _restyle(self) -> None:
         ratio = max(1.0, self.devicePixelRatioF())
@@ -370,6 +383,5 @@ def legend_texts(report: CurveReport) -> dict[str, str]:
         if seen[name]:
             value, error = report.values[channel]
             said = units.text_of(value, CHANNELS[channel].unit, error)
-            named = name in ("law", "contact")
-            texts[name] = f"{CHANNELS[channel].symbol} {said}" if named else said
+            texts[name] = said
     return texts

@@ -10,8 +10,8 @@ from .. import theme as look
 from ..theme import LIGHT, Theme
 from .curve_items import LOOKS, paint_swatch
 
-NARROWEST = 128
-"""A place of the legend is at least this wide [px at 9 pt]."""
+WIDEST = "0.000 ± 0.000 GPa"
+"""A place of the legend has room for this; what is longer is set narrower."""
 SWATCH = 20
 
 
@@ -49,7 +49,7 @@ class Legend(QWidget):
 
     @property
     def _columns(self) -> int:
-        wide = max(NARROWEST, self.fontMetrics().horizontalAdvance("Baseline, free part") + 30)
+        wide = self.fontMetrics().horizontalAdvance(WIDEST) + SWATCH + 12
         return max(2, min(5, self.width() // wide))
 
     def _refit(self) -> None:
@@ -82,5 +82,8 @@ class Legend(QWidget):
 
     def _write(self, painter: QPainter, room: QRectF, text: str, colour: str) -> None:
         painter.setPen(look.colour(colour))
-        text = self.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, int(room.width()))
+        font, wide = self.font(), self.fontMetrics().horizontalAdvance(text)
+        if wide > room.width():
+            font.setStretch(max(60, int(100 * room.width() / wide)))
+        painter.setFont(font)
         painter.drawText(room, Qt.AlignmentFlag.AlignVCenter, text)

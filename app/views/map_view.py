@@ -2,7 +2,7 @@
 
 Row 0, the first scan line, is at the bottom and rows go upwards, so that x to the right and y up
 make a right-handed map. The view holds what is only a matter of looking (zoom, limits of the
-colours per channel); what is picked belongs to the session and is told by `picked`.
+colours); what is picked belongs to the session and is told by `picked`.
 """
 
 from __future__ import annotations
@@ -107,7 +107,8 @@ class MapView(QWidget):
         self._channel: Channel | None = None
         self._has_scale, self._factor, self._length_unit = True, 1.0, "nm"
         self._marks: Array | None = None
-        self._chosen: dict[str, Limits] = {}
+        self._chosen: Limits | None = None
+        self._whole = True  # the whole map is shown, until the person moves or zooms it
         self._limits: Limits = (0.0, 1.0)
         self._hover, self._cursor = (-1, -1), (-1, -1)
         self._theme: Theme = LIGHT
@@ -144,7 +145,8 @@ class MapView(QWidget):
         self.box.moved.connect(self._on_move)
         self.box.fitted.connect(self.fit)
         self.box.sigRangeChanged.connect(lambda *_: self._on_range())
-        self.box.sigResized.connect(lambda *_: self._on_range())
+        self.box.sigResized.connect(lambda *_: self.fit() if self._whole else self._on_range())
+        self.box.sigRangeChangedManually.connect(lambda *_: setattr(self, "_whole", False))
         self.bar.limits_edited.connect(self._on_limits)
 
     def _head(self) -> QHBoxLayout:
@@ -186,6 +188,8 @@ class MapView(QWidget):
         self._values, self._x, self._y, self._has_scale = values, x_nm, y_nm, has_scale
         if self._channel is None or channel.kind != self._channel.kind:
             self._recolour(channel.kind)
+        if self._channel is not None and channel.name != self._channel.name:
+            self._chosen = None
         self._channel, self._marks = channel, marks
         if new_grid:
             self._place_image()
@@ -235,12 +239,11 @@ class MapView(QWidget):
         return self._limits
 
     def set_limits(self, low: float | None, high: float | None = None) -> None:
-        """Choose the limits for this channel in core units; None takes robust ones."""
+        """Choose the limits in core units; None takes robust ones, and so does another channel."""
+        self._chosen = None
+        if low is not None and high is not None and low < high:
+            self._chosen = (float(low), float(high))
         if self._channel is not None:
-            if low is None or high is None:
-                self._chosen.pop(self._channel.name, None)
-            elif low < high:
-                self._chosen[self._channel.name] = (float(low), float(high))
             self._apply_limits()
 
     def set_marks_visible(self, on: bool) -> None:
@@ -249,7 +252,9 @@ class MapView(QWidget):
 
     def fit(self) -> None:
         """Show the whole map."""
+        self._whole = True
         self.box.setRange(self._image_rect(), padding=0.0)
+        self._on_range()
 
     # -- inside
 
@@ -289,13 +294,12 @@ class MapView(QWidget):
 
     def _apply_limits(self) -> None:
         channel = self._channel
-        chosen = self._chosen.get(channel.name)
-        self._limits = chosen or scales.robust_limits(self._values, channel.kind)
+        self._limits = self._chosen or scales.robust_limits(self._values, channel.kind)
         index = scales.colour_index(self._values, *self._limits)
         self.image.setImage(index, autoLevels=False, levels=(0, 255))
         finite = self._values[np.isfinite(self._values)]
         reach = (finite.min(), finite.max()) if finite.size else (math.nan, math.nan)
-        self.bar.show_limits(self._limits, channel.unit, chosen is None, reach)
+        self.bar.show_limits(self._limits, channel.unit, self._chosen is None, reach)
 
     def _show_marks(self) -> None:
         rows, cols = np.nonzero(self._marks) if self._marks is not None else ((), ())
@@ -322,7 +326,7 @@ class MapView(QWidget):
         said = "no value"
         if math.isfinite(value):
             said = units.text_of(value, self._channel.unit, unit=self.bar.unit)
-        texts = {"row": str(row), "column": str(col), "value": said}
+        texts = {"row": str(row), "col": str(col), "value": said}
         if self._has_scale:
             for name, centre in (("x", self._x[col]), ("y", self._y[row])):
                 texts[name] = f"{centre * self._factor:.1f} {self._length_unit}"

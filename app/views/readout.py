@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QWidget
 
 from .. import theme as look
 
-FIELDS = (("row", "0000"), ("column", "0000"), ("x", "00000.0 µm"), ("y", "00000.0 µm"),
-          ("value", "-00000.000 N/m"))  # fmt: skip
+FIELDS = (("row", "0000"), ("col", "0000"), ("x", "0000.0 nm"), ("y", "0000.0 nm"),
+          ("value", "-0000.00 N/m"))  # fmt: skip
 LINES = ("Pointer", "Picked")
 
 
@@ -33,7 +33,7 @@ class Readout(QWidget):
                 self._put(grid, at, 1 + 2 * i, shown, muted=True)
                 self._cells[line, name] = self._put(grid, at, 2 + 2 * i, "–")
         grid.setColumnStretch(1 + 2 * len(FIELDS), 1)
-        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.setSizePolicy(QSizePolicy.Policy.Minimum, QSizePolicy.Policy.Fixed)
 
     def _put(self, grid: QGridLayout, row: int, column: int, text: str, muted: bool = False
              ) -> QLabel:  # fmt: skip
