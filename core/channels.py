@@ -161,7 +161,7 @@ _ALL = (
             "base position where an undeflected tip meets the undeformed surface",
             lambda t: _good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
     Channel("noise", "Noise of the deflection", "σ", "nm",
-            "1.4826 × median |residual| of the approach baseline",
+            "standard deviation of the approach about its baseline, without outliers",
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("baseline_slope", "Slope of the baseline", "b", "",
             "slope of the free part of the approach, nm of deflection per nm of travel",

@@ -141,7 +141,7 @@ def _analyse(args: argparse.Namespace) -> int:
     try:
         targets = _targets(maps, args.out)
     except OSError as error:
-        raise InputError(f"{error.filename}: the folder can't be made ({error.strerror}).") from None
+        raise InputError(f"{error.filename}: can't be made ({error.strerror}).") from None
     failed = 0
     for path, target in zip(maps, targets, strict=True):
         try:

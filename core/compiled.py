@@ -21,6 +21,8 @@ from typing import Any
 
 import numba
 
+_config: Any = numba.config  # its attributes are made at run time
+
 FAST = {"reassoc", "contract", "nsz"}
 """Sums may be taken in any order (so they use vector instructions); NaN and infinity still hold."""
 
@@ -52,7 +54,7 @@ def _forget_old(home: Path) -> None:
 def cache_folder() -> Path:
     """The folder for this version's machine code; a temporary one if the usual can't be written."""
     digest = hashlib.sha256(
-        f"{numba.__version__} {sys.version} {numba.config.BOUNDSCHECK}".encode()
+        f"{numba.__version__} {sys.version} {_config.BOUNDSCHECK}".encode()
     )
     for source in _sources():
         digest.update(source.read_bytes())
@@ -80,10 +82,10 @@ def kernel(function: Callable[..., Any] | None = None, *, fast: bool = False) ->
     """
     if function is None:
         return lambda f: kernel(f, fast=fast)
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder())
+    before = _config.CACHE_DIR
+    _config.CACHE_DIR = str(cache_folder())
     try:
         return numba.njit(cache=True, nogil=True, fastmath=FAST if fast else False,
                           error_model="numpy")(function)  # fmt: skip
     finally:
-        numba.config.CACHE_DIR = before
+        _config.CACHE_DIR = before

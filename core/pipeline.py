@@ -191,7 +191,8 @@ class _Run:
     """One run over a map: tables that are being filled, and who is told about it."""
 
     def __init__(self, fmap: ForceMap, request: Request, previous: Analysis | None,
-                 progress: Progress, partial: Callable[[Analysis], None] | None) -> None:  # fmt: skip
+                 progress: Progress, partial: Callable[[Analysis], None] | None
+                 ) -> None:  # fmt: skip
         self.map, self.request, self.progress, self.partial = fmap, request, progress, partial
         self.keys = {name: stage.key(request) for name, stage in STAGES.items()}
         self.tables: dict[str, Array] = {}

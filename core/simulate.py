@@ -274,7 +274,7 @@ def door_seal(size: int = 48, seed: int = 11, samples: int = 256) -> Simulated:
     ramp = Ramp(travel=900.0, samples=samples, set_force=8.0, overshoot=0.03, tilt=1e-4,
                 drag=0.3)  # fmt: skip
     return simulate_map(labels, DOOR_SEAL, lever=Lever(0.1, 90.0, "cone", 20.0, 0.25), ramp=ramp,
-                        relief=12.0, scan_size=(5000.0, 5000.0), spoiled=0.01, seed=seed)  # fmt: skip
+                        relief=12.0, scan_size=(5e3, 5e3), spoiled=0.01, seed=seed)  # fmt: skip
 
 
 SCENES = {"ski-boot": ski_boot, "door-seal": door_seal}

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from palpate.core import pipeline
 from palpate.core.channels import CHANNELS
 from palpate.core.errors import Cancelled
@@ -146,7 +147,8 @@ def test_one_bad_curve_is_a_doubt_and_not_an_exception():
     back, good = z[::-1], d[::-1]
     nan, flat = np.full(z.size, np.nan), np.zeros(z.size)
     odd_z = [[z, back], [z[:0], back[:0]], [z[:1], back[:1]], [z[:3], back[:3]], [z, back],
-             [z, back], [z, back], [back, z], [z, back[:0]], [z[:0], back], [flat, flat]]  # fmt: skip
+             [z, back], [z, back], [back, z], [z, back[:0]], [z[:0], back],
+             [flat, flat]]  # fmt: skip
     odd_d = [[d, good], [d[:0], good[:0]], [d[:1], good[:1]], [d[:3], good[:3]], [nan, nan],
              [flat, flat], [d + np.inf, good], [d, good], [d, good[:0]], [d[:0], good],
              [d, good]]  # fmt: skip

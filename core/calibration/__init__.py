@@ -90,10 +90,12 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
     if fmap.signal_unit == "V" and math.isnan(use.deflection_sensitivity.value):
         found.append(("calibration.deflection_sensitivity",
                       "No deflection sensitivity (nm/V): only the height at peak force can be "
-                      "computed; no force, stiffness, modulus, adhesion or indentation."))  # fmt: skip
+                      "computed; no force, stiffness, modulus, adhesion or indentation.")
+                     )  # fmt: skip
     if math.isnan(use.spring_constant.value):
-        lost = ("only the height at peak force can be computed" if fmap.signal_unit == "nN" else
-                "no force, stiffness, modulus, adhesion, work or dissipation can be computed")  # fmt: skip
+        lost = "no force, stiffness, modulus, adhesion, work or dissipation can be computed"
+        if fmap.signal_unit == "nN":
+            lost = "only the height at peak force can be computed"
         found.append(("calibration.spring_constant", f"No spring constant (N/m): {lost}."))
     if math.isnan(use.tip.value):
         found.append((f"tip.{use.tip.name}",

@@ -3,7 +3,8 @@
 The free part is found, not assumed. Coming back from the peak, contact has certainly begun where
 the deflection has risen by a tenth of its range; the line of what lies before is fitted, the free
 part is cut back to where the smoothed deflection leaves that line, and the line is fitted again,
-until the cut no longer moves. The noise is 1.4826 times the median absolute residual.
+until the cut no longer moves. The noise is the standard deviation about the line, without outliers
+beyond five times the robust spread (1.4826 times the median absolute residual).
 
 The same function serves the retract, read backwards in time so that z rises.
 """
@@ -25,7 +26,7 @@ Z_RANGE = 30
 COLUMNS = 31
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
-MOST = 160  # samples that enter a robust spread
+MOST = 64  # samples that enter a first robust spread
 
 
 @kernel
@@ -108,14 +109,9 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
     centre = offset = slope = noise = n = sx = sxx = math.nan
     for _ in range(5):
         centre = z[(first + last) // 2]
-        n, sx, sy, sxx, sxy = line_sums(z, d, first, last, centre)
-        offset, slope = solve_line(n, sx, sy, sxx, sxy, with_slope)
-        noise = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
-        offset, slope, clipped = clipped_line(
-            z, d, first, last, centre, offset, slope, 5.0 * noise, with_slope
+        offset, slope, noise, n, sx, sxx = robust_line(
+            z, d, first, last, centre, noise, with_slope, scratch
         )
-        if clipped > 0:
-            noise = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
         limit = threshold * noise / math.sqrt(SMOOTH)
         cut = leave_index(z, d, count, rise, centre, offset, slope, limit)
         cut -= min(SMOOTH, cut // 4)
@@ -136,8 +132,32 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
 
 
 @kernel
+def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
+    """A line through [first, last) that single outliers do not move, and its noise.
+
+    `scale` is a first idea of the noise, NaN if there is none: then 1.4826 times the median
+    absolute residual. Samples beyond five of it are left out and the line and the standard
+    deviation taken from the rest, which is as precise as least squares and as robust as the median.
+    If that throws out more than one sample in twenty, the scale was too small and is taken anew.
+
+    Returns offset at the centre, slope, noise, and n, Σx, Σxx of the samples kept.
+    """
+    n, sx, sy, sxx, sxy = line_sums(z, d, first, last, centre)
+    offset, slope = solve_line(n, sx, sy, sxx, sxy, with_slope)
+    if not scale > 0.0:
+        scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
+    better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
+    if 20.0 * better[6] > last - first:
+        scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
+        better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
+    if better[3] < 3.0:
+        return offset, slope, scale, n, sx, sxx
+    return better[0], better[1], better[2], better[3], better[4], better[5]
+
+
+@kernel
 def count_spikes(d, first, last, limit):
-    """Single samples of [first, last) that stand out of both neighbours, to one side, by `limit`."""
+    """Samples of [first, last) that stand out of both neighbours, to one side, by `limit`."""
     spikes = 0
     for i in range(first + 1, last - 1):
         left, right = d[i] - d[i - 1], d[i] - d[i + 1]

@@ -103,11 +103,9 @@ def normal_sums(z, d, first, last, ln_c, z0, n, a, out):
     guess = -1.0
     before = 0.0
     for i in range(first, last):
-        delta, f, slope = deflection(z[i] - z0 + a, c, n, guess)
-        if n == 1.5:
-            root = math.sqrt(delta)
-            guess = 2.0 * root - before if before > 0.0 else root * 1.02
-            before = root
+        root, _, f, slope = deflection(z[i] - z0 + a, c, n, guess)
+        guess = 2.0 * root - before if before > 0.0 else root * 1.02
+        before = root
         share = 1.0 / (1.0 + slope)
         to_c = f * share
         to_z0 = -slope * share
@@ -137,7 +135,7 @@ def minimise(z, d, first, last, ln_c, z0, n, a, sums):
         if abs(by_c) > 1.0:
             by_z /= abs(by_c)
             by_c = math.copysign(1.0, by_c)
-        if by_c * by_c * j00 + by_z * by_z * j11 <= 1e-10 * cost / (last - first) + 1e-24:
+        if by_c * by_c * j00 + by_z * by_z * j11 <= 1e-8 * cost / (last - first) + 1e-24:
             return ln_c + by_c, z0 + by_z, step
         normal_sums(z, d, first, last, ln_c + by_c, z0 + by_z, n, a, sums)
         if sums[0] <= cost:
@@ -166,7 +164,7 @@ def covariance(z, d, first, last, n, base, branch, var_a, row):
     centre = base[branch + B_CENTRE]
     cost = j00 = j01 = j11 = o0 = o1 = s0 = s1 = a0 = a1 = 0.0
     for i in range(first, last):
-        _, f, slope = deflection(z[i] - z0 + a, c, n, -1.0)
+        _, _, f, slope = deflection(z[i] - z0 + a, c, n, -1.0)
         share = 1.0 / (1.0 + slope)
         to_c, to_z0 = f * share, -slope * share
         r = d[i] - f + a

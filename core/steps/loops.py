@@ -120,5 +120,5 @@ def sum_loop(z, d, start, cut):
 def law_curve(z, c, z0, a, n, out):
     """d(z) of a fitted law for drawing: ``out`` is the deflection [nm], baseline taken off."""
     for i in range(z.size):
-        _, f, _ = ft.deflection(z[i] - z0 + a, c, n, -1.0)
+        _, _, f, _ = ft.deflection(z[i] - z0 + a, c, n, -1.0)
         out[i] = f - a if z[i] - z0 + a > 0.0 else math.nan

@@ -85,26 +85,25 @@ def spread_about_line(x, y, first, last, centre, offset, slope, most, scratch):
 
 @kernel
 def clipped_line(x, y, first, last, centre, offset, slope, limit, with_slope):
-    """Refit the line without samples further than `limit` from it.
+    """Fit a line again without the samples further than `limit` from the given one.
 
-    Returns offset, slope and how many samples were left out.
+    Returns offset, slope, the standard deviation about the new line, the sums n, Σx, Σxx of the
+    samples kept, and how many were left out.
     """
-    n = sx = sy = sxx = sxy = 0.0
-    out = 0
+    n = sx = sr = sxx = sxr = srr = 0.0
     for i in range(first, last):
         u = x[i] - centre
-        if abs(y[i] - offset - slope * u) <= limit:
+        r = y[i] - offset - slope * u
+        if abs(r) <= limit:
             n += 1.0
             sx += u
-            sy += y[i]
+            sr += r
             sxx += u * u
-            sxy += u * y[i]
-        else:
-            out += 1
-    if out == 0 or n < 3:
-        return offset, slope, out
-    offset, slope = solve_line(n, sx, sy, sxx, sxy, with_slope)
-    return offset, slope, out
+            sxr += u * r
+            srr += r * r
+    more, steeper = solve_line(n, sx, sr, sxx, sxr, with_slope)
+    rest = max(srr - more * sr - steeper * sxr, 0.0) / max(n - 2.0, 1.0)
+    return offset + more, slope + steeper, math.sqrt(rest), n, sx, sxx, last - first - n
 
 
 @kernel
