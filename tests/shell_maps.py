@@ -45,12 +45,14 @@ def made(shape: tuple[int, int] = SHAPE, **given: Any) -> dict[str, Any]:
     return dict(z=z, deflection=d) | usual | given
 
 
-def map_file(folder: Path, name: str = "blend.h5", **given: Any) -> Path:
+def map_file(
+    folder: Path, name: str = "blend.h5", shape: tuple[int, int] = SHAPE, **given: Any
+) -> Path:
     """A native map file of its own."""
     from palpate.core import write_map
 
     path = folder / name
-    write_map(path, **made(**given))
+    write_map(path, **made(shape, **given))
     return path
 
 

@@ -6,6 +6,7 @@ import shutil
 
 import numpy as np
 import pytest
+
 from palpate.core.cli import main
 from palpate.core.simulate import door_seal, ski_boot
 from palpate.core.workfile import load_analysis

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from palpate.core.channels import CHANNELS
 from palpate.core.doubts import names_of
 from palpate.core.explain import explain, window_change

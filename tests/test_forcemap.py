@@ -7,6 +7,7 @@ import threading
 import numpy as np
 import pytest
 from native_files import COLS, ROWS, N, curves, good_map
+
 from palpate.core.errors import Cancelled, InputError, ReadError
 from palpate.core.forcemap import ForceMap
 from palpate.core.progress import Progress

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from native_files import bent, put, use
+
 from palpate.core.errors import ReadError
 from palpate.core.readers import open_map
 from palpate.core.writers import write_map

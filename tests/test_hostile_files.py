@@ -13,6 +13,7 @@ import h5py
 import numpy as np
 import pytest
 from native_files import bent, good_map, put, use
+
 from palpate.core.errors import ReadError
 from palpate.core.readers import open_map
 from palpate.core.readers.child import Inspector

@@ -12,6 +12,7 @@ import h5py
 import numpy as np
 import pytest
 from native_files import COLS, ROWS, N, bent, curves, good_map, put
+
 from palpate.core.errors import InputError, ReadError, WriteError
 from palpate.core.forcemap import ForceMap
 from palpate.core.mapparts import Constant

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 import tifffile
 from native_files import curves, good_map
+
 from palpate.core.errors import WriteError
 from palpate.core.readers import open_map
 from palpate.core.writers import export_channel, write_map

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import h5py
 import numpy as np
-import palpate.sample_maps
 import pytest
+
+import palpate.sample_maps
 from palpate.core import Settings, analyse, open_map
 
 FOLDER = Path(palpate.sample_maps.__path__[0])

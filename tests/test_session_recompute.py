@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 import pytest
+
 from palpate.app.recompute import Recompute
 from palpate.app.requests import Request
 from palpate.core.errors import Cancelled, ReadError

@@ -6,12 +6,13 @@ import sys
 
 import numpy as np
 import pytest
+from shell_maps import SHAPE, map_file, memory_map
+
 from palpate.app import background as background_module
 from palpate.app.background import Background
 from palpate.app.preparation import WORDS, Preparation
 from palpate.app.session import Session
 from palpate.core.explain import window_change
-from shell_maps import SHAPE, map_file, memory_map
 
 
 @pytest.fixture
@@ -158,8 +159,9 @@ def test_typed_constants_do_not_follow_to_another_map_but_other_settings_do(
 
 
 def test_a_pixel_without_a_curve_says_so(session, tmp_path, qtbot):
-    from palpate.core import write_map
     from shell_maps import made
+
+    from palpate.core import write_map
 
     given = made((4, 4))
     z, d = given.pop("z").reshape(16, 2, -1), given.pop("deflection").reshape(16, 2, -1)
