@@ -1,7 +1,7 @@
 """One table of everything that can be done: menus, toolbar and the shortcut help are made from it.
 
-`slot` names a method of one of the objects that `build` is given; an entry with ``checkable`` passes its
-state to it. ``needs`` says what must be there for it to be enabled.
+`slot` names a method of one of the objects that `build` is given; an entry with ``checkable``
+passes its state to it. ``needs`` says what must be there for it to be enabled.
 """
 
 from __future__ import annotations

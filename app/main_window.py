@@ -103,7 +103,9 @@ class MainWindow(QMainWindow):
         for dock, name in ((self.values_dock, "panel_values"),
                            (self.settings_dock, "panel_settings")):  # fmt: skip
             action = self.actions_by_id[name]
-            dock.visibilityChanged.connect(lambda _, d=dock, a=action: a.setChecked(not d.isHidden()))
+            dock.visibilityChanged.connect(
+                lambda _, d=dock, a=action: a.setChecked(not d.isHidden())
+            )
 
     def make_workspace(self) -> Workspace:
         """The views; made once, when the modules that compute are there."""
@@ -151,11 +153,11 @@ class MainWindow(QMainWindow):
             self.addDockWidget(right, dock)
             dock.show()
         self.splitDockWidget(*docks, Qt.Orientation.Vertical)
-        self.resizeDocks(docks, [360, 360], Qt.Orientation.Horizontal)
+        self.resizeDocks(docks, [350, 350], Qt.Orientation.Horizontal)
         self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)
         if self.workspace is not None:
             width = self.workspace.splitter.width()
-            self.workspace.splitter.setSizes([int(0.47 * width), int(0.53 * width)])
+            self.workspace.splitter.setSizes([int(0.49 * width), int(0.51 * width)])
 
     def _keep_places(self) -> None:
         self.memory.setValue("window/geometry", self.saveGeometry())

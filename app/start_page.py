@@ -25,9 +25,9 @@ from . import theme as look
 from .requests import Gone, Peek, PeekAt
 from .theme import LIGHT, SPACE, Theme
 
-SENTENCE = ("Maps of force-distance curves on polymers: one curve at every pixel, a number at "
-            "every pixel, and a reason to believe it.")  # fmt: skip
-PICTURE = 176
+SENTENCE = ("Maps of force-distance curves on polymers: a curve and a number at every pixel, and a "
+            "reason to believe it.")  # fmt: skip
+PICTURE = 196
 
 
 def sample_paths() -> list[Path]:
@@ -59,7 +59,7 @@ class Card(QToolButton):
         self.path = path
         self.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
         self.setIconSize(QSize(PICTURE, PICTURE))
-        self.setFixedSize(PICTURE + 44, PICTURE + 66)
+        self.setFixedSize(PICTURE + 16, PICTURE + 62)
         self._blank()
         self.show_title(path.stem.replace("_", " ").capitalize())
 
@@ -71,7 +71,7 @@ class Card(QToolButton):
     def show_title(self, title: str) -> None:
         head, _, tail = title.partition(": ")
         tail = tail.removesuffix(")").partition(" (")[0] if tail else ""
-        fit = self.fontMetrics().elidedText(tail, Qt.TextElideMode.ElideRight, PICTURE + 34)
+        fit = self.fontMetrics().elidedText(tail, Qt.TextElideMode.ElideRight, PICTURE + 6)
         self.setText(f"{head}\n{fit}".rstrip().replace("&", "&&"))
         self.setToolTip(f"{title}\n{self.path.name}")
 
@@ -94,7 +94,7 @@ class RecentRow(QWidget):
         self.path = path
         self.button = QPushButton(path.name, self)
         self.button.setFlat(True)
-        self.button.setStyleSheet("text-align: left; padding: 3px 6px;")
+        self.button.setStyleSheet("text-align: left; padding: 3px 0;")
         self.button.setToolTip(str(path))
         self.place = look.toned(QLabel(self), "muted")
         self.place.setToolTip(str(path))

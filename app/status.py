@@ -49,7 +49,7 @@ class Status(QStatusBar):
     def say(self, words: str) -> None:
         """A sentence that stays until the next one; what is being done comes before it."""
         self._said = words
-        if not self.busy:
+        if not self.busy or self._timer.isActive():
             self.words.setText(words)
 
     def show_busy(self, words: str, done: int, total: int) -> None:

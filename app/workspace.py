@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
-from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QSplitter, QVBoxLayout, QWidget
 
 from ..core.channels import CHANNELS
 from ..core.explain import window_change
@@ -47,14 +47,15 @@ class Workspace(QWidget):
         self.show_map()
 
     def _lay_out(self) -> None:
-        left = QWidget(self)
-        column = QVBoxLayout(left)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addWidget(self.map, 1)
-        column.addWidget(self.strip)
+        """Map and curve side by side, all channels below them: so the strip is as long as it can
+        be, and both views keep a useful width in a window of 1280."""
+        for button in (self.curve.fit_button, self.curve.contact_button):
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
+        note = self.curve.note  # a long sentence must not make the view wider
+        note.setSizePolicy(QSizePolicy.Policy.Ignored, note.sizePolicy().verticalPolicy())
+        self.map.setMinimumWidth(320)
         self.splitter = QSplitter(Qt.Orientation.Horizontal, self)
-        self.splitter.addWidget(left)
+        self.splitter.addWidget(self.map)
         self.splitter.addWidget(self.curve)
         self.splitter.setChildrenCollapsible(False)
         self.splitter.setStretchFactor(0, 1)
@@ -65,6 +66,7 @@ class Workspace(QWidget):
         box.addWidget(self.missing)
         box.addWidget(self.notes)
         box.addWidget(self.splitter, 1)
+        box.addWidget(self.strip)
 
     def _listen(self) -> None:
         session = self._session

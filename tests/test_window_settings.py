@@ -5,12 +5,6 @@ from __future__ import annotations
 import json
 
 import pytest
-from palpate.app.dialogs import files
-from palpate.app.panels.fields import number_in, step_of
-from palpate.app.panels.row import words_of
-from palpate.app.panels.settings import SettingsPanel
-from palpate.app.session import Session
-from palpate.core.settings import Settings, declarations
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QWheelEvent
 from PySide6.QtTest import QTest
@@ -24,6 +18,13 @@ from shell_window import (
     open_map,
     type_into,
 )
+
+from palpate.app.dialogs import files
+from palpate.app.panels.fields import number_in, step_of
+from palpate.app.panels.row import words_of
+from palpate.app.panels.settings import SettingsPanel
+from palpate.app.session import Session
+from palpate.core.settings import Settings, declarations
 
 
 @pytest.fixture
@@ -205,7 +206,8 @@ def test_groups_fold_and_stay_folded(panel, qtbot):
 @pytest.mark.parametrize(
     ("text", "unit", "value"),
     [("20", "nm", 20.0), ("20 nm", "nm", 20.0), ("0,02 µm", "nm", 20.0), ("2e-8m", "nm", 20.0),
-     ("-10 %", "%", -10.0), ("−3", "nN", -3.0), ("1500 pN", "nN", 1.5), ("0.06 µm/V", "nm/V", 60.0)],
+     ("-10 %", "%", -10.0), ("−3", "nN", -3.0), ("1500 pN", "nN", 1.5),
+     ("0.06 µm/V", "nm/V", 60.0)],
 )  # fmt: skip
 def test_a_number_may_be_typed_in_any_unit_of_its_kind(text, unit, value):
     assert number_in(text, unit) == pytest.approx(value, rel=1e-12)

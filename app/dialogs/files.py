@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from PySide6.QtCore import QSettings
@@ -57,7 +58,7 @@ def ask_folder(parent: QWidget, title: str) -> Path | None:
 
 def with_ending(path: Path, kind: str) -> Path:
     """The path with an ending that the chosen kind ("… (*.toml)") allows."""
-    endings = [word.strip("*();") for word in kind.split() if "*." in word]
+    endings = re.findall(r"\*(\.\w+)", kind)
     if not endings or path.suffix.lower() in endings:
         return path
     return path.with_name(path.name + endings[0])

@@ -68,8 +68,8 @@ def laws_page() -> str:
              "Sci. 53 (1975) 314)."]  # fmt: skip
     for law in LAWS.values():
         title = law.label[:1].upper() + law.label[1:]
-        lines += ["", f"## {title}", "", code(law.formula), "",
-                  f"*Holds:* {safe(law.validity)}.", "", f"*Source:* {safe(law.source)}."]  # fmt: skip
+        lines += ["", f"## {title}", "", code(law.formula), ""]
+        lines += [f"*Holds:* {safe(law.validity)}.", "", f"*Source:* {safe(law.source)}."]
     return "\n".join(lines)
 
 

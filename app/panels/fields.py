@@ -10,7 +10,7 @@ import math
 import re
 from typing import Any
 
-from PySide6.QtCore import QEvent, QObject, Qt, Signal
+from PySide6.QtCore import QEvent, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QKeySequence, QValidator, QWheelEvent
 from PySide6.QtWidgets import QAbstractSpinBox, QComboBox, QWidget
 
@@ -77,8 +77,17 @@ class NumberField(QAbstractSpinBox):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccelerated(True)
         self.lineEdit().setAlignment(Qt.AlignmentFlag.AlignRight)
-        self.lineEdit().installEventFilter(self)
-        self.editingFinished.connect(self._finish)
+        # the line's own "modified" is lost when Enter clears its undo list, before we are told
+        self._typing = False
+        self.lineEdit().textEdited.connect(self._typed)
+        self.editingFinished.connect(self.finish)
+
+    def _typed(self, _: str) -> None:
+        self._typing = True
+
+    def _write(self, value: float | None) -> None:
+        self._typing = False
+        self.lineEdit().setText(shown(value))
 
     def value(self) -> float | None:
         return self._value
@@ -88,10 +97,10 @@ class NumberField(QAbstractSpinBox):
 
         What the person is typing at the moment is left alone unless the value is another.
         """
-        if value == self._value and self.lineEdit().isModified():
+        if value == self._value and self._typing:
             return
         self._value = value
-        self.lineEdit().setText(shown(value))
+        self._write(value)
 
     def set_recorded(self, value: float | None, known: bool) -> None:
         """What the map says, shown while the field is empty; `known` is whether there is a map."""
@@ -101,13 +110,14 @@ class NumberField(QAbstractSpinBox):
 
     def restore(self) -> None:
         """Show the value again, whatever was typed."""
-        self.lineEdit().setText(shown(self._value))
+        self._write(self._value)
 
-    def _finish(self) -> None:
-        if not self.lineEdit().isModified():
+    def finish(self) -> None:
+        """Take over what was typed, if anything was."""
+        if not self._typing:
             return
         text = self.lineEdit().text().strip()
-        self.lineEdit().setModified(False)
+        self._typing = False
         if not text:
             if self._optional:
                 self.edited.emit(None, False)
@@ -138,7 +148,7 @@ class NumberField(QAbstractSpinBox):
         low, high = self._meta["low"], self._meta["high"]
         if self._meta["open_low"] and target <= low:
             return
-        self.lineEdit().setModified(False)
+        self._typing = False
         self.edited.emit(float(f"{min(max(target, low), high):.10g}"), True)
         self.lineEdit().selectAll()
 
@@ -164,19 +174,19 @@ class NumberField(QAbstractSpinBox):
             event.ignore()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        if event.key() == Qt.Key.Key_Escape and self.lineEdit().isModified():
+        if event.key() == Qt.Key.Key_Escape and self._typing:
             self.restore()
         else:
             super().keyPressEvent(event)
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+    def event(self, event: QEvent) -> bool:
         """Undo and redo are the window's, except in the middle of typing."""
-        if event.type() == QEvent.Type.ShortcutOverride and not self.lineEdit().isModified():
+        if event.type() == QEvent.Type.ShortcutOverride and not self._typing:
             keys = QKeySequence.StandardKey
             if event.matches(keys.Undo) or event.matches(keys.Redo):
                 event.ignore()
                 return True
-        return super().eventFilter(watched, event)
+        return super().event(event)
 
 
 class ChoiceField(QComboBox):

@@ -72,7 +72,7 @@ class Asking(QWidget):
         use = QPushButton("Use", self)
         self.field.edited.connect(lambda value, _: self.edited.emit(path, value))
         self.field.refused.connect(self.refuse)
-        use.clicked.connect(self.field._finish)
+        use.clicked.connect(self.field.finish)
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setHorizontalSpacing(SPACE)

@@ -130,7 +130,7 @@ class SettingsPanel(QWidget):
         box.addWidget(rule(self))
         box.addWidget(self._help_line())
         box.addLayout(self._buttons())
-        self.setMinimumWidth(340)
+        self.setMinimumWidth(330)
 
     def _help_line(self) -> QTextBrowser:
         self.help = QTextBrowser(self)
@@ -206,7 +206,7 @@ class SettingsPanel(QWidget):
         row.editor.restore()
         unit, kept = row.spec.metadata["unit"], self._session.settings.value(path)
         stays = "as recorded" if kept is None else f"{shown(kept)} {unit}".strip()
-        words = words.rstrip(".")
+        words = with_labels(words.rstrip("."))
         if range_text(row.spec) not in words and "must be" not in words:
             words += f"; it can be {range_text(row.spec)}"
         row.show_problem(f"{words[:1].upper()}{words[1:]}. It stays {stays}.")
@@ -226,6 +226,13 @@ class SettingsPanel(QWidget):
 
     def _remember_fold(self, name: str, folded: bool) -> None:
         self._memory.setValue(f"folded/{name}", folded)
+
+
+def with_labels(words: str) -> str:
+    """A sentence in which settings are named as the form names them."""
+    for path, spec in declarations():
+        words = words.replace(path, f"“{spec.metadata['label']}”")
+    return words
 
 
 def rule(parent: QWidget) -> QFrame:
