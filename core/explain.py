@@ -71,7 +71,7 @@ class CurveReport:
     values : channel -> (value, local standard uncertainty or NaN), core units
     doubts : severe ones first
     approach, retract : the branches; empty arrays if absent
-    contact : where the law puts the undeformed surface
+    contact : where an undeflected tip would meet the undeformed surface, on the baseline
     peak, pull_off, zero, release : peak; largest pull; zero force on retract; end of the pull
     window : z at the ends of the fit window; `window_branch` says on which branch
     law_z, law_d : the fitted law over the contact
@@ -205,7 +205,7 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
     slope_z = np.array([slope[st.FIRST_Z], slope[st.LAST_Z]])
     return CurveReport(
         *which, request.settings, request.constants, values, doubts, approach, retract,
-        contact=(float(low), -float(fit[ft.PULL])) if fit[ft.STATE] == ft.GOOD else NOWHERE,
+        contact=(float(fit[ft.Z0]), 0.0) if fit[ft.STATE] == ft.GOOD else NOWHERE,
         peak=(float(base[bl.PEAK_Z]), float(base[bl.PEAK_D])),
         pull_off=(float(pull[rt.PULL_Z]), -float(pull[rt.PULL])) if pull[rt.SEEN] else NOWHERE,
         zero=(float(pull[rt.ZERO_Z]), 0.0),

@@ -70,7 +70,8 @@ def test_what_is_drawn_is_where_the_numbers_are(fmap):
     k = r.spring_constant
     assert r.peak[1] * k == pytest.approx(r.values["peak_force"][0])
     assert -r.pull_off[1] * k == pytest.approx(r.values["adhesion"][0])
-    assert r.contact[0] - r.contact[1] == pytest.approx(r.z0)
+    assert r.contact == (r.z0, 0.0)
+    assert r.law_z[0] - r.law_d[0] == pytest.approx(r.z0, abs=1e-3)  # δ = 0 where contact begins
     assert r.peak[0] - r.peak[1] - r.z0 == pytest.approx(r.values["indentation"][0])
     at_pull = np.argmin(np.abs(r.retract.z - r.pull_off[0]))
     assert r.retract.d[at_pull] == pytest.approx(r.pull_off[1], abs=1e-9)
