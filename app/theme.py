@@ -147,6 +147,7 @@ def style_sheet(theme: Theme) -> str:
     QToolButton:hover {{ background: {theme.raised}; border-color: {theme.line}; }}
     QToolButton:checked {{ background: {theme.raised}; border-color: {theme.accent}; }}
     QToolButton:focus {{ border-color: {theme.accent}; }}
+    *[scale="small"] {{ font-size: {small_font().pointSizeF():g}pt; }}
     QLabel[tone="muted"] {{ color: {theme.muted}; }}
     QLabel[tone="strong"] {{ font-weight: 600; }}
     """
@@ -175,6 +176,22 @@ def small(font: QFont) -> QFont:
     made = QFont(font)
     made.setPointSizeF(max(8.0, font.pointSizeF() - 1.0))
     return made
+
+
+def small_font() -> QFont:
+    """The program's font, one step smaller."""
+    return small(QApplication.font())
+
+
+def shrink(widget: Any) -> Any:
+    """Write a widget in the small font; returns it.
+
+    The style sheet is told as well: when it polishes a widget that has moved to another parent,
+    it forgets a font that was only set.
+    """
+    widget.setProperty("scale", "small")
+    widget.setFont(small_font())
+    return widget
 
 
 # ---- colours of maps

@@ -66,8 +66,7 @@ def test_dragging_an_edge_tells_z_many_times_and_drops_once(qtbot, x):
     assert len(heard.dragging) > 4
     assert len(heard.dropped) == 1
     assert heard.dropped[0] == pytest.approx((wanted, last), abs=0.4)
-    lower = [a for a, _ in heard.dragging]
-    assert lower == sorted(lower)
+    assert (np.diff([a for a, _ in heard.dragging]) > -1e-6).all()
 
 
 def test_dragging_the_body_moves_both_ends(qtbot):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QDockWidget, QMainWindow
 from pytestqt.qtbot import QtBot
 from views_data import bare_report, report, small_map
 
@@ -171,6 +171,23 @@ def test_without_a_curve_the_reason_is_shown(qtbot):
     panel.show_report(None, "being prepared")
     assert "being prepared" in panel.title.text()
     assert panel.cells["modulus"][0].text() == "–"
+
+
+def test_small_text_stays_small_when_a_panel_moves_into_a_dock(qtbot):
+    app, panel = QApplication.instance(), panel_of(qtbot)
+    before = app.palette(), app.styleSheet(), app.font()
+    look.apply_theme(app, LIGHT)
+    panel.set_theme(LIGHT)
+    window, dock = QMainWindow(), QDockWidget()
+    qtbot.addWidget(window)
+    window.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, dock)
+    dock.setWidget(panel)
+    window.show()
+    sizes = {cell.font().pointSizeF() for cells in panel.cells.values() for cell in cells}
+    assert sizes == {look.small_font().pointSizeF()}
+    app.setPalette(before[0])
+    app.setStyleSheet(before[1])
+    app.setFont(before[2])
 
 
 # ---- theme

@@ -190,11 +190,10 @@ class ValuesPanel(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the font anew, and reserve the widths."""
         self._theme = theme
-        font = look.small(self.font())
-        metrics = QFontMetrics(font)
+        metrics = QFontMetrics(look.small_font())
         widths = [metrics.horizontalAdvance(text) + 2 for text in (FIGURES, SPREAD, UNIT)]
         for label in (*self._labels, self.local):
-            label.setFont(font)
+            look.shrink(label)
         for cells in self.cells.values():
             for cell, width in zip(cells, widths, strict=True):
                 cell.setFixedWidth(width)

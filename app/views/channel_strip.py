@@ -198,7 +198,7 @@ class ChannelStrip(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the font anew."""
         self.cell.theme = theme
-        self.list.setFont(look.small(self.font()))
+        look.shrink(self.list)
         size = self.cell.size_of(QFontMetrics(self.list.font()))
         self.list.setGridSize(size)
         self._refit()

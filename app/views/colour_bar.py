@@ -165,7 +165,7 @@ class ColourBar(QWidget):
                         self.reset)  # fmt: skip
         for widget in self._column:
             box.addWidget(widget, 1 if widget is self.gradient else 0)
-        self.setFixedWidth(88)
+        self.setFixedWidth(78)
         self.gradient.dragged.connect(lambda low, high: self._edit(low, high))
         self.upper.entered.connect(lambda value: self._edit(self._limits[0] * self._factor, value))
         self.lower.entered.connect(lambda value: self._edit(value, self._limits[1] * self._factor))
@@ -186,10 +186,9 @@ class ColourBar(QWidget):
         self.reset.setEnabled(not robust)
 
     def set_look(self, theme: Theme, table: np.ndarray) -> None:
-        font = look.small(self.font())
-        metrics = QFontMetrics(font)
+        metrics = QFontMetrics(look.small_font())
         for widget in self._column:
-            widget.setFont(font)
+            look.shrink(widget)
         self.upper.setFixedHeight(metrics.height() + 8)
         self.lower.setFixedHeight(metrics.height() + 8)
         self.reset.setIcon(look.icon("reset", theme))

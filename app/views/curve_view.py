@@ -186,16 +186,16 @@ class CurveView(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the font anew."""
         self._theme = theme
-        font = look.small(self.font())
+        font = look.small_font()
         self.canvas.setBackground(theme.panel)
-        wide = self.fontMetrics().horizontalAdvance("-000.0") + 24
+        wide = QFontMetrics(font).horizontalAdvance("-0000.0") + 24
         for plot in (self.plot, self.residuals.plot):
             style_axes(plot, theme, font, wide)
         self._restyle()
         self.fit_button.setIcon(look.icon("curve", theme))
         self.contact_button.setIcon(look.icon("contact-point", theme))
         self.legend.set_theme(theme)
-        self.note.setFont(font)
+        look.shrink(self.note)
         self.note.setFixedHeight(2 * QFontMetrics(font).height())
 
     def _restyle(self) -> None:

@@ -43,7 +43,7 @@ class Legend(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
-        self.setFont(look.small(self.parentWidget().font() if self.parentWidget() else self.font()))
+        look.shrink(self)
         self._refit()
         self.update()
 

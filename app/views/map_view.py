@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QTransform
+from PySide6.QtGui import QFocusEvent, QFontMetrics, QKeyEvent, QPainter, QPaintEvent, QTransform
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QToolButton, QWidget
 
 from ...core import units
@@ -66,7 +66,7 @@ class Key(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
-        self.setFont(look.small(self.font()))
+        look.shrink(self)
         self.setFixedHeight(self.fontMetrics().height() + 4)
 
     def paintEvent(self, event: QPaintEvent) -> None:
@@ -212,7 +212,7 @@ class MapView(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take the colours and the font anew."""
         self._theme = theme
-        font = look.small(self.font())
+        font = look.small_font()
         self.plot.setBackground(theme.panel)
         for side in ("bottom", "left"):
             axis = self.plot.getAxis(side)
@@ -221,7 +221,7 @@ class MapView(QWidget):
             axis.setTickFont(font)
             axis.label.setFont(font)
             axis.enableAutoSIPrefix(False)
-        self.plot.getAxis("left").setWidth(self.fontMetrics().horizontalAdvance("00000.0") + 26)
+        self.plot.getAxis("left").setWidth(QFontMetrics(font).horizontalAdvance("00000") + 28)
         for item in (self.ground, self.cursor_item, self.key):
             item.set_theme(theme)
         self.scale_bar.set_theme(theme, font)

@@ -46,10 +46,9 @@ class Readout(QWidget):
 
     def refit(self) -> None:
         """Reserve the widths again, after the font has changed."""
-        font = look.small(self.font())
-        metrics = QFontMetrics(font)
+        metrics = QFontMetrics(look.small_font())
         for label in self._all:
-            label.setFont(font)
+            look.shrink(label)
         for (_, name), label in self._cells.items():
             label.setFixedWidth(metrics.horizontalAdvance(dict(FIELDS)[name]) + 4)
 
