@@ -202,6 +202,7 @@ def test_without_a_scale_axes_are_in_pixels_and_there_is_no_scale_bar(qtbot):
 def test_scale_bar_follows_the_zoom_and_home_or_a_double_click_shows_the_whole_map(qtbot):
     view = shown(qtbot, np.ones((64, 64)))
     whole, text = view.box.viewRect(), view.scale_bar.text
+    assert text == "500 nm"  # of 1280 nm
     view.box.scaleBy((0.1, 0.1))
     assert view.scale_bar.text != text
     qtbot.keyClick(view, Qt.Key.Key_Home)

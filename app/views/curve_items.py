@@ -154,14 +154,12 @@ class CurveItems:
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem()
         self.lines["drop"] = pg.PlotCurveItem()
-        self.lines["lead"] = pg.PlotCurveItem()
         self.points = {n: pg.ScatterPlotItem(pxMode=True, antialias=True) for n in
                        ("contact", "peak", "adhesion")}  # fmt: skip
         self.work, self.window = Area(), FitWindow()
         self.work.setZValue(LOOKS["work"].level)
         self.lines["zero"].setZValue(0)
         self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
-        self.lines["lead"].setZValue(LOOKS["contact"].level - 1)
         for name, item in (self.lines | self.points).items():
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
@@ -178,7 +176,6 @@ class CurveItems:
         fine = round(ratio)
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
-        self.lines["lead"].setPen(pg.mkPen(theme.ink, width=fine))
         for name, item in self.points.items():
             pen, brush = symbol_style(LOOKS[name], theme)
             item.setPen(pen)

@@ -250,18 +250,13 @@ class CurveView(QWidget):
                          ("adhesion", report.pull_off)):  # fmt: skip
             items.set_point(name, *frame.point(at))
         x, y = frame.point(report.pull_off)
-        self._draw_between("drop", (x, y), (x, 0.0))
-        self._draw_between("lead", frame.point(report.contact), frame.point((report.z0, 0.0)))
+        drop = np.array([[x, x], [y, 0.0]]) if math.isfinite(x + y) else np.empty((2, 0))
+        items.set_line("drop", *drop)
         items.work.setData(*work_outline(report, frame))
         fitted = axes.fitted_branch(report)
         d = np.interp(report.residual_z, fitted.z, fitted.d) if fitted.z.size else EMPTY
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
-
-    def _draw_between(self, name: str, a: tuple[float, float], b: tuple[float, float]) -> None:
-        """A straight piece between two points of the axes; none if one is not finite."""
-        ends = np.array([a, b]) if _finite(a) and _finite(b) else np.empty((0, 2))
-        self.items.set_line(name, ends[:, 0], ends[:, 1])
 
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
         parts = [b.free for b in (report.approach, report.retract) if _finite(b.free)]

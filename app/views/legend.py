@@ -25,9 +25,8 @@ class Legend(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.setAccessibleName("Legend of the curve")
         self.setToolTip("± is local: noise, contact point and baseline of this curve.\n"
-                        "The ring is where the law leaves the undeformed surface; its thin line "
-                        "leads to z₀ on the\nbaseline, where a tip without deflection would meet "
-                        "the surface.")  # fmt: skip
+                        "The contact point is where a tip without deflection would meet the "
+                        "undeformed surface.")  # fmt: skip
 
     def show_texts(self, texts: dict[str, str]) -> None:
         """Name of a look -> its number as text; what is left out is not on the curve."""

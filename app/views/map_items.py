@@ -88,7 +88,8 @@ class ScaleBar(QGraphicsItem):
         self.prepareGeometryChange()
         length = nice_length(seen.width()) if pixel > 0 else 0.0
         self._length = length / pixel if pixel > 0 else 0.0
-        self._text = f"{length:g} {self._unit}"
+        large = self._unit == "nm" and length >= 1000.0
+        self._text = f"{length / 1000.0:g} µm" if large else f"{length:g} {self._unit}"
         corner = box.mapFromView(QPointF(seen.left(), seen.top()))  # y grows upwards in the view
         self.setPos(round(corner.x()) + 8, round(corner.y()) - 8)
         self.update()
