@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QMenu, QMenuBar, QToolBar, QWidget
 
@@ -30,6 +31,7 @@ class Entry:
     menu : "File", "Edit", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
+    short : word beside the icon in the toolbar
     """
 
     id: str
@@ -42,20 +44,21 @@ class Entry:
     needs: str = ""
     checkable: bool = False
     group: str = ""
+    short: str = ""
 
 
 SEPARATOR = None
 
 ENTRIES: tuple[Entry | None, ...] = (
     Entry("open", "&Open a map…", "ask_open", "Open a map of force-distance curves",
-          "StandardKey.Open", "open", "File"),
+          "StandardKey.Open", "open", "File", short="Open"),
     Entry("close_map", "&Close the map", "close_map", "Close the map and show the start page",
           "Ctrl+W", "", "File", MAP),
     SEPARATOR,
     Entry("save_result", "&Save the result…", "ask_save_result",
-          "Save the whole analysis as a result file", "StandardKey.Save", "save", "File", RESULT),
+          "Save the whole analysis as a result file", "StandardKey.Save", "save", "File", RESULT, short="Save result"),
     Entry("export", "&Export maps…", "ask_export",
-          "Export one or all channels as NumPy, CSV or TIFF", "Ctrl+E", "export", "File", RESULT),
+          "Export one or all channels as NumPy, CSV or TIFF", "Ctrl+E", "export", "File", RESULT, short="Export"),
     SEPARATOR,
     Entry("load_settings", "&Load settings…", "ask_load_settings",
           "Load settings from a TOML or JSON file", "", "", "File", MAP),
@@ -64,9 +67,9 @@ ENTRIES: tuple[Entry | None, ...] = (
     SEPARATOR,
     Entry("quit", "&Quit", "close", "Close the window", "StandardKey.Quit", "", "File"),
     Entry("undo", "&Undo", "undo", "Take back the last change", "StandardKey.Undo", "undo",
-          "Edit", MAP),
+          "Edit", MAP, short="Undo"),
     Entry("redo", "&Redo", "redo", "Do again what was taken back", "StandardKey.Redo", "redo",
-          "Edit", MAP),
+          "Edit", MAP, short="Redo"),
     SEPARATOR,
     Entry("reset_all", "Reset &all settings", "reset_all", "All settings back to their defaults",
           "", "reset", "Edit", MAP),
@@ -97,7 +100,7 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("theme_dark", "&Dark", "theme_dark", "Dark colours", "", "", "View", checkable=True,
           group="theme"),
     Entry("guide", "&Guide", "show_guide", "How to use Palpate, and what its numbers mean",
-          "F1", "help", "Help"),
+          "F1", "help", "Help", short="Guide"),
     Entry("shortcuts", "&Keys", "show_shortcuts", "All keys at a glance", "Ctrl+F1", "", "Help"),
     Entry("cautions", "&Cautions", "show_cautions", "What the numbers must not be used for",
           "", "", "Help"),
@@ -122,6 +125,9 @@ def entries() -> list[Entry]:
     return [entry for entry in ENTRIES if entry is not None]
 
 
+BY_ID = {entry.id: entry for entry in entries()}
+
+
 def build(parent: QWidget, *targets: Any) -> dict[str, QAction]:
     """An action for each entry, each connected to the first target that has its slot."""
     made: dict[str, QAction] = {}
@@ -131,6 +137,8 @@ def build(parent: QWidget, *targets: Any) -> dict[str, QAction]:
         action.setObjectName(entry.id)
         action.setStatusTip(entry.tip)
         action.setCheckable(entry.checkable)
+        if entry.short:
+            action.setIconText(entry.short)
         if entry.keys:
             action.setShortcuts(shortcuts_of(entry.keys))
         slot = next(getattr(t, entry.slot) for t in targets if hasattr(t, entry.slot))
@@ -183,8 +191,11 @@ def fill_toolbar(bar: QToolBar, actions: Mapping[str, QAction]) -> None:
     for name in TOOLBAR:
         if name == "|":
             bar.addSeparator()
-        else:
-            bar.addAction(actions[name])
+            continue
+        bar.addAction(actions[name])
+        if BY_ID[name].short:
+            button = bar.widgetForAction(actions[name])
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
 
 
 def set_icons(actions: Mapping[str, QAction], theme: Theme) -> None:

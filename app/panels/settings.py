@@ -6,6 +6,7 @@ is folded away.
 
 from __future__ import annotations
 
+from dataclasses import Field
 from typing import Any
 
 from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
@@ -138,6 +139,7 @@ class SettingsPanel(QWidget):
         self.help.setFont(small(self.font()))
         self.help.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
         self.help.setFixedHeight(self.help.fontMetrics().lineSpacing() * 6 + 10)
+        self.help.viewport().setAutoFillBackground(False)
         self.help.setHtml("Point at a setting, or go to it, to read what it does.")
         return self.help
 
@@ -166,7 +168,7 @@ class SettingsPanel(QWidget):
         for path, row in self.rows.items():
             with QSignalBlocker(row.editor):
                 row.show_value(settings.value(path))
-            row.setVisible(relevant(path, settings))
+            row.setVisible(relevant(path, row.spec, settings))
         self.reset_all.setEnabled(bool(settings.changed()))
 
     def _show_recorded(self) -> None:
@@ -245,10 +247,9 @@ def rule(parent: QWidget) -> QFrame:
     return line
 
 
-def relevant(path: str, settings: Settings) -> bool:
+def relevant(path: str, spec: Field[Any], settings: Settings) -> bool:
     """Whether a setting matters as the others stand ("window=fraction" in its declaration)."""
-    section, name = split(path)
-    spec = next(s for p, s in declarations() if p == path)
+    section, _ = split(path)
     condition = spec.metadata.get("shown_if", "")
     if not condition:
         return True
