@@ -150,20 +150,19 @@ def test_everything_found_is_drawn_where_it_was_found(qtbot):
     k = found.spring_constant
     for name, point in (("contact", found.contact), ("peak", found.peak),
                         ("adhesion", found.pull_off)):  # fmt: skip
-        x, y = view.items.points[name].getData()
-        assert (x[0], y[0]) == pytest.approx((point[0], k * point[1]))
+        assert view.items.points[name].at == pytest.approx((point[0], k * point[1]))
     x, y = view.items.lines["approach"].getData()
     assert np.array_equal(x, found.approach.z)
     assert y == pytest.approx(k * found.approach.d)
     assert view.items.window.getRegion() == pytest.approx(found.window)
-    dots = view.residuals.dots.getData()
-    assert np.array_equal(dots[1], found.residual)
+    assert np.array_equal(view.residuals.dots.y, found.residual)
+    assert np.array_equal(view.residuals.dots.x, found.residual_z)
     assert set(view.legend.texts) == set(LOOKS)
 
 
 def test_residuals_of_the_window_scatter_with_the_noise(qtbot):
     view, _ = shown(qtbot)
-    residual = view.residuals.dots.getData()[1]
+    residual = view.residuals.dots.y
     assert 0.6 < float(np.std(residual)) < 1.6  # in units of the noise, 1 if the law is right
 
 
@@ -177,7 +176,7 @@ def test_a_curve_without_contact_shows_its_branches_and_no_window(qtbot):
     assert "spring constant" in view.note.text()
     assert "contact" not in view.legend.texts
     assert len(view.items.lines["approach"].getData()[0]) == 200
-    assert view.items.points["contact"].getData()[0].size == 0
+    assert view.items.points["contact"].at is None
     view.show_report(report())
     assert view.frame.x == "separation"
 

@@ -9,6 +9,7 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QBrush, QPainter, QPen, QPolygonF
+from PySide6.QtWidgets import QGraphicsItem
 
 from .. import theme as look
 from ..theme import Theme
@@ -66,6 +67,40 @@ LOOKS: dict[str, Look] = {
     )
 }
 """All that can be on a curve, in the order of the legend."""
+
+
+class Marker(QGraphicsItem):
+    """One symbol at one place, always of the same size on the screen."""
+
+    def __init__(self, what: Look) -> None:
+        super().__init__()
+        self.setFlag(QGraphicsItem.GraphicsItemFlag.ItemIgnoresTransformations)
+        self.setZValue(what.level)
+        self._look, self._style = what, (QPen(), QBrush())
+        self.place(math.nan, math.nan)
+
+    @property
+    def at(self) -> tuple[float, float] | None:
+        """Where it stands on the axes; None if nowhere."""
+        return (self.x(), self.y()) if self.isVisible() else None
+
+    def place(self, x: float, y: float) -> None:
+        """Put it somewhere; nowhere if not finite."""
+        there = math.isfinite(x) and math.isfinite(y)
+        self.setVisible(there)
+        if there:
+            self.setPos(x, y)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._style = symbol_style(self._look, theme)
+        self.update()
+
+    def boundingRect(self) -> QRectF:
+        half = self._look.size / 2 + 2
+        return QRectF(-half, -half, 2 * half, 2 * half)
+
+    def paint(self, painter: QPainter, *_: object) -> None:
+        paint_symbol(painter, self._look.symbol, QPointF(), self._look.size, *self._style)
 
 
 class Area(pg.GraphicsObject):
@@ -154,13 +189,12 @@ class CurveItems:
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem()
         self.lines["drop"] = pg.PlotCurveItem()
-        self.points = {n: pg.ScatterPlotItem(pxMode=True, antialias=True) for n in
-                       ("contact", "peak", "adhesion")}  # fmt: skip
+        self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
         self.work, self.window = Area(), FitWindow()
         self.work.setZValue(LOOKS["work"].level)
         self.lines["zero"].setZValue(0)
         self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
-        for name, item in (self.lines | self.points).items():
+        for name, item in self.lines.items():
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
         for item in (*self.lines.values(), *self.points.values(), self.work, self.window):
@@ -176,12 +210,8 @@ class CurveItems:
         fine = round(ratio)
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
-        for name, item in self.points.items():
-            pen, brush = symbol_style(LOOKS[name], theme)
-            item.setPen(pen)
-            item.setBrush(brush)
-            item.setSymbol(LOOKS[name].symbol)
-            item.setSize(LOOKS[name].size)
+        for item in self.points.values():
+            item.set_theme(theme)
         self.work.setBrush(look.colour(theme.work))
         self.window.set_theme(theme, ratio)
 
@@ -190,16 +220,13 @@ class CurveItems:
 
     def set_point(self, name: str, x: float, y: float) -> None:
         """One marker; nowhere if not finite."""
-        if math.isfinite(x) and math.isfinite(y):
-            self.points[name].setData([x], [y])
-        else:
-            self.points[name].clear()
+        self.points[name].place(x, y)
 
     def clear(self) -> None:
         for item in self.lines.values():
             item.setData(EMPTY, EMPTY)
         for item in self.points.values():
-            item.clear()
+            item.place(math.nan, math.nan)
         self.work.setData(EMPTY, EMPTY)
         self.window.place(None)
 
