@@ -15,9 +15,18 @@ def test_force_separation_and_indentation_follow_their_formulas():
     frame = axes.Frame("indentation", "force", k=2.0, z0=10.0)
     z, d = np.array([5.0, 14.0]), np.array([0.0, 3.0])
     assert frame.along(z, d) == pytest.approx([-5.0, 1.0])  # (z - z0) - d
-    assert frame.up(d) == pytest.approx([0.0, 6.0])  # k d
+    branch = report().approach
+    assert frame.up(z, d, branch) == pytest.approx([0.0, 6.0])  # k d
     assert axes.Frame("separation", "force", 2.0, 10.0).along(z, d) == pytest.approx([5.0, -1.0])
-    assert axes.Frame("z", "deflection").up(d) == pytest.approx(d)
+    assert axes.Frame("z", "deflection").up(z, d, branch) == pytest.approx(d)
+
+
+def test_as_measured_gives_back_the_recorded_deflection():
+    found = report()
+    for branch in (found.approach, found.retract):
+        up = axes.Frame("z", "measured").up(branch.z, branch.d, branch)
+        assert up == pytest.approx(branch.raw, abs=1e-9)
+        assert axes.baseline_of(branch, branch.z) == pytest.approx(branch.line, abs=1e-9)
 
 
 @pytest.mark.parametrize("x", ["z", "separation", "indentation"])

@@ -160,6 +160,16 @@ def test_everything_found_is_drawn_where_it_was_found(qtbot):
     assert set(view.legend.texts) == set(LOOKS)
 
 
+def test_as_measured_shows_raw_samples_and_the_baseline_under_them(qtbot):
+    view, _ = shown(qtbot, y="measured")
+    found = report()
+    assert view.items.lines["approach"].getData()[1] == pytest.approx(found.approach.raw)
+    x, y = view.items.lines["zero"].getData()
+    assert y[:2] == pytest.approx(found.approach.line[[0, -1]])
+    assert y[2:] == pytest.approx(found.retract.line[[0, -1]])
+    assert view.items.window.getRegion() == pytest.approx(found.window)
+
+
 def test_residuals_of_the_window_scatter_with_the_noise(qtbot):
     view, _ = shown(qtbot)
     residual = view.residuals.dots.y

@@ -4,6 +4,8 @@ With k the spring constant and z0 the contact point, for z and d in nm with the 
 
     force F = k d [nN]     indentation δ = (z - z0) - d [nm]     separation D = -δ [nm]
 
+"As measured" puts the baseline back, each branch its own, so that one sees what was taken off.
+
 The person drags the fit window along whatever axis is shown; `z_at` brings its ends back to z
 along the fitted branch, so that everything outside the curve view only ever hears of z.
 """
@@ -20,17 +22,17 @@ from ...core.explain import Branch, CurveReport
 Array = np.ndarray
 
 X_AXES = {"z": "base position", "separation": "separation", "indentation": "indentation"}
-Y_AXES = {"force": "force", "deflection": "deflection"}
+Y_AXES = {"force": "force", "deflection": "deflection", "measured": "as measured"}
 TITLES = {
     "z": ("Base position z", "nm"), "separation": ("Separation D", "nm"),
     "indentation": ("Indentation δ", "nm"), "force": ("Force F", "nN"),
-    "deflection": ("Deflection d", "nm"),
+    "deflection": ("Deflection d", "nm"), "measured": ("Deflection as measured", "nm"),
 }  # fmt: skip
 
 
 def title(key: str, report: CurveReport | None) -> str:
     """The title of an axis with its unit."""
-    if key == "deflection" and report is not None and not report.constants.lengths:
+    if key in ("deflection", "measured") and report is not None and not report.constants.lengths:
         return "Signal (as recorded)"
     name, unit = TITLES[key]
     return f"{name} ({unit})"
@@ -52,14 +54,32 @@ class Frame:
         delta = np.asarray(z, dtype=float) - self.z0 - d
         return delta if self.x == "indentation" else -delta
 
-    def up(self, d: Array) -> Array:
-        """Deflection [nm] to the y axis."""
-        return np.asarray(d, dtype=float) * (self.k if self.y == "force" else 1.0)
+    def up(self, z: Array, d: Array, branch: Branch) -> Array:
+        """Deflection [nm] at base positions of a branch to the y axis."""
+        d = np.asarray(d, dtype=float)
+        return d + baseline_of(branch, z) if self.y == "measured" else d * self.gain
 
-    def point(self, at: tuple[float, float]) -> tuple[float, float]:
-        """One (z, d) on the axes."""
-        z, d = np.array([at[0]]), np.array([at[1]])
-        return float(self.along(z, d)[0]), float(self.up(d)[0])
+    @property
+    def gain(self) -> float:
+        """Length on the y axis of one nm of deflection."""
+        return self.k if self.y == "force" else 1.0
+
+    def place(self, z: Array, d: Array, branch: Branch) -> tuple[Array, Array]:
+        """Points (z, d) that belong to a branch, on both axes."""
+        return self.along(z, d), self.up(z, d, branch)
+
+    def point(self, at: tuple[float, float], branch: Branch) -> tuple[float, float]:
+        """One (z, d) that belongs to a branch, on both axes."""
+        x, y = self.place(np.array([at[0]]), np.array([at[1]]), branch)
+        return float(x[0]), float(y[0])
+
+
+def baseline_of(branch: Branch, z: Array) -> Array:
+    """The baseline [nm] that was taken off a branch, at any z; NaN if the branch is empty."""
+    if branch.z.size < 2:
+        return np.full(np.shape(z), math.nan)
+    (z0, z1), (b0, b1) = branch.z[[0, -1]], branch.line[[0, -1]]
+    return b0 + (b1 - b0) / (z1 - z0) * (np.asarray(z, dtype=float) - z0)
 
 
 def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:
@@ -85,6 +105,12 @@ def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:
 def fitted_branch(report: CurveReport) -> Branch:
     """The branch that the law was fitted to."""
     return report.approach if report.window_branch == "approach" else report.retract
+
+
+def slope_branch(report: CurveReport) -> Branch:
+    """The branch that the contact stiffness was read off."""
+    on_approach = report.settings.stiffness.branch == "approach"
+    return report.approach if on_approach else report.retract
 
 
 def track(report: CurveReport, frame: Frame) -> tuple[Array, Array]:

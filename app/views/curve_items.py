@@ -187,7 +187,7 @@ class CurveItems:
         self.lines = {n: pg.PlotCurveItem(skipFiniteCheck=True) for n in
                       ("approach", "retract", "law", "slope")}  # fmt: skip
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
-        self.lines["zero"] = pg.PlotCurveItem()
+        self.lines["zero"] = pg.PlotCurveItem(connect="pairs")
         self.lines["drop"] = pg.PlotCurveItem()
         self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
         self.work, self.window = Area(), FitWindow()

@@ -174,7 +174,8 @@ class CurveView(QWidget):
         self._drawn = kind
 
     def set_axes(self, x: str, y: str) -> None:
-        """Choose the axes: x of "z", "separation", "indentation"; y of "force", "deflection"."""
+        """Choose the axes: x of "z", "separation", "indentation"; y of "force", "deflection",
+        "measured" (the deflection with its baseline)."""
         if x not in axes.X_AXES or y not in axes.Y_AXES:
             raise ValueError(f"there are no axes {x!r} and {y!r}")
         self._wanted = (x, y)
@@ -240,31 +241,35 @@ class CurveView(QWidget):
 
     def _draw(self, report: CurveReport, frame: Frame) -> None:
         items, a, r = self.items, report.approach, report.retract
-        for name, z, d in (("approach", a.z, a.d), ("retract", r.z, r.d),
-                           ("law", report.law_z, report.law_d),
-                           ("slope", report.slope_z, report.slope_d)):  # fmt: skip
-            x, y = frame.along(z, d), frame.up(d)
+        fitted, steep = axes.fitted_branch(report), axes.slope_branch(report)
+        for name, z, d, branch in (("approach", a.z, a.d, a), ("retract", r.z, r.d, r),
+                                   ("law", report.law_z, report.law_d, fitted),
+                                   ("slope", report.slope_z, report.slope_d, steep)):  # fmt: skip
+            x, y = frame.place(z, d, branch)
             items.set_line(name, x, y) if _drawable(x, y) else items.set_line(name, EMPTY, EMPTY)
         self._draw_baseline(report, frame)
-        for name, at in (("contact", report.contact), ("peak", report.peak),
-                         ("adhesion", report.pull_off)):  # fmt: skip
-            items.set_point(name, *frame.point(at))
-        x, y = frame.point(report.pull_off)
-        drop = np.array([[x, x], [y, 0.0]]) if math.isfinite(x + y) else np.empty((2, 0))
+        for name, at, branch in (("contact", report.contact, fitted), ("peak", report.peak, a),
+                                 ("adhesion", report.pull_off, r)):  # fmt: skip
+            items.set_point(name, *frame.point(at, branch))
+        x, y = frame.point(report.pull_off, r)
+        foot = frame.point((report.pull_off[0], 0.0), r)[1]
+        drop = np.array([[x, x], [y, foot]]) if math.isfinite(x + y) else np.empty((2, 0))
         items.set_line("drop", *drop)
         items.work.setData(*work_outline(report, frame))
-        fitted = axes.fitted_branch(report)
         d = np.interp(report.residual_z, fitted.z, fitted.d) if fitted.z.size else EMPTY
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
 
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
-        parts = [b.free for b in (report.approach, report.retract) if _finite(b.free)]
-        z = np.array([end for part in parts for end in part])
-        self.items.set_line("baseline", frame.along(z, np.zeros(z.size)), np.zeros(z.size))
-        every = [b.z for b in (report.approach, report.retract) if b.z.size and parts]
-        ends = np.array([min(z.min() for z in every), max(z.max() for z in every)] if every else [])
-        self.items.set_line("zero", frame.along(ends, np.zeros(ends.size)), np.zeros(ends.size))
+        """The baseline of each branch, thin over all of it and thick over its free part."""
+        for name in ("zero", "baseline"):
+            parts = []
+            for branch in (report.approach, report.retract):
+                if branch.z.size and _finite(branch.free):
+                    ends = branch.free if name == "baseline" else (branch.z[0], branch.z[-1])
+                    parts.append(frame.place(np.array(ends), np.zeros(2), branch))
+            x, y = np.concatenate(parts, axis=1) if parts else np.empty((2, 0))
+            self.items.set_line(name, x, y)
 
     def _bounds(self, part: str) -> QRectF | None:
         """The rectangle of the measured branches on the axes, or of their part in contact."""
@@ -274,13 +279,14 @@ class CurveView(QWidget):
         start = contact_start(report) if part == CONTACT else -math.inf
         for branch in (report.approach, report.retract):
             keep = branch.z >= start
-            xs.append(self._frame.along(branch.z[keep], branch.d[keep]))
-            ys.append(self._frame.up(branch.d[keep]))
+            x, y = self._frame.place(branch.z[keep], branch.d[keep], branch)
+            xs.append(x)
+            ys.append(y)
         x, y = np.concatenate(xs), np.concatenate(ys)
         if not x.size:
             return None
         left, low, high = float(x.min()), float(y.min()), float(y.max())
-        least = float(self._frame.up(LEAST_HEIGHT * report.noise))
+        least = self._frame.gain * LEAST_HEIGHT * report.noise
         if math.isfinite(least) and high - low < least:  # a curve of noise alone looks like one
             low, high = (low + high - least) / 2, (low + high + least) / 2
         return QRectF(left, low, float(x.max() - left) or 1.0, (high - low) or 1.0)
@@ -339,7 +345,7 @@ def work_outline(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
     for branch in (report.approach, report.retract):
         start = branch.free[1] if math.isfinite(branch.free[1]) else -math.inf
         keep = branch.z >= start
-        sides.append((frame.along(branch.z, branch.d)[keep], frame.up(branch.d)[keep]))
+        sides.append(frame.place(branch.z[keep], branch.d[keep], branch))
     (xa, ya), (xr, yr) = sides
     if xa.size < 2 or xr.size < 2:
         return EMPTY, EMPTY

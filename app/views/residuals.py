@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QPen, QPolygonF
+from PySide6.QtGui import QPainter, QPen, QPolygonF
 
 from ..theme import Theme
 
