@@ -56,6 +56,11 @@ class Background(QObject):
         """The person asks to stop what is being done; that is answered with `Cancelled`."""
         self._recompute.cancel(tell=True)
 
+    @property
+    def stoppable(self) -> bool:
+        """Whether there is something that `stop` stops; the first compilation goes on."""
+        return self._recompute.busy
+
     def working_on(self, lane: str) -> bool:
         return self._recompute.working_on(lane)
 

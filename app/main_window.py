@@ -125,7 +125,8 @@ class MainWindow(QMainWindow):
     # -- places ---------------------------------------------------------------------------------
 
     def _place(self) -> None:
-        self.resize(1280, 800)
+        room = self.screen().availableSize()
+        self.resize(min(1280, room.width()), min(800, room.height() - 40))
         right = Qt.DockWidgetArea.RightDockWidgetArea
         self.addDockWidget(right, self.values_dock)
         self.splitDockWidget(self.values_dock, self.settings_dock, Qt.Orientation.Vertical)
@@ -206,11 +207,11 @@ class MainWindow(QMainWindow):
             found[name].setText(f"&{verb} {words.replace('&', '&&')}".rstrip())
             table.set_tip(found[name], f"{verb} {words}".rstrip())
         found["recompute"].setEnabled(fmap is not None and not session.finished)
-        found["cancel"].setEnabled(self.status.busy)
+        found["cancel"].setEnabled(session.background.stoppable)
 
     def _show_busy(self, words: str, done: int, total: int) -> None:
+        self.actions_by_id["cancel"].setEnabled(self.session.background.stoppable)
         self.status.show_busy(words, done, total)
-        self.actions_by_id["cancel"].setEnabled(self.status.busy)
 
     def say(self, words: str) -> None:
         """A sentence in the status bar that stays until the next one."""

@@ -51,11 +51,18 @@ class LoadTools(Request):
 
 @dataclass(frozen=True, eq=False)
 class Opened:
-    """An opened map, its kind of samples, and whether the kernels for that kind are ready."""
+    """An opened map.
+
+    Attributes
+    ----------
+    kind, compiled : of its samples, and whether the kernels for that kind are ready
+    start : the pixel to pick first
+    """
 
     map: Any
     kind: str
     compiled: bool
+    start: tuple[int, int] | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +83,7 @@ class OpenMap(Request):
             fmap.close()
         progress.check()
         kind = kind_of(fmap)
-        return Opened(fmap, kind, is_compiled(kind))
+        return Opened(fmap, kind, is_compiled(kind), middle_pixel(fmap))
 
     def discard(self, value: Opened) -> None:
         value.map.close()
@@ -155,3 +162,15 @@ class PeekAt(Request):
                     tell(Peek(path, fmap.title or path.stem, fmap.shape, fmap.overview))
             except InputError as error:
                 tell(Peek(path, path.stem, (0, 0), None, str(error)))
+
+
+def middle_pixel(fmap: Any) -> tuple[int, int] | None:
+    """The pixel with a curve that is nearest to the middle of the map; None if no curve."""
+    import numpy as np
+
+    if not fmap.n_curves:
+        return None
+    rows, cols = fmap.shape
+    away = np.hypot(fmap.pixel[:, 0] - (rows - 1) / 2, fmap.pixel[:, 1] - (cols - 1) / 2)
+    row, col = fmap.pixel[int(np.argmin(away))]
+    return int(row), int(col)

@@ -174,7 +174,7 @@ class Session(QObject):
         self._forget_map()
         self.map, self._kind = opened.map, opened.kind
         self._start_history(before.with_values(dict.fromkeys(OF_ONE_MAP)))
-        self._selection = middle_pixel(opened.map)
+        self._selection = opened.start
         self._renew_report()
         self._announce_map()
         if old is not None:
@@ -397,15 +397,3 @@ class Session(QObject):
         if self.map is not None:
             self.map.close()
         return stopped
-
-
-def middle_pixel(fmap: Any) -> tuple[int, int] | None:
-    """The pixel with a curve that is nearest to the middle of the map; None if no curve."""
-    import numpy as np
-
-    if not fmap.n_curves:
-        return None
-    rows, cols = fmap.shape
-    away = np.hypot(fmap.pixel[:, 0] - (rows - 1) / 2, fmap.pixel[:, 1] - (cols - 1) / 2)
-    row, col = fmap.pixel[int(np.argmin(away))]
-    return int(row), int(col)

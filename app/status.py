@@ -68,7 +68,7 @@ class Status(QStatusBar):
         words, done, total = self._now
         self.words.setText(words or self._said)
         self.bar.setVisible(bool(words))
-        self.stop.setVisible(bool(words))
+        self.stop.setVisible(bool(words) and self.stop.defaultAction().isEnabled())
         if words:
             self.bar.setRange(0, total)
             self.bar.setValue(done)

@@ -53,6 +53,7 @@ class Workspace(QWidget):
             button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
         note = self.curve.note  # a long sentence must not make the view wider
         note.setSizePolicy(QSizePolicy.Policy.Ignored, note.sizePolicy().verticalPolicy())
+        self.values.title.setWordWrap(True)
         self.map.setMinimumWidth(320)
         self.splitter = QSplitter(Qt.Orientation.Horizontal, self)
         self.splitter.addWidget(self.map)
@@ -133,9 +134,11 @@ class Workspace(QWidget):
             self.map.set_cursor(*(self._session.selection or (-1, -1)))
 
     def show_report(self, fresh: bool = False) -> None:
-        report = self._session.report
+        report, note = self._session.report, self._session.note
         self.curve.show_report(report, reset_view=fresh)
-        self.values.show_report(report, self._session.note)
+        if report is None and note:
+            self.curve.note.setText(note)
+        self.values.show_report(report, note)
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.missing, self.notes):

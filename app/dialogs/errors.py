@@ -36,6 +36,7 @@ class ErrorBox(QDialog):
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close, self)
         self.copy = buttons.addButton("Copy details", QDialogButtonBox.ButtonRole.ActionRole)
+        self.copy.setAutoDefault(False)
         self.copy.clicked.connect(self._copy)
         buttons.rejected.connect(self.reject)
         box = QVBoxLayout(self)

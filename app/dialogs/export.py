@@ -53,6 +53,7 @@ class ExportDialog(QDialog):
         self.folder, self.stem = QLineEdit(), QLineEdit()
         self.folder.setMinimumWidth(300)
         browse = QPushButton("Choose…")
+        browse.setAutoDefault(False)
         browse.clicked.connect(self._choose_folder)
         place = QHBoxLayout()
         place.addWidget(self.folder, 1)

@@ -22,6 +22,7 @@ class HelpWindow(QDialog):
         self.list, self.text = QListWidget(self), QTextBrowser(self)
         self.list.addItems(list(self._pages))
         self.list.setFixedWidth(170)
+        self.list.setStyleSheet("QListWidget::item { padding: 5px; }")
         self.list.setAccessibleName("Pages")
         self.text.document().setDocumentMargin(2 * SPACE)
         self.list.currentTextChanged.connect(self._show)

@@ -31,7 +31,7 @@ def channels_page() -> str:
     lines = ["# What each channel means", "", "Every channel has one number per pixel."]
     for channel in CHANNELS.values():
         unit = channel.unit or "no unit"
-        lines += ["", f"**{channel.label}**, {code(channel.symbol)} ({unit})", "",
+        lines += ["", f"**{channel.label}**, *{safe(channel.symbol)}* ({unit})", "",
                   f"{safe(channel.formula)}."]  # fmt: skip
         if channel.needs:
             needs = ", ".join(need.replace("_", " ") for need in channel.needs)
