@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 import time
 from collections.abc import Sequence
@@ -57,6 +58,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         if told is not None:
             window.commands.show_fault(told)
 
+    # Python hears signals only while it runs: the timer lets it
+    ear = QTimer(interval=250)
+    ear.timeout.connect(lambda: None)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda number, _: app.exit(128 + number))
+    ear.start()
     window.show()
     QTimer.singleShot(0, window, begin)
     code = app.exec()

@@ -45,7 +45,8 @@ class MainWindow(QMainWindow):
         self.session = session or Session(self)
         self.memory = QSettings("palpate", "palpate")
         self.workspace: Workspace | None = None
-        self._choice = self.memory.value("theme", "system", type=str)
+        stored = self.memory.value("theme", "system", type=str)
+        self._choice = stored if stored in look.CHOICES else "system"
         self.setWindowTitle("Palpate[*]")
         self.setAcceptDrops(True)
         self.setDockNestingEnabled(True)
@@ -195,8 +196,8 @@ class MainWindow(QMainWindow):
         """Title, and what can be done at present."""
         session, found = self.session, self.actions_by_id
         fmap = session.map
-        name = f"{map_name(fmap)}[*] – Palpate" if fmap is not None else "Palpate[*]"
-        self.setWindowTitle(name)
+        name = map_name(fmap).replace("[*]", "[*][*]") if fmap is not None else ""
+        self.setWindowTitle(f"{name}[*] – Palpate" if name else "Palpate[*]")
         self.setWindowModified(session.changed)
         there = {"": True, table.MAP: fmap is not None, table.RESULT: session.finished}
         for entry in table.entries():

@@ -97,6 +97,7 @@ class RecentRow(QWidget):
         self.button.setStyleSheet("text-align: left; padding: 3px 0;")
         self.button.setToolTip(str(path))
         self.place = look.toned(QLabel(self), "muted")
+        self.place.setTextFormat(Qt.TextFormat.PlainText)
         self.place.setToolTip(str(path))
         self._say(str(path.parent))
         self.away = QToolButton(self)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QLabel, QProgressBar, QStatusBar, QToolButton, QWidget
 
@@ -21,6 +21,7 @@ class Status(QStatusBar):
         super().__init__(parent)
         self.setSizeGripEnabled(False)
         self.words, self.counts = QLabel(READY, self), toned(QLabel(self), "muted")
+        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.bar = QProgressBar(self)
         self.bar.setTextVisible(False)
         self.bar.setFixedSize(150, 12)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -350,3 +351,33 @@ def test_the_window_comes_up_without_the_modules_that_compute(tmp_path):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stdout.split() == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a signal can't be sent to one process there")
+def test_a_signal_ends_the_program_cleanly_even_while_it_works(blend, tmp_path):
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-m", "palpate.app.main", "--timing", str(blend)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )  # fmt: skip
+    assert "window shown" in child.stdout.readline()
+    child.send_signal(signal.SIGINT)
+    _, said = child.communicate(timeout=120)
+    assert child.returncode == 128 + signal.SIGINT
+    assert "Traceback" not in said
+    assert "Destroyed while" not in said
+
+
+def test_nonsense_in_the_stored_settings_does_not_keep_the_window_from_opening(qtbot):
+    from PySide6.QtCore import QSettings
+
+    memory = QSettings("palpate", "palpate")
+    for name, value in (("theme", "mauve"), ("window/geometry", "x"), ("window/state", "y"),
+                        ("recent", "{"), ("axes/x", "up"), ("marks", "perhaps"),
+                        ("folded/tip", "maybe"), ("folder/save", "/no/such/folder")):  # fmt: skip
+        memory.setValue(name, value)
+    with main_window(qtbot) as window:
+        qtbot.waitUntil(lambda: window.workspace is not None, timeout=LONG)
+        assert window.theme.name in ("light", "dark")
+        assert window.workspace.curve.x_choice.currentData() == "z"
+        assert files.last_folder("save") == Path.home()

@@ -81,6 +81,7 @@ def confirm(parent: QWidget, words: str, yes: str) -> bool:
     """Ask whether to go on; Cancel is the default."""
     box = QMessageBox(parent)
     box.setIcon(QMessageBox.Icon.Question)
+    box.setTextFormat(Qt.TextFormat.PlainText)
     box.setText(words)
     go = box.addButton(yes, QMessageBox.ButtonRole.AcceptRole)
     box.setDefaultButton(box.addButton(QMessageBox.StandardButton.Cancel))
@@ -92,6 +93,7 @@ def ask_leave(parent: QWidget, name: str) -> str:
     """What becomes of changed settings: "save", "discard" or "cancel"."""
     box = QMessageBox(parent)
     box.setIcon(QMessageBox.Icon.Question)
+    box.setTextFormat(Qt.TextFormat.PlainText)
     box.setText(f"The settings for “{name}” were changed and are in no file yet.")
     save = box.addButton("Save settings…", QMessageBox.ButtonRole.AcceptRole)
     discard = box.addButton("Go on without", QMessageBox.ButtonRole.DestructiveRole)
