@@ -169,6 +169,16 @@ def test_maps_without_contrast_are_drawn(qtbot, values):
     assert low < high
 
 
+def test_a_map_without_values_has_no_limits_on_its_bar(qtbot):
+    view = shown(qtbot, np.full((4, 4), np.nan))
+    assert (view.bar.upper.text(), view.bar.lower.text()) == ("–", "–")
+    assert not view.bar.upper.isEnabled()
+    axis = np.arange(4.0)
+    view.show_values(np.linspace(1, 2, 16).reshape(4, 4), axis, axis, MODULUS)
+    assert view.bar.upper.isEnabled()
+    assert float(view.bar.upper.text()) == pytest.approx(1.98, abs=0.01)
+
+
 def test_a_pixel_without_value_is_grey_and_counted_in_the_key(qtbot):
     values = np.linspace(1.0, 2.0, 25).reshape(5, 5)
     values[2, 2] = np.nan

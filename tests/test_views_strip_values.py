@@ -80,6 +80,18 @@ def test_channels_that_cannot_be_computed_say_what_is_missing(qtbot):
     assert said == []
 
 
+def test_the_channel_on_the_map_stays_marked_though_it_cannot_be_computed(qtbot):
+    strip, said = strip_of(qtbot, uncalibrated())
+    strip.set_current("height")
+    strip.set_current("modulus")
+    assert strip.current == "modulus"
+    assert said == []
+    place = strip.list.visualItemRect(strip.items["height"]).center()
+    qtbot.mouseClick(strip.list.viewport(), Qt.MouseButton.LeftButton, pos=place)
+    assert strip.current == "height"
+    assert said == ["height"]
+
+
 def test_channels_come_back_once_the_constants_are_known(qtbot):
     fmap = uncalibrated()
     strip, _ = strip_of(qtbot, fmap)
@@ -164,6 +176,12 @@ def test_doubts_are_listed_with_figure_and_limit_and_go_again(qtbot):
     panel.show_report(report())
     assert panel.heading.text() == "No doubts"
     assert not any(row.isVisible() for row in panel.rows)
+
+
+def test_a_curve_that_cannot_be_judged_is_not_called_free_of_doubts(qtbot):
+    panel = panel_of(qtbot)
+    panel.show_report(bare_report("V"))
+    assert "can't be told" in panel.heading.text()
 
 
 def test_without_a_curve_the_reason_is_shown(qtbot):

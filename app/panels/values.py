@@ -224,7 +224,11 @@ class ValuesPanel(QWidget):
     def _show_doubts(self, report: CurveReport | None) -> None:
         found = report.doubts if report is not None else []
         severe = sum(d.severity == SEVERE for d in found)
-        words = "No doubts" if report is not None else "Doubts"
+        words = "No doubts"
+        if report is None:
+            words = "Doubts"
+        elif not report.constants.lengths:
+            words = "Doubts can't be told without the deflection in nm"
         if found:
             words = f"{len(found)} doubt{'s' if len(found) > 1 else ''}, {severe} severe"
         self.heading.setText(words)

@@ -67,6 +67,7 @@ class Cell(QStyledItemDelegate):
     """Draws one channel: picture, label, unit; the current one with a frame and a bar above."""
 
     theme: Theme = LIGHT
+    current = ""
 
     def size_of(self, metrics: QFontMetrics) -> QSize:
         return QSize(PICTURE + 2 * PAD + 2, PICTURE + 2 * metrics.height() + 2 * PAD + 6)
@@ -79,7 +80,7 @@ class Cell(QStyledItemDelegate):
               index: QModelIndex | QPersistentModelIndex) -> None:  # fmt: skip
         theme, area = self.theme, option.rect
         enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
-        current = bool(option.state & QStyle.StateFlag.State_Selected)
+        current = index.data(Qt.ItemDataRole.UserRole) == self.current
         left = area.center().x() - PICTURE // 2 + 1
         picture = QRect(left, area.top() + PAD + 3, PICTURE, PICTURE)
         painter.save()
@@ -109,7 +110,7 @@ class Cell(QStyledItemDelegate):
                index: QModelIndex | QPersistentModelIndex) -> None:  # fmt: skip
         theme, font = self.theme, option.font
         enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
-        font.setBold(bool(option.state & QStyle.StateFlag.State_Selected))
+        font.setBold(index.data(Qt.ItemDataRole.UserRole) == self.current)
         painter.setFont(font)
         line = QFontMetrics(font).height()
         place = QRect(option.rect.left() + 1, picture.bottom() + 3, option.rect.width() - 2, line)
@@ -191,7 +192,9 @@ class ChannelStrip(QWidget):
     def set_current(self, name: str) -> None:
         """Mark a channel as the one on the map."""
         if name in self.items and name != self.current:
+            self.cell.current = name
             with QSignalBlocker(self.list):
+                self.list.setCurrentRow(-1)  # Qt refuses an item that can't be computed
                 self.list.setCurrentItem(self.items[name])
             self.list.viewport().update()
 
@@ -217,9 +220,8 @@ class ChannelStrip(QWidget):
 
     @property
     def current(self) -> str:
-        """The marked channel; empty if there is none."""
-        item = self.list.currentItem()
-        return item.data(Qt.ItemDataRole.UserRole) if item is not None else ""
+        """The marked channel, even if it can't be computed; empty if there is none."""
+        return self.cell.current
 
     def finish(self) -> None:
         """Draw at once what is still waiting (for pictures of the window and for tests)."""
@@ -252,7 +254,9 @@ class ChannelStrip(QWidget):
 
     def _on_current(self, item: QListWidgetItem | None, _: QListWidgetItem | None) -> None:
         if item is not None:
-            self.chosen.emit(item.data(Qt.ItemDataRole.UserRole))
+            self.cell.current = item.data(Qt.ItemDataRole.UserRole)
+            self.list.viewport().update()
+            self.chosen.emit(self.cell.current)
 
     def sizeHint(self) -> QSize:
         return QSize(640, self.height())

@@ -178,11 +178,16 @@ class ColourBar(QWidget):
         size = max(abs(limits[0]), abs(limits[1]))
         self.unit, self._factor = units.best_unit(size, core_unit)
         low, high = (v * self._factor for v in limits)
+        empty = math.isnan(reach[0])
+        self.gradient.setEnabled(not empty)
+        if empty:  # limits of nothing would look like a finding
+            low = high = math.nan
         self.gradient.show_limits(low, high, reach[0] < limits[0], reach[1] > limits[1])
         for field, value in ((self.upper, high), (self.lower, low)):
             field.show_text(shown_limit(value, high - low))
+            field.setEnabled(not empty)
         self._unit_label.setText(self.unit or "no unit")
-        self._rule.setText("robust" if robust else "chosen")
+        self._rule.setText("no values" if empty else "robust" if robust else "chosen")
         self.reset.setEnabled(not robust)
 
     def set_look(self, theme: Theme, table: np.ndarray) -> None:
