@@ -21,9 +21,10 @@ from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import scales
 from .colour_bar import ColourBar, Limits
-from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style, paint_hatch
+from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style
+from .map_key import Key
 from .readout import Readout
-from .symbols import paint_symbol, rich
+from .symbols import rich
 
 Array = np.ndarray
 
@@ -49,39 +50,6 @@ class MapBox(pg.ViewBox):
 
     def hoverEvent(self, ev: object) -> None:
         self.moved.emit(None if ev.isExit() else ev.scenePos())
-
-
-class Key(QWidget):
-    """The small legend under the map: grey for no value, the mark of a severe doubt."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._theme, self.text, self.doubt = LIGHT, "", ""
-
-    def show_counts(self, without: int, severe: int | None) -> None:
-        self.text = f"grey: no value ({without})"
-        self.doubt = "" if severe is None else f"severe doubt ({severe})"
-        self.setAccessibleName(f"{self.text}, {self.doubt}")
-        self.update()
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        look.shrink(self)
-        self.setFixedHeight(self.fontMetrics().height() + 4)
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        painter, height = QPainter(self), self.height()
-        swatch = QRectF(0.5, (height - 12) // 2 + 0.5, 18, 11)
-        paint_hatch(painter, swatch, self._theme)
-        painter.setPen(look.colour(self._theme.muted))
-        centre = Qt.AlignmentFlag.AlignVCenter
-        wide = self.fontMetrics().horizontalAdvance("grey: no value (0000000)")
-        painter.drawText(QRectF(25, 0, wide + 10, height), centre, self.text)
-        if self.doubt:
-            left = 25 + wide + 24
-            paint_symbol(painter, "x", QPointF(left, height / 2), 9.0,
-                         *mark_style(self._theme))  # fmt: skip
-            painter.drawText(QRectF(left + 11, 0, 400, height), centre, self.doubt)
 
 
 class MapView(QWidget):
