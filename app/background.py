@@ -97,5 +97,5 @@ class Background(QObject):
     def _tell_busy(self, words: str, done: int, total: int) -> None:
         if words:
             self.busy_changed.emit(words, done, total)
-        elif not self._recompute.busy:
+        else:
             self.busy_changed.emit(self._preparing, 0, 0)
