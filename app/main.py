@@ -48,12 +48,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     if given.timing:
         print_times(window)
 
+    if given.map is not None:  # the worker reads while the window is being made
+        window.session.open(given.map)
+        import pyqtgraph  # noqa: F401  (the views need it as soon as the map is there)
+
     def begin() -> None:
-        window.session.background.start()
-        if given.map is not None:
-            window.session.open(given.map)
-        else:
+        window.make_workspace()
+        if given.map is None:
             window.peek()
+        window.session.background.start()  # after the map: that is seen without the calculation
         told = earlier_crashes()
         if told is not None:
             window.commands.show_fault(told)
@@ -65,7 +68,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         signal.signal(number, lambda number, _: app.exit(128 + number))
     ear.start()
     window.show()
-    QTimer.singleShot(0, window, begin)
+    QTimer.singleShot(20, window, begin)  # once the window is drawn
     code = app.exec()
     window.session.close()
     window.deleteLater()

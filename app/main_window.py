@@ -155,11 +155,11 @@ class MainWindow(QMainWindow):
             self.addDockWidget(right, dock)
             dock.show()
         self.splitDockWidget(*docks, Qt.Orientation.Vertical)
-        self.resizeDocks(docks, [350, 350], Qt.Orientation.Horizontal)
+        self.resizeDocks(docks, [310, 310], Qt.Orientation.Horizontal)
         self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)
         if self.workspace is not None:
             width = self.workspace.splitter.width()
-            self.workspace.splitter.setSizes([int(0.49 * width), int(0.51 * width)])
+            self.workspace.splitter.setSizes([int(0.55 * width), int(0.45 * width)])
 
     def _keep_places(self) -> None:
         self.memory.setValue("window/geometry", self.saveGeometry())

@@ -9,7 +9,8 @@ Few colours, each with one meaning, the same in every view, figure and legend:
 
 The curve colours come from the colour-blind-safe palette of Okabe & Ito (jfly.uni-koeln.de/color,
 2008), and none is used without a second mark (dash, shape or word). Maps use perceptually uniform
-colour maps: viridis and magma (matplotlib, 2015), and CET-D1A (Kovesi, arXiv:1509.03700).
+colour maps: viridis and plasma (matplotlib, 2015),
+and CET-D1A (Kovesi, arXiv:1509.03700).
 """
 
 from __future__ import annotations
@@ -85,7 +86,7 @@ DARK = Theme(
 THEMES = {"light": LIGHT, "dark": DARK}
 CHOICES = ("system", "light", "dark")
 
-COLOUR_MAPS = {"magnitude": "viridis", "height": "magma", "signed": "CET-D1A"}
+COLOUR_MAPS = {"magnitude": "viridis", "height": "plasma", "signed": "CET-D1A"}
 """How each kind of channel is coloured; in all of them, bright or red means more."""
 
 

@@ -10,7 +10,7 @@ from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QSizePolicy, QSplitter, QVBoxLayout, QWidget
 
 from ..core.channels import CHANNELS
-from ..core.explain import window_change
+from ..core.curvereport import window_change
 from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
 from .session import FIRST_CHANNEL, Session

@@ -11,10 +11,10 @@ import numpy as np
 
 from .calibration import Constants
 from .channels import CHANNELS, Channel, Tables
+from .columns import baseline as bl
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
 from .settings import Settings
-from .steps import baseline as bl
 
 Array = np.ndarray
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .steps import baseline as bl
-from .steps import fit as ft
-from .steps import retract as rt
-from .steps import stiffness as st
+from .columns import baseline as bl
+from .columns import fit as ft
+from .columns import retract as rt
+from .columns import stiffness as st
 
 Array = np.ndarray
 

@@ -16,12 +16,9 @@ import tempfile
 import time
 from collections.abc import Callable
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
-
-import numba
-
-_config: Any = numba.config  # its attributes are made at run time
 
 FAST = {"reassoc", "contract", "nsz"}
 """Sums may be taken in any order (so they use vector instructions); NaN and infinity still hold."""
@@ -29,8 +26,8 @@ FAST = {"reassoc", "contract", "nsz"}
 
 def _sources() -> list[Path]:
     here = Path(__file__).parent
-    return [Path(__file__), *sorted((here / "steps").glob("*.py")),
-            *sorted((here / "models").glob("*.py"))]  # fmt: skip
+    rooms = ("steps", "models", "columns")
+    return [Path(__file__), *(p for room in rooms for p in sorted((here / room).glob("*.py")))]
 
 
 def user_cache() -> Path:
@@ -54,7 +51,7 @@ def _forget_old(home: Path) -> None:
 def cache_folder() -> Path:
     """The folder for this version's machine code; a temporary one if the usual can't be written."""
     digest = hashlib.sha256(
-        f"{numba.__version__} {sys.version} {_config.BOUNDSCHECK}".encode()
+        f"{version('numba')} {sys.version} {os.environ.get('NUMBA_BOUNDSCHECK', '')}".encode()
     )
     for source in _sources():
         digest.update(source.read_bytes())
@@ -82,10 +79,13 @@ def kernel(function: Callable[..., Any] | None = None, *, fast: bool = False) ->
     """
     if function is None:
         return lambda f: kernel(f, fast=fast)
-    before = _config.CACHE_DIR
-    _config.CACHE_DIR = str(cache_folder())
+    import numba  # a quarter of a second: the window is shown, and a map opened, without it
+
+    config: Any = numba.config  # its attributes are made at run time
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(cache_folder())
     try:
         return numba.njit(cache=True, nogil=True, fastmath=FAST if fast else False,
                           error_model="numpy")(function)  # fmt: skip
     finally:
-        _config.CACHE_DIR = before
+        config.CACHE_DIR = before

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from .channels import Tables
+from .columns import baseline as bl
+from .columns import fit as ft
+from .columns import retract as rt
+from .columns import stiffness as st
 from .settings import Doubts
-from .steps import baseline as bl
-from .steps import fit as ft
-from .steps import retract as rt
-from .steps import stiffness as st
 
 Array = np.ndarray
 SEVERE, MILD = "severe", "mild"

@@ -23,15 +23,15 @@ import numpy as np
 
 from .analysis import Analysis
 from .calibration import Constants, constants
+from .columns import baseline as bl
+from .columns import fit as ft
+from .columns import retract as rt
+from .columns import stiffness as st
 from .forcemap import Block, ForceMap
 from .models import law_of
 from .progress import Progress
 from .settings import Settings
-from .steps import baseline as bl
-from .steps import fit as ft
 from .steps import loops
-from .steps import retract as rt
-from .steps import stiffness as st
 
 Array = np.ndarray
 CHUNK = 512

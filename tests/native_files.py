@@ -7,6 +7,7 @@ from pathlib import Path
 
 import h5py
 import numpy as np
+
 from palpate.core.readers import open_map
 from palpate.core.writers import write_map
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from palpate.core.channels import CHANNELS
+from palpate.core.curvereport import window_change
 from palpate.core.doubts import names_of
-from palpate.core.explain import explain, window_change
+from palpate.core.explain import explain
 from palpate.core.pipeline import analyse
 from palpate.core.readers import open_map
 from palpate.core.settings import Settings

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from palpate.core.steps import baseline as bl
-from palpate.core.steps import fit as ft
+from palpate.core.columns import baseline as bl
+from palpate.core.columns import fit as ft
+from palpate.core.steps.fit import fit_of_curve, minimise
 
 N = {"paraboloid": 1.5, "cone": 2.0, "punch": 1.0}
 
@@ -25,7 +26,7 @@ def fitted(z, d, n, a=0.0, low=0.1, high=0.95, noise=0.05, by=0):
     base = np.zeros(bl.COLUMNS)
     base[bl.B_NOISE], base[bl.PEAK_D] = noise, d[-5:].mean()
     row = np.empty(ft.COLUMNS)
-    ft.fit_of_curve(z, d, z.size, base, 0, a, 0.0, n, by, low, high, np.empty(6), row)
+    fit_of_curve(z, d, z.size, base, 0, a, 0.0, n, by, low, high, np.empty(6), row)
     return row
 
 
@@ -66,7 +67,7 @@ def test_precision_of_a_fit_with_free_contact_point():
     found = []
     for _ in range(400):
         d = clean + rng.normal(0, noise, z.size)
-        ln_c, z0, steps = ft.minimise(z, d, 0, z.size, math.log(c), 0.0, 1.5, 0.0, np.empty(6))
+        ln_c, z0, steps = minimise(z, d, 0, z.size, math.log(c), 0.0, 1.5, 0.0, np.empty(6))
         assert steps >= 0
         found.append(ln_c)
     assert np.std(found) == pytest.approx(0.00300, rel=0.08)

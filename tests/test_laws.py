@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from palpate.core.models import LAWS, law_of
-from palpate.core.models.power import deflection
+from palpate.core.models.forward import deflection
 
 E_STAR = 2.0 / (1.0 - 0.35**2)  # GPa = nN/nm²
 

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, curve_fit
 
+from palpate.core.columns import baseline as bl
+from palpate.core.columns import fit as ft
 from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Ramp, simulate_curve
-from palpate.core.steps import baseline as bl
-from palpate.core.steps import fit as ft
 
 K, RADIUS, NOISE, NU = 2.0, 20.0, 0.08, 0.35
 LEVER = Lever(spring_constant=K, tip_size=RADIUS, noise=NOISE)

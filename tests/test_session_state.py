@@ -12,7 +12,7 @@ from palpate.app import background as background_module
 from palpate.app.background import Background
 from palpate.app.preparation import WORDS, Preparation
 from palpate.app.session import Session
-from palpate.core.explain import window_change
+from palpate.core.curvereport import window_change
 
 
 @pytest.fixture

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from palpate.core.steps import baseline as bl
-from palpate.core.steps import retract as rt
-from palpate.core.steps import stiffness as st
+from palpate.core.columns import baseline as bl
+from palpate.core.columns import retract as rt
+from palpate.core.columns import stiffness as st
+from palpate.core.steps.baseline import MOST, baseline_of_curve, free_part, take_off
+from palpate.core.steps.retract import retract_of_curve
+from palpate.core.steps.stiffness import stiffness_of_curve
 from palpate.core.steps.tools import MAD_TO_SIGMA, select
 
 
@@ -17,7 +20,7 @@ def ramp(samples=600, travel=250.0, top=20.0):
 
 def branch(z, d, with_slope=True, extent=1.0):
     found = np.empty(bl.BRANCH_COLUMNS)
-    bl.free_part(z, d, z.size, with_slope, extent, 5.0, np.empty(2 * bl.MOST), found)
+    free_part(z, d, z.size, with_slope, extent, 5.0, np.empty(2 * MOST), found)
     return found
 
 
@@ -88,12 +91,12 @@ def both(z, approach, retract, options=(1.0, 1.0, 5.0, 8.0)):
     """Run the baseline step and take the baselines off; retract given with z rising."""
     row = np.empty(bl.COLUMNS)
     da, dr = approach.copy(), retract.copy()
-    bl.baseline_of_curve(z, da, z.size, z, dr, z.size, 0, np.array(options),
-                         np.empty(2 * bl.MOST), row)  # fmt: skip
-    bl.take_off(z, da, z.size, row, bl.APPROACH)
-    bl.take_off(z, dr, z.size, row, bl.RETRACT)
+    baseline_of_curve(z, da, z.size, z, dr, z.size, 0, np.array(options),
+                         np.empty(2 * MOST), row)  # fmt: skip
+    take_off(z, da, z.size, row, bl.APPROACH)
+    take_off(z, dr, z.size, row, bl.RETRACT)
     out = np.empty(rt.COLUMNS)
-    rt.retract_of_curve(z, da, z.size, z, dr, z.size, row, 0, out)
+    retract_of_curve(z, da, z.size, z, dr, z.size, row, 0, out)
     return row, out
 
 
@@ -153,7 +156,7 @@ def test_stiffness_of_two_springs():
     d = contact(z, m) + rng.normal(0, 0.05, z.size)
     row, _ = both(z, d, d)
     slope = np.empty(st.COLUMNS)
-    st.stiffness_of_curve(z, d, z.size, row, 0, 0.3, 0.95, slope)
+    stiffness_of_curve(z, d, z.size, row, 0, 0.3, 0.95, slope)
     assert slope[st.SLOPE] == pytest.approx(m, abs=4 * np.sqrt(slope[st.VAR_SLOPE]))
 
 

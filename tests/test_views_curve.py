@@ -212,13 +212,32 @@ def test_branches_may_be_absent(qtbot):
     assert "approach" not in view.legend.texts
 
 
-def test_view_stays_while_walking_unless_the_curve_leaves_it(qtbot):
+def test_a_view_moved_by_hand_stays_while_walking(qtbot):
     view, _ = shown(qtbot)
     view.fit()
     view.box.translateBy(x=0.5, y=0.5)
+    view.box.sigRangeChangedManually.emit([True, True])
     seen = view.box.viewRect()
     view.show_report(report(1, 3))
     assert view.box.viewRect() == seen
+
+
+def test_a_view_left_alone_grows_to_hold_each_curve_and_then_rests(qtbot):
+    view, _ = shown(qtbot)
+    for pixel in ((1, 3), (0, 0), (1, 3)):
+        found = report(*pixel)
+        view.show_report(found)
+        seen = view.box.viewRect()
+        assert seen.left() <= found.approach.z[0]
+        assert seen.right() >= found.peak[0]
+        assert seen.bottom() >= found.peak[1] * found.spring_constant
+    view.show_report(report(0, 0))
+    assert view.box.viewRect() == seen
+
+
+def test_a_curve_that_left_the_view_is_followed(qtbot):
+    view, _ = shown(qtbot)
+    view.fit()
     far = report()
     moved = {name: dataclasses.replace(getattr(far, name), z=getattr(far, name).z + 1e4)
              for name in ("approach", "retract")}  # fmt: skip

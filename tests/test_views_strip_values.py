@@ -21,7 +21,7 @@ from palpate.app.theme import DARK, LIGHT
 from palpate.app.views.channel_strip import MOST, ChannelStrip, preview_image
 from palpate.core import ForceMap, Settings, analyse
 from palpate.core.channels import CHANNELS
-from palpate.core.explain import Raised
+from palpate.core.curvereport import Raised
 
 
 def strip_of(qtbot: QtBot, fmap: ForceMap) -> tuple[ChannelStrip, list[str]]:

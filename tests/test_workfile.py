@@ -11,6 +11,7 @@ import h5py
 import numpy as np
 import pytest
 from native_files import curves, good_map
+
 from palpate.core.errors import ReadError, WriteError
 from palpate.core.forcemap import ForceMap
 from palpate.core.readers import open_map

@@ -11,7 +11,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 
 from palpate.core import ForceMap, Settings
-from palpate.core.explain import CurveReport, explain
+from palpate.core.curvereport import CurveReport
+from palpate.core.explain import explain
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
 
 

@@ -20,8 +20,8 @@ from PySide6.QtWidgets import (
 
 from ...core import units
 from ...core.channels import CHANNELS
+from ...core.curvereport import CurveReport, Raised
 from ...core.doubts import SEVERE
-from ...core.explain import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from ..views.symbols import rich

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...core.explain import Branch, CurveReport
+from ...core.curvereport import Branch, CurveReport
 
 Array = np.ndarray
 

@@ -25,7 +25,7 @@ from PySide6.QtWidgets import (
 
 from ...core import units
 from ...core.channels import CHANNELS
-from ...core.explain import CurveReport
+from ...core.curvereport import CurveReport
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import axes
@@ -80,6 +80,7 @@ class CurveView(QWidget):
         self._frame, self._wanted = Frame(), ("z", "force")
         self._drawn: tuple[str, str, bool] | None = None
         self._part = WHOLE  # what the view was last fitted to; empty once moved by hand
+        self._area = QRectF(0.0, 0.0, 1.0, 1.0)  # what it was fitted to, without the room around
         self._theme: Theme = LIGHT
         self._build()
         self.set_theme(LIGHT)
@@ -171,6 +172,8 @@ class CurveView(QWidget):
             self._label()
         if not held and (reset_view or kind != self._drawn or self._lost()):
             self.fit(self._part or WHOLE)
+        elif not held and self._part:
+            self._follow()
         self._drawn = kind
 
     def set_axes(self, x: str, y: str) -> None:
@@ -215,7 +218,7 @@ class CurveView(QWidget):
         bounds = self._bounds(part)
         if bounds is not None:
             self._part = part
-            self.box.setRange(bounds, padding=ROOM)
+            self._look_at(bounds)
 
     @property
     def frame(self) -> Frame:
@@ -290,6 +293,26 @@ class CurveView(QWidget):
         if math.isfinite(least) and high - low < least:  # a curve of noise alone looks like one
             low, high = (low + high - least) / 2, (low + high + least) / 2
         return QRectF(left, low, float(x.max() - left) or 1.0, (high - low) or 1.0)
+
+    def _look_at(self, area: QRectF) -> None:
+        self._area = area
+        self.box.setRange(area, padding=ROOM)
+
+    def _follow(self) -> None:
+        """Keep a view that nobody moved by hand wide enough for the curve, and no wider.
+
+        It grows to hold what does not fit, so that it rests while similar curves are walked, and
+        starts anew when a curve would fill less than two fifths of it.
+        """
+        bounds = self._bounds(self._part)
+        if bounds is None:
+            return
+        both = self._area.united(bounds)
+        fills = min(bounds.width() / both.width(), bounds.height() / both.height())
+        if fills < 0.4:
+            self._look_at(bounds)
+        elif both != self._area:
+            self._look_at(both)
 
     def _lost(self) -> bool:
         """True if the curve and the view have hardly anything to do with each other any more."""

@@ -13,17 +13,32 @@ from __future__ import annotations
 
 import math
 
+from ..columns.baseline import (
+    APPROACH,
+    B_CENTRE,
+    B_COV,
+    B_FIRST,
+    B_KEPT,
+    B_LAST,
+    B_LENGTH,
+    B_NOISE,
+    B_OFFSET,
+    B_RISE,
+    B_SLOPE,
+    B_VAR_OFFSET,
+    B_VAR_SLOPE,
+    BRANCH_COLUMNS,
+    FLAT_TOP,
+    MISSING,
+    PEAK_D,
+    PEAK_Z,
+    RETRACT,
+    SPIKES,
+    Z_RANGE,
+    Z_REVERSED,
+)
 from ..compiled import kernel
 from .tools import clipped_line, line_sums, select, solve_line, spread_about_line
-
-# columns of the stage's output, one row a curve; B_ is one branch's share, the retract's follow
-B_OFFSET, B_SLOPE, B_CENTRE, B_NOISE, B_FIRST, B_LAST, B_RISE = 0, 1, 2, 3, 4, 5, 6
-B_VAR_OFFSET, B_VAR_SLOPE, B_COV, B_KEPT, B_LENGTH = 7, 8, 9, 10, 11
-BRANCH_COLUMNS = 12
-APPROACH, RETRACT = 0, BRANCH_COLUMNS
-PEAK_Z, PEAK_D, SPIKES, FLAT_TOP, MISSING, Z_REVERSED = 24, 25, 26, 27, 28, 29
-Z_RANGE = 30
-COLUMNS = 31
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
 MOST = 64  # samples that enter a first robust spread

@@ -10,17 +10,28 @@ from __future__ import annotations
 
 import math
 
+from ..columns.baseline import B_CENTRE, B_COV, B_NOISE, B_VAR_OFFSET, B_VAR_SLOPE, PEAK_D
+from ..columns.fit import (
+    COV,
+    FIRST_Z,
+    GOOD,
+    LAST_Z,
+    LN_C,
+    NO_CONTACT,
+    NOT_CONVERGED,
+    NOT_POSITIVE,
+    PULL,
+    RESIDUAL,
+    SAMPLES,
+    SCALE,
+    STATE,
+    TOO_FEW,
+    VAR_LN_C,
+    VAR_Z0,
+    Z0,
+)
 from ..compiled import kernel
-from ..models.power import deflection
-from .baseline import B_CENTRE, B_COV, B_NOISE, B_VAR_OFFSET, B_VAR_SLOPE, PEAK_D
-
-# columns of the stage's output, one row a curve
-LN_C, Z0, VAR_LN_C, VAR_Z0, COV, RESIDUAL, SAMPLES = 0, 1, 2, 3, 4, 5, 6
-FIRST_Z, LAST_Z, STATE, PULL, SCALE = 7, 8, 9, 10, 11
-COLUMNS = 12
-
-# STATE
-GOOD, TOO_FEW, NO_CONTACT, NOT_CONVERGED, NOT_POSITIVE = 0.0, 1.0, 2.0, 3.0, 4.0
+from ..models.forward import deflection
 
 MOST_STEPS = 40
 

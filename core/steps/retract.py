@@ -9,13 +9,22 @@ from __future__ import annotations
 
 import math
 
+from ..columns.baseline import B_LAST, B_NOISE, B_RISE, B_VAR_OFFSET, RETRACT
+from ..columns.retract import (
+    LOST,
+    PULL,
+    PULL_Z,
+    RELEASE_Z,
+    SEEN,
+    SNAP,
+    SNAP_Z,
+    VAR_LOST,
+    VAR_PULL,
+    VAR_WORK,
+    WORK,
+    ZERO_Z,
+)
 from ..compiled import kernel
-from .baseline import B_LAST, B_NOISE, B_RISE, B_VAR_OFFSET, RETRACT
-
-# columns of the stage's output, one row a curve
-PULL, PULL_Z, VAR_PULL, WORK, VAR_WORK, LOST, VAR_LOST = 0, 1, 2, 3, 4, 5, 6
-ZERO_Z, RELEASE_Z, SNAP, SNAP_Z, SEEN = 7, 8, 9, 10, 11
-COLUMNS = 12
 
 
 @kernel

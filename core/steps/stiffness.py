@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import math
 
+from ..columns.baseline import B_NOISE, B_VAR_SLOPE, PEAK_D
+from ..columns.stiffness import (
+    FIRST_Z,
+    LAST_Z,
+    OFFSET,
+    SAMPLES,
+    SLOPE,
+    VAR_SLOPE,
+)
 from ..compiled import kernel
-from .baseline import B_NOISE, B_VAR_SLOPE, PEAK_D
 from .fit import window_by_deflection
 from .tools import line_sums, solve_line
-
-# columns of the stage's output, one row a curve
-SLOPE, VAR_SLOPE, SAMPLES, FIRST_Z, LAST_Z, OFFSET = 0, 1, 2, 3, 4, 5
-COLUMNS = 6
 
 
 @kernel

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from palpate.core.columns import fit as ft
 from palpate.core.pipeline import CHUNK, analyse, cuts, workers
 from palpate.core.settings import Settings
-from palpate.core.steps import fit as ft
 from palpate.core.steps import loops
 
 from .scene import best, tiled_map

@@ -1,0 +1,9 @@
+"""The baseline stage. `B_` columns are one branch's: the approach at APPROACH, then the retract."""
+
+B_OFFSET, B_SLOPE, B_CENTRE, B_NOISE, B_FIRST, B_LAST, B_RISE = 0, 1, 2, 3, 4, 5, 6
+B_VAR_OFFSET, B_VAR_SLOPE, B_COV, B_KEPT, B_LENGTH = 7, 8, 9, 10, 11
+BRANCH_COLUMNS = 12
+APPROACH, RETRACT = 0, BRANCH_COLUMNS
+PEAK_Z, PEAK_D, SPIKES, FLAT_TOP, MISSING, Z_REVERSED = 24, 25, 26, 27, 28, 29
+Z_RANGE = 30
+COLUMNS = 31

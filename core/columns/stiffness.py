@@ -1,0 +1,4 @@
+"""The stiffness stage."""
+
+SLOPE, VAR_SLOPE, SAMPLES, FIRST_Z, LAST_Z, OFFSET = 0, 1, 2, 3, 4, 5
+COLUMNS = 6
