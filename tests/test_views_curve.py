@@ -224,6 +224,7 @@ def test_a_view_moved_by_hand_stays_while_walking(qtbot):
 
 def test_a_view_left_alone_grows_to_hold_each_curve_and_then_rests(qtbot):
     view, _ = shown(qtbot)
+    view.fit()
     for pixel in ((1, 3), (0, 0), (1, 3)):
         found = report(*pixel)
         view.show_report(found)

@@ -307,7 +307,7 @@ def look():
     for window in app.topLevelWidgets():
         if window.objectName() == "" and hasattr(window, "session"):
             if not seen:
-                seen.append(sorted(m for m in ("numba", "h5py", "scipy") if m in sys.modules))
+                seen.append(sorted(m for m in ("numba", "scipy", "matplotlib") if m in sys.modules))
                 print("shown", window.isVisible(), seen[0], flush=True)
             wanted = len(sys.argv) > 1
             if not wanted or window.session.finished:
