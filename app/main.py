@@ -6,11 +6,17 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import signal
 import sys
+import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from PySide6.QtWidgets import QMainWindow
 
 _BEGUN = time.perf_counter()
 
@@ -48,14 +54,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     if given.timing:
         print_times(window)
 
-    if given.map is not None:  # the worker reads while the window is being made
-        window.session.open(given.map)
+    if given.map is not None:
+        threading.Thread(target=get_ready_to_read, name="palpate-ready", daemon=True).start()
         import pyqtgraph  # noqa: F401  (the views need it as soon as the map is there)
 
     def begin() -> None:
-        window.make_workspace()
         if given.map is None:
             window.peek()
+        else:
+            window.session.open(given.map)
+        window.make_workspace()  # while the worker reads
         window.session.background.start()  # after the map: that is seen without the calculation
         told = earlier_crashes()
         if told is not None:
@@ -67,14 +75,37 @@ def main(argv: Sequence[str] | None = None) -> int:
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda number, _: app.exit(128 + number))
     ear.start()
+    after_first_paint(window, begin)
     window.show()
-    QTimer.singleShot(20, window, begin)  # once the window is drawn
     code = app.exec()
     window.session.close()
     window.deleteLater()
     app.processEvents()
     guard.remove()
     return int(code)
+
+
+def get_ready_to_read() -> None:
+    """Load what opens a map, beside the making of the window; a fault comes up again on opening."""
+    with contextlib.suppress(Exception):
+        from ..core import readers
+
+        readers.warm_up()
+
+
+def after_first_paint(window: QMainWindow, do: Callable[[], None]) -> None:
+    """Do something once the window has been drawn for the first time."""
+    from PySide6.QtCore import QEvent, QObject, QTimer
+
+    class FirstPaint(QObject):
+        def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+            if event.type() == QEvent.Type.Paint:
+                window.removeEventFilter(self)
+                QTimer.singleShot(0, window, do)
+            return False
+
+    waiting = FirstPaint(window)
+    window.installEventFilter(waiting)
 
 
 def print_times(window: object) -> None:

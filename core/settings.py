@@ -237,7 +237,7 @@ class Settings:
     """Everything chosen for an analysis: one frozen section per stage.
 
     ``Settings()`` is the default; ``settings.with_value("fit.law", "cone")`` makes a changed one;
-    ``to_toml``, ``to_json``, ``load`` keep it in a file with a version.
+    ``to_toml`` and ``to_json`` give the text of a settings file, ``load`` reads one.
     """
 
     calibration: Calibration = field(default_factory=Calibration)
@@ -350,12 +350,6 @@ class Settings:
             raise SettingsError(error.field, f"{error.what} (in {path})") from None
         except (OSError, UnicodeDecodeError) as error:
             raise SettingsError("(whole file)", f"{path} can't be read: {error}") from None
-
-    def save(self, path: str | Path) -> None:
-        """To a .toml or .json file, chosen by its ending."""
-        path = Path(path)
-        json_wanted = path.suffix.lower() == ".json"
-        path.write_text(self.to_json() if json_wanted else self.to_toml(), encoding="utf-8")
 
 
 SECTIONS: dict[str, type] = {

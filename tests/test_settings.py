@@ -24,7 +24,8 @@ def test_round_trip_through_a_file(tmp_path, kind):
     changed = Settings().with_values(
         {"fit.law": "cone", "tip.radius": 12.5, "fit.window": "force", "adhesion.smoothing": 5}
     )
-    changed.save(tmp_path / f"s.{kind}")
+    text = changed.to_toml() if kind == "toml" else changed.to_json()
+    (tmp_path / f"s.{kind}").write_text(text, encoding="utf-8")
     assert Settings.load(tmp_path / f"s.{kind}") == changed
 
 

@@ -95,7 +95,8 @@ class Asking(QWidget):
 
 
 class MissingConstants(Notice):
-    """The constants that the map does not record and nobody has typed yet."""
+    """The constants that the map does not record and nobody has typed yet, and those that do not
+    fit the contact law."""
 
     ICON = "calibrate"
 
@@ -106,16 +107,21 @@ class MissingConstants(Notice):
         self._rows = QVBoxLayout()
         self._rows.setSpacing(SPACE // 2)
         self.line.addLayout(self._rows, 1)
+        self.remark = QLabel(self)
+        self.remark.setWordWrap(True)
+        self._rows.addWidget(self.remark)
         session.map_changed.connect(self.show_missing)
         session.settings_changed.connect(self.show_missing)
 
     def show_missing(self) -> None:
         """Show what the session's map and settings lack."""
         found: dict[str, str] = {}
+        odd: list[str] = []
         if self._session.map is not None:
-            from ...core.calibration import missing
+            from ...core.calibration import missing, remarks
 
             found = dict(missing(self._session.map, self._session.settings))
+            odd = remarks(self._session.map, self._session.settings)
         for path in [p for p in self.askings if p not in found]:
             gone = self.askings.pop(path)
             self._rows.removeWidget(gone)
@@ -127,7 +133,9 @@ class MissingConstants(Notice):
                 asking.edited.connect(self._edited)
                 self._rows.insertWidget(place, asking)
             self.askings[path].words.setText(sentence)
-        self.setVisible(bool(found))
+        self.remark.setText(" ".join(odd))
+        self.remark.setVisible(bool(odd))
+        self.setVisible(bool(found or odd))
 
     def _edited(self, path: str, value: object) -> None:
         wrong = self._session.check({path: value})
