@@ -68,11 +68,13 @@ class Analysis:
                 error = None
                 if channel.variance is not None:
                     error = np.sqrt(channel.variance(self.tables))
-                    error[~np.isfinite(value)] = np.nan
             if not self.constants.lengths and name != "height":
                 value[:] = np.nan
             value[~np.isfinite(value) | ~self.done] = np.nan
             value.flags.writeable = False
+            if error is not None:
+                error[~np.isfinite(value) | ~np.isfinite(error)] = np.nan
+                error.flags.writeable = False
             self._cache[name] = (value, error)
         return self._cache[name]
 
@@ -87,7 +89,9 @@ class Analysis:
         return self._grid(self.per_curve(name)[0], np.nan)
 
     def errors(self, name: str) -> Array | None:
-        """Local standard uncertainty of a channel as a map; None if the channel has none.
+        """Local standard uncertainty of a channel as a map, (rows, cols) in core units.
+
+        NaN where the value or its uncertainty is missing; None if the channel has none.
 
         Local terms only: noise, contact point, baseline and sampling of this curve. What is common
         to all pixels (spring constant, sensitivity, tip, Poisson ratio) is not in it.
@@ -115,14 +119,13 @@ class Analysis:
         noise = self.tables.base[self.done, bl.B_NOISE]
         finite = noise[np.isfinite(noise)]
         median = float(np.median(finite)) if finite.size else math.nan
-        return Case(self.tables, self.settings.doubts, self.constants.set_force, median)
+        return Case(self.tables, self.settings.doubts, self.constants.set_force, median,
+                    self.constants.lengths)  # fmt: skip
 
     @cached_property
     def curve_doubts(self) -> Array:
         """Doubts of each curve as bits, uint64 (P,); 0 where not analysed yet."""
         bits = raise_doubts(self.case)
-        if not self.constants.lengths:
-            bits[:] = 0
         bits[~self.done] = 0
         bits.flags.writeable = False
         return bits
@@ -137,6 +140,11 @@ class Analysis:
     def severe(self) -> Array:
         """(rows, cols) bool: pixels whose numbers are not to be used."""
         return (self.doubts & np.uint64(severe_mask())) != 0
+
+    @property
+    def trusted(self) -> Array:
+        """(rows, cols) bool: pixels that have a curve without a severe doubt."""
+        return (self.map.index_map >= 0) & ~self.severe
 
     @property
     def doubt_meanings(self) -> list[tuple[int, str, str]]:

@@ -113,14 +113,6 @@ def _indentation(t: Tables) -> Array:
     return t.base[:, bl.PEAK_Z] - _good(t, ft.Z0) - t.base[:, bl.PEAK_D]
 
 
-PEAK_VARIANCE = 0.6
-"""Variance at the end of a line through five even samples, in units of one sample's variance."""
-
-
-def _peak_variance(t: Tables) -> Array:
-    return PEAK_VARIANCE * t.base[:, bl.B_NOISE] ** 2 + t.base[:, bl.B_VAR_OFFSET]
-
-
 def _forced(column: int, power: int = 1) -> Getter:
     return lambda t: t.pull[:, column] * t.spring_constant**power
 
@@ -153,10 +145,10 @@ _ALL = (
             "area between approach and retract, contact and adhesion included",
             _forced(rt.LOST), _forced(rt.VAR_LOST, 2), needs=FORCE),
     Channel("indentation", "Indentation at peak", "δ", "nm", "δ = (z - z₀) - d at the peak force",
-            _indentation, lambda t: _good(t, ft.VAR_Z0) + _peak_variance(t), needs=LENGTH),
+            _indentation, lambda t: _good(t, ft.VAR_DEPTH), needs=LENGTH),
     Channel("peak_force", "Peak force", "F_p", "nN", "F = k d where the approach stopped",
             lambda t: t.base[:, bl.PEAK_D] * t.spring_constant,
-            lambda t: _peak_variance(t) * t.spring_constant**2, needs=FORCE),
+            lambda t: t.base[:, bl.VAR_PEAK] * t.spring_constant**2, needs=FORCE),
     Channel("contact_point", "Contact point", "z₀", "nm",
             "base position where an undeflected tip meets the undeformed surface",
             lambda t: _good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),

@@ -163,7 +163,8 @@ def _one(path: Path, target: Path, settings, args: argparse.Namespace) -> None:
     with open_map(path) as fmap:
         for warning in fmap.warnings + remarks(fmap, settings):
             print(f"{path.name}: {warning}", file=sys.stderr)
-        for where, sentence in missing(fmap, settings):
+        lacking = missing(fmap, settings)
+        for where, sentence in lacking:
             print(f"{path.name}: {sentence} Give it with --set {where}=VALUE.", file=sys.stderr)
         bar, progress = _bar(path.name, args.quiet)
         with bar:
@@ -182,6 +183,9 @@ def _one(path: Path, target: Path, settings, args: argparse.Namespace) -> None:
                 raise InputError(f"{folder}: can't be made ({error.strerror}).") from None
             written = pictures(result, folder)
             print(f"Pictures: {folder} ({len(written)})")
+    if lacking:
+        raise InputError(f"{path}: saved to {target}, but without what the missing constants would "
+                         "give.")  # fmt: skip
 
 
 def summary(result) -> str:
@@ -191,7 +195,7 @@ def summary(result) -> str:
     from .doubts import DOUBTS
     from .units import best_unit
 
-    good = ~result.severe & (result.map.index_map >= 0)
+    good = result.trusted
     lines = [f"{result.map.title or result.map.path}: {result.map.n_curves} curves, "
              f"{int(good.sum())} pixels without a severe doubt",
              f"{'':26}{'median':>10} {'quartiles':>21}"]  # fmt: skip

@@ -64,7 +64,7 @@ def cache_folder() -> Path:
         probe.write_bytes(b"")
         probe.unlink()
     except OSError:
-        return Path(tempfile.gettempdir()) / f"palpate-{os.getuid() if os.name != 'nt' else 0}"
+        return Path(tempfile.mkdtemp(prefix="palpate-"))  # private; compiled anew each time
     return folder
 
 

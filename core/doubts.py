@@ -29,14 +29,16 @@ SEVERE, MILD = "severe", "mild"
 class Case:
     """What the doubts of a map are judged by.
 
-    `set_force` is the force [nN] at which the approach should stop, NaN if not recorded.
-    `median_noise` is the median over the whole map, so that one curve can be compared with it.
+    `lengths` is False if the signal can't be turned into nm. `set_force` is the force [nN] at which
+    the approach should stop, NaN if not recorded. `median_noise` is the median over the whole map,
+    so that one curve can be compared with it.
     """
 
     tables: Tables
     limits: Doubts
     set_force: float
     median_noise: float
+    lengths: bool = True
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,7 @@ class Doubt:
     Attributes
     ----------
     name, severity, sentence : for people
-    figure : the measured figure (P,), NaN where it can't be had
+    figure : the measured figure (P,), NaN where it can't be had; NaN trips nothing
     trips : (figure, limits) -> (P,) bool
     unit : of the figure
     threshold : the limit that was passed, from the settings, for the sentence
@@ -75,7 +77,7 @@ def _free_share(branch: int) -> Callable[[Case], Array]:
 
     Needed is the setting, and 30 % of the travel in contact or 100 nm, whichever is less (a rule of
     planning: at least 30 % or 100 nm; common practice, no source). A retract whose baseline stays
-    below the approach's by a quarter of the peak has not let go at all.
+    below the approach's by a quarter of the peak, without a jump in it, has not let go at all.
     """
 
     def figure(c: Case) -> Array:
@@ -84,7 +86,8 @@ def _free_share(branch: int) -> Callable[[Case], Array]:
         touching = np.nan_to_num(b[:, bl.Z_RANGE] - b[:, bl.B_LENGTH])
         needed = np.maximum(c.limits.shortest_baseline, np.minimum(0.3 * touching, 100.0))
         gap = _line_at_peak(b, bl.APPROACH) - _line_at_peak(b, branch)
-        return np.where(gap > 0.25 * b[:, bl.PEAK_D], 0.0, free) / needed
+        stuck = (gap > 0.25 * b[:, bl.PEAK_D]) & (c.tables.pull[:, rt.SEEN] != 1.0)
+        return np.where(stuck, 0.0, free) / needed
 
     return figure
 
@@ -96,10 +99,36 @@ def _line_at_peak(base: Array, branch: int) -> Array:
 
 
 def _steepness(c: Case) -> Array:
-    """Peak deflection in units of the noise."""
+    """Peak deflection in units of the noise; NaN where there is no peak to judge."""
+    return c.tables.base[:, bl.PEAK_D] / c.tables.base[:, bl.B_NOISE]
+
+
+def _kept(c: Case) -> Array:
+    """Usable samples of the shorter branch; an absent branch is another doubt's."""
     b = c.tables.base
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(np.isfinite(b[:, bl.PEAK_D]), b[:, bl.PEAK_D] / b[:, bl.B_NOISE], 0.0)
+    there, back = b[:, bl.B_KEPT], b[:, bl.RETRACT + bl.B_KEPT]
+    return np.where(back > 0, np.minimum(there, back), there)
+
+
+def _uncalibrated(c: Case) -> Array:
+    return np.full(c.tables.base.shape[0], 0.0 if c.lengths else 1.0)
+
+
+def _cut_window(c: Case) -> Array:
+    return c.tables.fit[:, ft.WINDOW_CUT]
+
+
+def _gap(c: Case) -> Array:
+    """How far apart the branches end at the peak, in steps of z."""
+    b = c.tables.base
+    step = b[:, bl.Z_RANGE] / np.maximum(b[:, bl.B_KEPT] - 1.0, 1.0)
+    return np.abs(c.tables.pull[:, rt.GAP]) / step
+
+
+def _from_one(c: Case) -> Array:
+    """By how many standard errors the slope in contact is below one; NaN without a contact."""
+    s = c.tables.slope
+    return (1.0 - s[:, st.SLOPE]) / np.sqrt(s[:, st.VAR_SLOPE])
 
 
 def _missed(c: Case) -> Array:
@@ -131,7 +160,7 @@ NOISES = "× noise"
 _ALL = (
     Doubt("no_contact", SEVERE,
           "The deflection never rises above the noise: the surface was not reached.",
-          _steepness, lambda f, s: ~(f > 5.0), NOISES, lambda s: 5.0),
+          _steepness, lambda f, s: f <= 5.0, NOISES, lambda s: 5.0),
     Doubt("no_baseline", SEVERE,
           "Too little free baseline before contact: the travel was too short. Lengthen it and "
           "measure again.",
@@ -142,13 +171,14 @@ _ALL = (
           _free_share(bl.RETRACT), lambda f, s: f < 1.0, "of what is needed", lambda s: 1.0),
     Doubt("saturated", SEVERE,
           "The signal has a flat top: the detector was saturated.",
-          _base(bl.FLAT_TOP), lambda f, s: f >= 4, "samples", lambda s: 4),
+          _base(bl.FLAT_TOP), lambda f, s: f >= 1.0, "of a suspicious run", lambda s: 1.0),
     Doubt("spikes", MILD, "Single samples stand out of their neighbours.",
           _base(bl.SPIKES), lambda f, s: f >= 1, "samples", lambda s: 1),
     Doubt("missing_samples", MILD, "Samples are missing or not numbers.",
           _base(bl.MISSING), lambda f, s: f >= 1, "samples", lambda s: 1),
     Doubt("wrong_way", SEVERE,
-          "The approach does not move towards the sample: z falls. Is its sign declared?",
+          "A branch moves the wrong way: the approach away from the sample, or the retract towards "
+          "it. Is the sign of z declared?",
           _base(bl.Z_REVERSED), lambda f, s: f > 0),
     Doubt("noisy", MILD, "The noise is far above the map's.",
           lambda c: c.tables.base[:, bl.B_NOISE] / c.median_noise,
@@ -168,8 +198,32 @@ _ALL = (
           "deflection sensitivity is wrong.",
           _slope_excess, lambda f, s: f > 3.0, "standard errors", lambda s: 3.0),
     Doubt("no_pull_off", MILD,
-          "No pull-off stands out of the noise; the adhesion is given as zero.",
+          "No pull-off stands out of the noise: the adhesion is no more than an upper limit.",
           _pull_seen, lambda f, s: f == 0.0),
+    Doubt("too_short", SEVERE, "A branch has too few samples to find anything on it.",
+          _kept, lambda f, s: f < 8, "samples", lambda s: 8),
+    Doubt("no_retract", SEVERE,
+          "There is no retract: no adhesion, no works, and no law with a constant pull.",
+          _base(bl.RETRACT + bl.B_KEPT), lambda f, s: f == 0),
+    Doubt("not_calibrated", SEVERE,
+          "The signal can't be turned into a deflection: a constant is missing.",
+          _uncalibrated, lambda f, s: f > 0),
+    Doubt("slope_near_one", MILD,
+          "In contact the deflection can't be told from the travel of the base: no stiffness is "
+          "given, the sample is too stiff for this lever.",
+          _from_one, lambda f, s: (f <= 0.0) & (f >= -3.0), "standard errors", lambda s: 0.0),
+    Doubt("few_in_slope", MILD, "Too few samples for the slope in contact.",
+          lambda c: c.tables.slope[:, st.SAMPLES], lambda f, s: f < 4, "samples", lambda s: 4),
+    Doubt("window_cut", MILD,
+          "The fit window began before the tip touched; it was cut there.",
+          _cut_window, lambda f, s: f > 0),
+    Doubt("z_unsteady", MILD, "The base goes back and forth within a branch.",
+          lambda c: 100.0 * c.tables.base[:, bl.Z_BACK], lambda f, s: (f > 20.0) & (f < 80.0),
+          "% of steps", lambda s: 20.0),
+    Doubt("open_loop", MILD,
+          "Approach and retract do not meet at the peak: samples are missing there, or the base "
+          "moved during a hold. The dissipated energy was closed by a straight line.",
+          _gap, lambda f, s: f > 5.0, "steps", lambda s: 5.0),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {
@@ -177,12 +231,18 @@ DOUBTS: dict[str, Doubt] = {
     for bit, d in enumerate(_ALL)
 }
 
+WITHOUT_LENGTHS = ("saturated", "missing_samples", "wrong_way", "too_short", "no_retract",
+                   "not_calibrated", "z_unsteady")  # fmt: skip
+"""Doubts that make sense while the signal is not in nm."""
+
 
 def raise_doubts(case: Case) -> Array:
     """The doubts of every curve as bits, uint64 (P,)."""
     bits = np.zeros(case.tables.base.shape[0], dtype=np.uint64)
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
+            if not (case.lengths or doubt.name in WITHOUT_LENGTHS):
+                continue
             tripped = doubt.trips(doubt.figure(case), case.limits)
             bits[tripped] |= np.uint64(doubt.mask)
     return bits

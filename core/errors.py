@@ -4,7 +4,6 @@
     ├── InputError            something the user gave us can be mended by the user
     │   ├── ReadError         a file: what is wrong, where in the file, and the repair
     │   ├── SettingsError     a setting: the field's name and its range
-    │   ├── CalibrationError  a constant is missing: what can't be computed without it
     │   └── WriteError        a place to save: why it could not be written, and the repair
     └── Cancelled             the user asked to stop; nothing is wrong
 
@@ -56,10 +55,6 @@ class SettingsError(InputError):
 
     def __reduce__(self):
         return type(self), (self.field, self.what)
-
-
-class CalibrationError(InputError):
-    """A constant is missing that the asked-for number needs."""
 
 
 class WriteError(InputError):

@@ -18,7 +18,7 @@ from .columns import fit as ft
 from .columns import retract as rt
 from .columns import stiffness as st
 from .curvereport import NOWHERE, Branch, CurveReport, Raised
-from .doubts import DOUBTS
+from .doubts import DOUBTS, WITHOUT_LENGTHS
 from .forcemap import ForceMap
 from .models import law_of
 from .pipeline import Request, one_curve
@@ -69,8 +69,10 @@ def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
+            if not (case.lengths or doubt.name in WITHOUT_LENGTHS):
+                continue
             figure = doubt.figure(case)
-            if one.constants.lengths and doubt.trips(figure, case.limits)[0]:
+            if doubt.trips(figure, case.limits)[0]:
                 found.append(Raised(doubt.name, doubt.severity, doubt.sentence, float(figure[0]),
                                     float(doubt.threshold(case.limits)), doubt.unit))  # fmt: skip
     return sorted(found, key=lambda r: r.severity != "severe")

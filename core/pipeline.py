@@ -90,9 +90,8 @@ def _retract_key(r: Request) -> Hashable:
 
 def _run_retract(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     if r.constants.lengths:
-        half = r.settings.adhesion.smoothing // 2
         loops.retract_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
-                           half, rows["retract"])  # fmt: skip
+                           r.settings.adhesion.samples, rows["retract"])  # fmt: skip
 
 
 def window_of(r: Request) -> tuple[int, float, float]:

@@ -53,7 +53,7 @@ class Calibration:
     spring_constant: float | None = number(
         None, "Spring constant", "N/m", 0.0, 1e4,
         "Normal stiffness of the lever. Force is this times the deflection.",
-        "F = k d, PHYSICS: Butt, Cappella & Kappl, Surf. Sci. Rep. 59 (2005) 1 (from memory)",
+        "F = k d; Butt, Cappella & Kappl, Surf. Sci. Rep. 59 (2005) 1 (from memory)",
         open_low=True,
     )  # fmt: skip
     deflection_sensitivity: float | None = number(
@@ -124,10 +124,11 @@ class Baseline:
 class Adhesion:
     """The pull on the way back."""
 
-    smoothing: int = number(
-        1, "Smoothing", "samples", 1, 21,
-        "Samples averaged (odd) before the largest pull below the retract baseline is taken. "
-        "1 takes the curve as it is.",
+    samples: int = number(
+        1, "Read off", "samples", 1, 50,
+        "With more than two, the largest pull is read off a straight line through that many "
+        "samples on the contact side, which averages the noise where the curve is straight. 1 "
+        "takes the lowest sample as it is.",
         OURS,
     )  # fmt: skip
 
@@ -207,7 +208,7 @@ class Doubts:
     least_samples: int = number(
         10, "Fewest samples in the window", "samples", 4, 1000,
         "A fit to fewer samples is doubted.",
-        "PHYSICS: fewer than 10 points in contact is insufficient sampling (common practice)",
+        "fewer than 10 samples in contact are too few; common practice, no source",
     )  # fmt: skip
     shortest_baseline: float = number(
         20.0, "Shortest baseline", "nm", 0.0, 1e6,
@@ -314,6 +315,8 @@ class Settings:
         version = data.get("palpate_settings")
         if not isinstance(version, int) or isinstance(version, bool):
             raise SettingsError("palpate_settings", "the version is missing; it should be 1.")
+        if version < 1:
+            raise SettingsError("palpate_settings", f"version {version} never was; it should be 1.")
         if version > VERSION:
             raise SettingsError(
                 "palpate_settings",

@@ -47,7 +47,7 @@ fmap = ForceMap.from_arrays(zs, ds, shape=(13, 13), spring_constant=1.0, radius=
 for change in ({}, {"fit.window": "indentation"}, {"fit.window": "force", "fit.law": "cone"},
                {"fit.branch": "retract", "fit.law": "punch", "stiffness.branch": "approach"},
                {"fit.fraction_from": -100.0, "fit.fraction_to": 100.0, "baseline.extent": 5.0,
-                "adhesion.smoothing": 21, "stiffness.share_from": 0.0},
+                "adhesion.samples": 21, "stiffness.share_from": 0.0},
                {"baseline.shape": "offset", "baseline.threshold": 3.0, "fit.adhesion": "none"}):
     first = analyse(fmap, Settings().with_values(change))
     again = analyse(fmap, Settings().with_values(change))

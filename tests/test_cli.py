@@ -92,7 +92,8 @@ def test_a_wrong_command_line_is_exit_code_2(maps):
 
 
 def test_missing_calibration_is_told_with_the_repair(maps, tmp_path, capsys):
-    assert main(["analyse", str(maps / "b.h5"), "--out", str(tmp_path)]) == 0
+    assert main(["analyse", str(maps / "b.h5"), "--out", str(tmp_path)]) == 1
+    assert (tmp_path / "b.analysis.h5").exists()
     told = capsys.readouterr().err
     for name in ("calibration.spring_constant", "calibration.deflection_sensitivity", "tip.radius"):
         assert f"--set {name}=VALUE" in told

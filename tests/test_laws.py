@@ -59,14 +59,13 @@ def test_stiffness_is_twice_reduced_modulus_times_contact_radius(
 def test_constant_adhesion_shifts_the_force_down():
     # Derjaguin, Muller & Toporov, J. Colloid Interface Sci. 53 (1975) 314: F_ad = 2πwR;
     # E* as above, R = 20 nm, δ = 3 nm, w = 0.1 J/m² = 0.1 nN/nm: 58.05213 nN, direct solution
-    pull_off = 2 * math.pi * 0.1 * 20.0
-    force = law_of("paraboloid").force(3.0, E_STAR, 20.0) - pull_off
-    assert force == pytest.approx(58.05213, rel=1e-6)
-
-
-def test_poisson_ratio_sensitivity():
-    # E = E*(1-ν²); E(0.5)/E(0.35) = 0.854701, direct solution
-    assert pytest.approx(0.854701, rel=1e-6) == (1 - 0.5**2) / (1 - 0.35**2)
+    # through the compiled law: a lever of k = 2 N/m whose base stands where δ = 3 nm
+    k, pull_off = 2.0, 2 * math.pi * 0.1 * 20.0
+    c, a = E_STAR * law_of("paraboloid").factor(20.0) / k, pull_off / k
+    z = 3.0 + 58.05213 / k  # δ + d, contact point at 0
+    _, delta, elastic, _ = deflection(z + a, c, 1.5, -1.0)
+    assert delta == pytest.approx(3.0, rel=1e-6)
+    assert k * (elastic - a) == pytest.approx(58.05213, rel=1e-6)
 
 
 @pytest.mark.parametrize("law", LAWS)

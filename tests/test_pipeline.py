@@ -41,7 +41,7 @@ def changed_stages(before, after):
     ("path", "value", "stages"),
     [
         ("baseline.threshold", 6.0, {"baseline", "retract", "fit", "stiffness"}),
-        ("adhesion.smoothing", 3, {"retract", "fit"}),
+        ("adhesion.samples", 3, {"retract", "fit"}),
         ("fit.fraction_from", 20.0, {"fit"}),
         ("fit.law", "cone", {"fit"}),
         ("stiffness.share_from", 50.0, {"stiffness"}),
@@ -72,7 +72,7 @@ def test_pyramid_and_cone_share_a_fit(fmap, first):
 
 def test_without_constant_adhesion_the_pull_off_does_not_matter(fmap, first):
     plain = analyse(fmap, first.settings.with_value("fit.adhesion", "none"))
-    again = analyse(fmap, plain.settings.with_value("adhesion.smoothing", 5), previous=plain)
+    again = analyse(fmap, plain.settings.with_value("adhesion.samples", 5), previous=plain)
     assert changed_stages(plain, again) == {"retract"}
 
 
@@ -187,3 +187,27 @@ def test_force_channel_gives_the_same_answer_as_deflection(made):
     by_d = analyse(ForceMap.from_arrays(made.z, made.deflection, **common))
     by_f = analyse(ForceMap.from_arrays(made.z, force=made.deflection * k, **common))
     assert np.allclose(by_d.channel("modulus"), by_f.channel("modulus"), rtol=1e-9, equal_nan=True)
+
+
+def test_young_modulus_is_the_reduced_one_times_one_minus_poisson_squared(fmap, first):
+    # E = E* (1 - ν²), Hertz 1882; E(ν = 0.5)/E(ν = 0.35) = 0.854701, direct solution
+    rubber, glass = (analyse(fmap, first.settings.with_value("sample.poisson_ratio", nu),
+                             previous=first).channel("modulus") for nu in (0.5, 0.35))  # fmt: skip
+    assert np.nanmax(np.abs(rubber / glass - 0.854701)) < 1e-6
+
+
+def test_trusted_pixels_have_a_curve_and_no_severe_doubt(made):
+    arrays = made.arrays(calibrated=False)
+    keep = np.arange(len(arrays["pixel"])) % 7 != 3
+    for name in ("z", "deflection", "pixel"):
+        arrays[name] = arrays[name][keep]
+    raw = analyse(ForceMap.from_arrays(**arrays))
+    assert not raw.trusted.any()  # nothing is calibrated
+    known = {"calibration.spring_constant": made.lever.spring_constant,
+             "calibration.deflection_sensitivity": made.lever.sensitivity,
+             "tip.radius": made.lever.tip_size}  # fmt: skip
+    told = analyse(raw.map, Settings().with_values(known))
+    assert not told.trusted[told.map.index_map < 0].any()
+    assert told.trusted[told.map.index_map >= 0].mean() > 0.9
+    for _, values, errors in raw.channels():
+        assert errors is None or np.isnan(errors[np.isnan(values)]).all()

@@ -22,7 +22,7 @@ def test_every_declaration_is_complete():
 @pytest.mark.parametrize("kind", ["toml", "json"])
 def test_round_trip_through_a_file(tmp_path, kind):
     changed = Settings().with_values(
-        {"fit.law": "cone", "tip.radius": 12.5, "fit.window": "force", "adhesion.smoothing": 5}
+        {"fit.law": "cone", "tip.radius": 12.5, "fit.window": "force", "adhesion.samples": 5}
     )
     text = changed.to_toml() if kind == "toml" else changed.to_json()
     (tmp_path / f"s.{kind}").write_text(text, encoding="utf-8")
@@ -44,7 +44,7 @@ def test_equal_settings_give_equal_text():
         ("tip.half_angle", 90, "1 to 85"), ("fit.law", "egg", "paraboloid"),
         ("fit.fraction_from", 99, "below"), ("fit.nothing", 1, "unknown"),
         ("nothing.at_all", 1, "unknown"), ("tip.radius", "12", "nm"), ("tip.radius", True, "nm"),
-        ("adhesion.smoothing", 2.5, "1 to 21"), ("tip.radius", 10**400, "nm"),
+        ("adhesion.samples", 2.5, "1 to 50"), ("tip.radius", 10**400, "nm"),
         ("fit.law", None, "paraboloid"), ("sample.poisson_ratio", None, "0 to 0.5"),
     ],
 )  # fmt: skip

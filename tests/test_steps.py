@@ -8,6 +8,10 @@ import pytest
 from palpate.core.columns import baseline as bl
 from palpate.core.columns import retract as rt
 from palpate.core.columns import stiffness as st
+from palpate.core.forcemap import ForceMap
+from palpate.core.pipeline import analyse
+from palpate.core.settings import Settings
+from palpate.core.simulate import Lever, Ramp, simulate_curve
 from palpate.core.steps.baseline import MOST, baseline_of_curve, free_part, take_off
 from palpate.core.steps.retract import retract_of_curve
 from palpate.core.steps.stiffness import stiffness_of_curve
@@ -51,7 +55,7 @@ def test_baseline_is_found_up_to_contact(pull, tilt):
     rng, z = np.random.default_rng(1), ramp()
     found = branch(z, contact(z, pull=pull) + tilt * z + 5.0 + rng.normal(0, 0.08, z.size))
     end = z[int(found[bl.B_LAST]) - 1]
-    assert -pull - 6.0 < end < -pull + 1.0
+    assert -pull - 8.0 < end < -pull + 1.0
     assert found[bl.B_SLOPE] == pytest.approx(tilt, abs=4 * np.sqrt(found[bl.B_VAR_SLOPE]))
     line = found[bl.B_OFFSET] - found[bl.B_SLOPE] * found[bl.B_CENTRE]
     assert line == pytest.approx(5.0, abs=0.06)
@@ -115,9 +119,9 @@ def test_noise_alone_is_no_pull_off():
     seen = []
     for _ in range(200):
         noise = rng.normal(0, 0.08, (2, z.size))
-        _, out = both(z, contact(z) + noise[0], contact(z) + noise[1])
+        row, out = both(z, contact(z) + noise[0], contact(z) + noise[1])
         seen.append(out[rt.SEEN])
-        assert out[rt.SEEN] or out[rt.PULL] == 0.0
+        assert out[rt.SEEN] or out[rt.PULL] < 4.5 * row[bl.RETRACT + bl.B_NOISE]
     assert np.mean(seen) < 0.02
 
 
@@ -139,19 +143,13 @@ def test_loop_area_over_z_equals_loop_area_over_indentation():
     back_d = np.append(0.0, back[z >= -3.0])
     back_delta = np.append(-3.0, z[z >= -3.0]) - back_d
     loop = np.trapezoid(go, z - go) - np.trapezoid(back_d, back_delta)
-    peak_step = 0.0  # both branches end in the same peak but for the pull, a step at constant z
-    last = 0.5 * (go[-1] ** 2 - back[-1] ** 2)
-    assert out[rt.LOST] == pytest.approx(loop + last + peak_step, rel=0.03)
+    # the branches end at one z but not at one d: the loop over δ is closed from peak to peak
+    closing = 0.5 * (go[-1] + back[-1]) * (go[-1] - back[-1])
+    assert out[rt.LOST] == pytest.approx(loop + closing, rel=0.03)
 
 
-def test_stiffness_of_two_springs():
-    """m = 0.8 on a 2 N/m lever is S = k m/(1-m) = 8 N/m, and u(m) = 0.01 is u(S)/S = 0.0625.
-
-    Two springs in series; direct solution.
-    """
-    m, um = 0.8, 0.01
-    assert 2.0 * m / (1 - m) == pytest.approx(8.0)
-    assert um / (m * (1 - m)) == pytest.approx(0.0625)
+def test_slope_in_contact_is_found_within_its_uncertainty():
+    m = 0.8
     rng, z = np.random.default_rng(10), ramp()
     d = contact(z, m) + rng.normal(0, 0.05, z.size)
     row, _ = both(z, d, d)
@@ -164,9 +162,47 @@ def test_spikes_flat_tops_and_lost_samples_are_counted():
     rng, z = np.random.default_rng(11), ramp()
     noise = rng.normal(0, 0.08, (2, z.size))
     clean, _ = both(z, contact(z) + noise[0], contact(z, pull=3.0) + noise[1])
-    assert (clean[bl.SPIKES], clean[bl.FLAT_TOP]) == (0, 1)
+    assert clean[bl.SPIKES] == 0
+    assert clean[bl.FLAT_TOP] < 1.0
     spiked = contact(z) + noise[0]
     spiked[[100, 200, 300]] += 9.0
     assert both(z, spiked, contact(z) + noise[1])[0][bl.SPIKES] == 3
     flat = np.minimum(contact(z) + noise[0], 10.0)
-    assert both(z, flat, contact(z) + noise[1])[0][bl.FLAT_TOP] > 10
+    assert both(z, flat, contact(z) + noise[1])[0][bl.FLAT_TOP] > 1.0
+    assert both(z, contact(z) + noise[1], flat)[0][bl.FLAT_TOP] > 1.0  # the retract's counts too
+
+
+@pytest.mark.parametrize("samples", [512, 1024, 4096])
+@pytest.mark.parametrize(("modulus", "force", "pull"), [(0.005, 4.0, 2.0), (0.02, 8.0, 1.0),
+                                                        (0.01, 10.0, 0.0)])  # fmt: skip
+def test_soft_contact_at_low_force_is_not_taken_for_baseline(samples, modulus, force, pull):
+    """Peaks of 25 to 60 noises that rise gently: the free part must end before contact."""
+    rng = np.random.default_rng(4)
+    lever, ramp_ = Lever(2.0, 60.0, "paraboloid", 20.0, 0.08), Ramp(250.0, samples, force)
+    curves = [simulate_curve(lever, ramp_, modulus, 0.35, pull, 0.0, rng)[:2] for _ in range(40)]
+    z, d = (np.array(part) for part in zip(*curves, strict=True))
+    fmap = ForceMap.from_arrays(z, d, shape=(1, 40), spring_constant=2.0, radius=20.0)
+    result = analyse(fmap, Settings().with_value("sample.poisson_ratio", 0.35))
+    base = result.stage_tables["baseline"]
+    ends = [fmap.samples(i).approach_z[int(base[i, bl.B_LAST]) - 1] for i in range(40)]
+    assert np.median(ends) < 2.0  # a toe of 2 nm is 0.2 noises high
+    assert np.median(base[:, bl.RETRACT + bl.B_NOISE]) == pytest.approx(0.08, rel=0.05)
+    assert np.median(result.channel("adhesion")) == pytest.approx(pull, abs=0.4)
+    assert np.median(result.channel("modulus")) == pytest.approx(modulus, rel=0.1)
+
+
+@pytest.mark.parametrize("change", [
+    {"fit.window": "indentation"}, {"fit.fraction_from": -50.0}, {"fit.fraction_from": -5.0},
+    {"fit.window": "force", "fit.force_from": -8.0},
+    {"fit.window": "indentation", "fit.branch": "retract"},
+])  # fmt: skip
+def test_a_window_never_reaches_before_contact(change):
+    """On a sticky sample, samples from before the jump would make the modulus worthless."""
+    rng = np.random.default_rng(5)
+    lever, ramp_ = Lever(2.0, 60.0, "paraboloid", 20.0, 0.08), Ramp(250.0, 512, 30.0)
+    curves = [simulate_curve(lever, ramp_, 1.0, 0.35, 8.0, 0.0, rng)[:2] for _ in range(60)]
+    z, d = (np.array(part) for part in zip(*curves, strict=True))
+    fmap = ForceMap.from_arrays(z, d, shape=(1, 60), spring_constant=2.0, radius=20.0)
+    result = analyse(fmap, Settings().with_values({"sample.poisson_ratio": 0.35} | change))
+    assert np.median(result.channel("modulus")) == pytest.approx(1.0, rel=0.03)
+    assert np.nanmedian(result.channel("residual")) < 1.2

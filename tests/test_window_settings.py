@@ -82,7 +82,7 @@ def test_leaving_a_field_untouched_is_no_act(panel):
         ("sample.poisson_ratio", "much", "not a number"),
         ("tip.radius", "0", "above 0 to 1e+06 nm"),
         ("tip.radius", "20 N", "the unit is nm"),
-        ("adhesion.smoothing", "2.5", "1 to 21"),
+        ("adhesion.samples", "2.5", "1 to 50"),
         ("fit.fraction_from", "96", "Must be below “To” (95)"),
         ("baseline.extent", "1e400", "5 to 100"),
         ("baseline.extent", "nan", "not a number"),

@@ -23,7 +23,7 @@ def words_of(path: str) -> str:
     label = declaration(path).metadata["label"].split(" (")[0].lower()
     if label in ("from", "to"):
         return f"{section} window"
-    plain = label in ("shape", "branch", "smoothing", "adhesion", "residual", "noise", "spike")
+    plain = label in ("shape", "branch", "read off", "adhesion", "residual", "noise", "spike")
     return f"{section} {label}" if plain and label != section else label
 
 

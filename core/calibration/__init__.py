@@ -76,6 +76,8 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     scale = (fmap.z_scale, fmap.z_shift, fmap.signal_scale * d, fmap.signal_shift * d)
     force = {"V": s.value * k.value, "nN": 1.0, "nm": k.value}
     set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
+    if not set_force > 0.0:  # nothing to compare a peak force with
+        set_force = math.nan
     factor = law.factor(tip.value) if math.isfinite(tip.value) else math.nan
     return Constants(k, s, tip, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
 

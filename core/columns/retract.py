@@ -1,5 +1,5 @@
 """The retract stage: pull-off and works."""
 
 PULL, PULL_Z, VAR_PULL, WORK, VAR_WORK, LOST, VAR_LOST = 0, 1, 2, 3, 4, 5, 6
-ZERO_Z, RELEASE_Z, SNAP, SNAP_Z, SEEN = 7, 8, 9, 10, 11
-COLUMNS = 12
+ZERO_Z, RELEASE_Z, SEEN, GAP = 7, 8, 9, 10
+COLUMNS = 11

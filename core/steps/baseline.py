@@ -1,10 +1,11 @@
 """The free part of a curve, its line and its noise; the peak.
 
 The free part is found, not assumed. Coming back from the peak, contact has certainly begun where
-the deflection has risen by a tenth of its range; the line of what lies before is fitted, the free
-part is cut back to where the smoothed deflection leaves that line, and the line is fitted again,
-until the cut no longer moves. The noise is the standard deviation about the line, without outliers
-beyond five times the robust spread (1.4826 times the median absolute residual).
+the deflection has risen by a tenth of its range, or where it dips (a jump); the line of what lies
+before is fitted, the free part is cut back to where the smoothed deflection leaves that line, and
+the line is fitted again, until the cut no longer moves. The noise is the standard deviation about
+the line, without outliers beyond five times the robust spread (1.4826 times the median absolute
+residual).
 
 The same function serves the retract, read backwards in time so that z rises.
 """
@@ -25,6 +26,7 @@ from ..columns.baseline import (
     B_OFFSET,
     B_RISE,
     B_SLOPE,
+    B_TOUCH,
     B_VAR_OFFSET,
     B_VAR_SLOPE,
     BRANCH_COLUMNS,
@@ -34,6 +36,8 @@ from ..columns.baseline import (
     PEAK_Z,
     RETRACT,
     SPIKES,
+    VAR_PEAK,
+    Z_BACK,
     Z_RANGE,
     Z_REVERSED,
 )
@@ -60,6 +64,13 @@ def peak_of(z, d, count):
 
 
 @kernel
+def peak_share(count):
+    """Variance of `peak_of` in units of one sample's: 0.6 at the end of a line through five."""
+    m = min(5, count)
+    return (4.0 * m - 2.0) / (m * (m + 1.0)) if m >= 3 else 1.0
+
+
+@kernel
 def rise_index(d, count, low, high):
     """First sample of the last unbroken stretch above ``low + (high - low)/10``."""
     limit = low + 0.1 * (high - low)
@@ -70,30 +81,80 @@ def rise_index(d, count, low, high):
 
 
 @kernel
-def leave_index(z, d, count, rise, centre, offset, slope, limit):
-    """Coming back from `rise`: the end of the samples that lie quietly on the line.
+def smooth_of(count):
+    """Samples in the moving mean: 5, and more (odd) on curves of many samples."""
+    return max(SMOOTH, min(41, count // 100 | 1))
 
-    A sample is quiet if the moving mean around it is within three limits of the line (a slow wave
-    of the baseline may be that high) and within one limit of the moving mean just before it
-    (contact and snap-in are steeper than any wave).
+
+@kernel
+def middle_of_three(a, b, c):
+    """The median of three numbers."""
+    return max(min(a, b), min(max(a, b), c))
+
+
+@kernel
+def dip_index(d, rise, width, limit):
+    """Coming back from `rise`: the first sample that lies `limit` below what came just before it.
+
+    That is where a tip has jumped on, or has not yet let go. The median of three, and the lower of
+    two means before it, keep single outliers out. Returns `rise` if there is none.
     """
-    half = SMOOTH // 2
-    i = min(rise, count - half) - 1
+    near = far = 0.0  # sums over the width before, and over the width before that
+    start = min(rise, d.size - 1) - 1
+    if start < 3 * width + 1:
+        return rise
+    for j in range(width):
+        near += d[start - 2 * width + j]
+        far += d[start - 3 * width + j]
+    for i in range(start, 3 * width, -1):
+        value = middle_of_three(d[i - 1], d[i], d[i + 1])
+        if value < min(near, far) / width - limit:
+            return i
+        near += d[i - 2 * width - 1] - d[i - width - 1]
+        far += d[i - 3 * width - 1] - d[i - 2 * width - 1]
+    return rise
+
+
+@kernel
+def leave_index(z, d, count, start, width, centre, offset, slope, level, step):
+    """Coming back from `start`: the end of the samples that lie quietly on the line.
+
+    A sample is quiet if the moving mean around it is within `level` of the line and within `step`
+    of the moving mean just before it (contact and jumps are steeper than any wave).
+    """
+    half = width // 2
+    i = min(start, count - half) - 1
     quiet = 0
-    while i >= half + SMOOTH:
+    while i >= half + width:
         here = before = 0.0
         for j in range(i - half, i + half + 1):
             here += d[j] - offset - slope * (z[j] - centre)
-            before += d[j - SMOOTH] - offset - slope * (z[j - SMOOTH] - centre)
-        level, step = abs(here) / SMOOTH, abs(here - before) / SMOOTH
-        if level <= 3.0 * limit and step <= 1.5 * limit:
+            before += d[j - width] - offset - slope * (z[j - width] - centre)
+        if abs(here) <= level * width and abs(here - before) <= step * width:
             quiet += 1
-            if quiet >= SMOOTH:
+            if quiet >= width:
                 return max(i + quiet - half - 1, 0)
         else:
             quiet = 0
         i -= 1
     return 0
+
+
+@kernel
+def touch_index(z, d, first, rise, centre, offset, slope, limit):
+    """First sample in contact: the lowest between the free part and the rise, if that is a dip
+    of more than `limit`; else where the deflection leaves the baseline for good."""
+    at, best = first, 0.0
+    for i in range(first, rise):
+        value = d[i] - offset - slope * (z[i] - centre)
+        if value < best:
+            best, at = value, i
+    if best < -limit:
+        return at
+    i = rise
+    while i > first and d[i - 1] - offset - slope * (z[i - 1] - centre) > 0.0:
+        i -= 1
+    return i
 
 
 @kernel
@@ -107,9 +168,9 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
     extent : share (0..1) of the free part to use, nearest to contact
     threshold : leave the baseline at this many times the noise of the moving mean
     scratch : work space of at least 2 MOST samples
-    found : (BRANCH_COLUMNS,) output: offset at the centre, slope, centre, noise, first and last
-        (exclusive) sample used, first sample of the rise, variances, samples,
-        length [nm] of the whole free part
+    found : (BRANCH_COLUMNS,) output, see ``columns/baseline.py``: offset at the centre, slope,
+        centre, noise, first and last (exclusive) sample used, first sample of the rise, variances,
+        samples, length [nm] of the whole free part, first sample in contact
     """
     found[:] = math.nan
     found[B_KEPT] = count
@@ -120,23 +181,27 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
     low = select(scratch, low_count, low_count // 2)
     high = d[count - 1]
     rise = rise_index(d, count, low, high) if high > low else count
+    width = smooth_of(count)
     first, last = 0, max(3, rise // 2)
     centre = offset = slope = noise = n = sx = sxx = math.nan
-    for _ in range(5):
+    for turn in range(6):
         centre = z[(first + last) // 2]
         offset, slope, noise, n, sx, sxx = robust_line(
             z, d, first, last, centre, noise, with_slope, scratch
         )
-        limit = threshold * noise / math.sqrt(SMOOTH)
-        cut = leave_index(z, d, count, rise, centre, offset, slope, limit)
-        cut -= min(SMOOTH, cut // 4)
+        limit = threshold * noise / math.sqrt(width)
+        start = dip_index(d[:count], rise, width, 6.0 * noise)
+        level = 3.0 * limit
+        cut = leave_index(z, d, count, start, width, centre, offset, slope, level, 1.5 * limit)
+        cut -= min(width, cut // 4)
         start = int(cut * (1.0 - extent))
-        if (cut == last and start == first) or cut - start < 3:
+        if (cut == last and start == first and turn > 1) or cut - start < 3:
             break
         first, last = start, cut
     found[B_OFFSET], found[B_SLOPE], found[B_CENTRE], found[B_NOISE] = offset, slope, centre, noise
     found[B_FIRST], found[B_LAST], found[B_RISE] = first, last, rise
     found[B_LENGTH] = z[last - 1] - z[0]
+    found[B_TOUCH] = touch_index(z, d, last, rise, centre, offset, slope, 5.0 * noise)
     determinant = n * sxx - sx * sx
     found[B_VAR_SLOPE] = found[B_COV] = 0.0
     found[B_VAR_OFFSET] = noise * noise / n
@@ -195,14 +260,36 @@ def spikes_of(d, count, row, branch, limit):
 
 @kernel
 def flat_top(d, count):
-    """Samples that equal the largest value of the branch (a saturated detector repeats it)."""
-    top, times = -math.inf, 0
+    """The longest run of samples that equal the largest value of the branch, over the length that
+    a saturated detector must repeat it: 4 samples, or 1 % of the branch."""
+    if count < 1:
+        return 0.0
+    top = d[0]
     for i in range(count):
-        if d[i] > top:
-            top, times = d[i], 1
-        elif d[i] == top:
-            times += 1
-    return times
+        top = max(top, d[i])
+    run = longest = 0
+    for i in range(count):
+        run = run + 1 if d[i] == top else 0
+        longest = max(longest, run)
+    return longest / max(4.0, 0.01 * count)
+
+
+@kernel
+def share_back(z, count):
+    """Share of the steps in which z goes back instead of on."""
+    back = 0
+    for i in range(1, count):
+        if z[i] < z[i - 1]:
+            back += 1
+    return back / max(count - 1, 1)
+
+
+@kernel
+def line_variance(row, branch, z):
+    """Variance of a branch's baseline at a base position."""
+    x = z - row[branch + B_CENTRE]
+    return (row[branch + B_VAR_OFFSET] + x * x * row[branch + B_VAR_SLOPE]
+            + 2.0 * x * row[branch + B_COV])  # fmt: skip
 
 
 @kernel
@@ -230,10 +317,13 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     z_peak, d_peak = peak_of(za, da, na)
     row[PEAK_Z] = z_peak
     row[Z_RANGE] = z_peak - za[0]
-    row[Z_REVERSED] = 1.0 if na > 1 and z_peak <= za[0] else 0.0
-    row[FLAT_TOP] = flat_top(da, na)
+    backwards = (na > 1 and z_peak <= za[0]) or (nr > 1 and zr[nr - 1] <= zr[0])
+    row[Z_REVERSED] = 1.0 if backwards else 0.0
+    row[Z_BACK] = max(share_back(za, na), share_back(zr, nr))
+    row[FLAT_TOP] = max(flat_top(da, na), flat_top(dr, nr))
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
+    row[VAR_PEAK] = peak_share(na) * row[B_NOISE] ** 2 + line_variance(row, APPROACH, z_peak)
     limit = options[3] * row[B_NOISE]
     row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)

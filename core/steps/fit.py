@@ -10,7 +10,19 @@ from __future__ import annotations
 
 import math
 
-from ..columns.baseline import B_CENTRE, B_COV, B_NOISE, B_VAR_OFFSET, B_VAR_SLOPE, PEAK_D
+from ..columns.baseline import (
+    APPROACH,
+    B_CENTRE,
+    B_COV,
+    B_KEPT,
+    B_NOISE,
+    B_TOUCH,
+    B_VAR_OFFSET,
+    B_VAR_SLOPE,
+    PEAK_D,
+    PEAK_Z,
+    VAR_PEAK,
+)
 from ..columns.fit import (
     COV,
     FIRST_Z,
@@ -26,12 +38,15 @@ from ..columns.fit import (
     SCALE,
     STATE,
     TOO_FEW,
+    VAR_DEPTH,
     VAR_LN_C,
     VAR_Z0,
+    WINDOW_CUT,
     Z0,
 )
 from ..compiled import kernel
 from ..models.forward import deflection
+from .baseline import peak_share
 
 MOST_STEPS = 40
 
@@ -209,6 +224,14 @@ def covariance(z, d, first, last, n, base, branch, var_a, row):
     row[VAR_Z0] = noise * h11 + oz * oz * vo + sz * sz * vs + 2 * oz * sz * vos + az * az * var_a
     row[COV] = (noise * h01 + oc * oz * vo + sc * sz * vs + (oc * sz + oz * sc) * vos
                 + ac * az * var_a)  # fmt: skip
+    reach = base[PEAK_Z] - centre
+    own_peak = peak_share(int(base[B_KEPT])) * base[B_NOISE] ** 2
+    if branch == APPROACH:  # the same baseline lies under the contact point and the peak
+        to, ts = 1.0 + oz, reach + sz
+        line = to * to * vo + ts * ts * vs + 2 * to * ts * vos
+        row[VAR_DEPTH] = noise * h11 + az * az * var_a + own_peak + line
+    else:
+        row[VAR_DEPTH] = row[VAR_Z0] + base[VAR_PEAK]
     if not (row[VAR_LN_C] > 0.0 and row[VAR_Z0] > 0.0):
         row[STATE] = NOT_POSITIVE
 
@@ -223,7 +246,7 @@ def fit_of_curve(z, d, count, base, branch, a, var_a, n, by, low, high, sums, ro
     a, var_a : pull-off deflection [nm] and its variance; 0 without adhesion
     n : exponent of the law
     by : 0 window by share of the peak deflection, 1 by deflection [nm], 2 by indentation [nm]
-    low, high : the ends of the window
+    low, high : the ends of the window; it never begins before the first sample in contact
     """
     row[:] = math.nan
     row[PULL] = a
@@ -237,6 +260,9 @@ def fit_of_curve(z, d, count, base, branch, a, var_a, n, by, low, high, sums, ro
     elif by == 2:
         start_low, start_high = 0.05 * peak, peak
     first, last = window_by_deflection(d, count, start_low, start_high)
+    touch = int(base[branch + B_TOUCH]) if base[branch + B_TOUCH] >= 0.0 else 0
+    row[WINDOW_CUT] = 1.0 if first < touch else 0.0
+    first = max(first, touch)
     row[STATE] = TOO_FEW
     rounds = 4 if by == 2 else 1
     for turn in range(rounds):
@@ -248,6 +274,8 @@ def fit_of_curve(z, d, count, base, branch, a, var_a, n, by, low, high, sums, ro
         if turn == rounds - 1:
             break
         again = window_by_depth(z, count, math.exp(ln_c), z0, a, n, low, high)
+        row[WINDOW_CUT] = 1.0 if again[0] < touch else 0.0
+        again = max(again[0], touch), again[1]
         if again[0] == first and again[1] == last and turn > 0:
             break
         first, last = again

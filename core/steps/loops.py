@@ -58,15 +58,15 @@ def baseline_loop(z, d, start, cut, scale, options, out):
 
 
 @kernel
-def retract_loop(z, d, start, cut, scale, base, half, out):
-    """Stage 2 over a block: pull-off and works. `half` smooths over 2 half + 1 samples."""
+def retract_loop(z, d, start, cut, scale, base, samples, out):
+    """Stage 2 over a block: pull-off (read off a line through some samples) and works."""
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
     for i in range(start.size):
         na, nr, _ = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.take_off(za, da, na, base[i], bl.APPROACH)
         bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
-        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], half, out[i])
+        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, out[i])
 
 
 @kernel

@@ -9,15 +9,24 @@ from __future__ import annotations
 
 import math
 
-from ..columns.baseline import B_LAST, B_NOISE, B_RISE, B_VAR_OFFSET, RETRACT
+from ..columns.baseline import (
+    B_CENTRE,
+    B_COV,
+    B_LAST,
+    B_NOISE,
+    B_RISE,
+    B_TOUCH,
+    B_VAR_OFFSET,
+    B_VAR_SLOPE,
+    RETRACT,
+)
 from ..columns.retract import (
+    GAP,
     LOST,
     PULL,
     PULL_Z,
     RELEASE_Z,
     SEEN,
-    SNAP,
-    SNAP_Z,
     VAR_LOST,
     VAR_PULL,
     VAR_WORK,
@@ -25,27 +34,30 @@ from ..columns.retract import (
     ZERO_Z,
 )
 from ..compiled import kernel
+from .baseline import line_variance
+from .tools import line_sums, solve_line
 
 
 @kernel
-def smoothed(d, i, count, half):
-    """Mean of the samples within `half` of i."""
-    first, last = max(0, i - half), min(count, i + half + 1)
-    total = 0.0
-    for j in range(first, last):
-        total += d[j]
-    return total / (last - first)
-
-
-@kernel
-def lowest(d, count, upto, half):
-    """Index and value of the lowest (smoothed) sample before `upto`."""
-    best, at = math.inf, 0
-    for i in range(upto):
-        value = d[i] if half == 0 else smoothed(d, i, count, half)
-        if value < best:
-            best, at = value, i
+def lowest(d, first, last):
+    """Index and value of the lowest sample of [first, last)."""
+    best, at = math.inf, first
+    for i in range(first, last):
+        if d[i] < best:
+            best, at = d[i], i
     return at, best
+
+
+@kernel
+def line_at(z, d, at, samples, count):
+    """Deflection at sample `at` from a line through it and the following samples, and the variance
+    of that in units of one sample's."""
+    m = min(samples, count - at)
+    if m < 3:
+        return d[at], 1.0
+    n, sx, sy, sxx, sxy = line_sums(z, d, at, at + m, z[at])
+    offset, _ = solve_line(n, sx, sy, sxx, sxy, True)
+    return offset, (4.0 * m - 2.0) / (m * (m + 1.0))
 
 
 @kernel
@@ -60,45 +72,82 @@ def area(z, d, first, last):
 
 
 @kernel
-def retract_of_curve(za, da, na, zr, dr, nr, base, half, row):
+def under_line(row, branch, start, end):
+    """Variance of ∫ baseline dz between two base positions."""
+    centre = row[branch + B_CENTRE]
+    length = end - start
+    arm = 0.5 * ((end - centre) ** 2 - (start - centre) ** 2)
+    return (length * length * row[branch + B_VAR_OFFSET] + arm * arm * row[branch + B_VAR_SLOPE]
+            + 2.0 * length * arm * row[branch + B_COV])  # fmt: skip
+
+
+@kernel
+def jump_variance(z, d, at, free):
+    """Variance of an area that begins with a jump somewhere in the step before sample `at`."""
+    if at <= free or d[at] >= 0.0:
+        return 0.0
+    return (d[at] * (z[at] - z[at - 1])) ** 2 / 12.0
+
+
+@kernel
+def zero_crossing(z, d, at, rise):
+    """Where the deflection crosses zero between `at` and `rise`, from a line through the samples
+    around; the index of the first sample beyond it, and its z."""
+    i = rise
+    while i > at + 1 and d[i - 1] > 0.0:
+        i -= 1
+    if i <= at or i >= z.size or d[i] <= d[i - 1] or d[i - 1] > 0.0:
+        return i, z[min(i, z.size - 1)]
+    return i, z[i] - d[i] * (z[i] - z[i - 1]) / (d[i] - d[i - 1])
+
+
+@kernel
+def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     """Fill ``row`` (COLUMNS,) of one curve; both branches have z rising and no baseline.
 
-    Adhesion is the largest pull below the retract baseline (common practice, no source). Its
-    variance is that of one sample of the noise, the baseline's, and that of sampling: the tip lets
-    go somewhere within the step after the last touching sample, so the true pull is up to one step
-    larger, a mean square of step²/3 about the reported value. A dip within 4.5 noises is no
-    pull-off: the pull is then 0 with the variance of that limit.
+    Adhesion is the largest pull below the retract baseline (common practice, no source), read off
+    a line through `samples` samples on the contact side if more than two are asked. Its variance is
+    the noise's, the baseline's, and that of sampling: the tip lets go somewhere within the step
+    after the last touching sample, so the true pull is up to one step larger, a mean square of
+    step²/3 about the reported value. A pull within 4.5 noises does not stand out of the noise over
+    the whole branch; then the lowest sample between the free part and the rise is given, and SEEN
+    is 0.
+
+    The work lost is the area of the closed loop: approach, then from its end straight to the
+    beginning of the retract (a hold, or samples that are missing), then retract.
     """
     row[:] = math.nan
     noise = base[RETRACT + B_NOISE]
     if na < 8 or nr < 8 or not (noise >= 0.0 and base[B_NOISE] >= 0.0):
         return
-    rise = int(base[RETRACT + B_RISE])
-    at, value = lowest(dr, nr, min(rise, nr), half)
-    step = abs(dr[min(at + 1, nr - 1)] - dr[at])
-    row[SEEN] = 1.0 if -value > 4.5 * noise / math.sqrt(2.0 * half + 1.0) else 0.0
-    row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
-    row[PULL] = -value if row[SEEN] > 0.5 else 0.0
-    row[VAR_PULL] = noise**2 / (2 * half + 1) + base[RETRACT + B_VAR_OFFSET] + step**2 / 3.0
+    rise = min(int(base[RETRACT + B_RISE]), nr)
+    free = min(int(base[RETRACT + B_LAST]), nr - 1)
+    at, value = lowest(dr, 0, rise)
+    row[SEEN] = 1.0 if -value > 4.5 * noise else 0.0
     if row[SEEN] < 0.5:
-        row[VAR_PULL] = (4.5 * noise) ** 2 / 12.0
-    zero = rise
-    while zero > at + 1 and dr[zero - 1] > 0.0:
-        zero -= 1
-    row[ZERO_Z] = zr[min(zero, nr - 1)]
-    free = min(int(base[RETRACT + B_LAST]), at)
-    total, squares = area(zr, dr, free, min(zero + 1, nr))
-    row[WORK] = -total if row[SEEN] > 0.5 else 0.0
-    length = zr[min(zero, nr - 1)] - zr[free]
-    row[VAR_WORK] = noise**2 * squares + base[RETRACT + B_VAR_OFFSET] * length**2
-    free_a = int(base[B_LAST])
+        at, value = lowest(dr, min(free, rise - 1), rise)
+    value, share = line_at(zr, dr, at, samples, nr)
+    step = abs(dr[min(at + 1, nr - 1)] - dr[at])
+    row[PULL] = max(-value, 0.0)
+    row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
+    line = line_variance(base, RETRACT, zr[at])
+    row[VAR_PULL] = share * noise**2 + line + step**2 / 3.0
+    zero, zero_z = zero_crossing(zr[:nr], dr[:nr], at, rise)
+    row[ZERO_Z] = zero_z
+    free = min(free, at)
+    total, squares = area(zr, dr, free, zero)
+    row[WORK] = -total - 0.5 * dr[zero - 1] * (zero_z - zr[zero - 1])
+    row[VAR_WORK] = (noise**2 * squares + under_line(base, RETRACT, zr[free], zero_z)
+                     + jump_variance(zr, dr, at, free))  # fmt: skip
+    free_a = min(int(base[B_LAST]), na - 1)
     there, squares_a = area(za, da, free_a, na)
     back, squares_r = area(zr, dr, free, nr)
-    row[LOST] = there - back
+    row[GAP] = zr[nr - 1] - za[na - 1]
+    row[LOST] = there + 0.5 * (da[na - 1] + dr[nr - 1]) * row[GAP] - back
+    touch = min(int(base[B_TOUCH]), na - 1)
     row[VAR_LOST] = (
         base[B_NOISE] ** 2 * squares_a + noise**2 * squares_r
-        + base[B_VAR_OFFSET] * (za[na - 1] - za[free_a]) ** 2
-        + base[RETRACT + B_VAR_OFFSET] * (zr[nr - 1] - zr[free]) ** 2
+        + under_line(base, 0, za[free_a], za[na - 1])
+        + under_line(base, RETRACT, zr[free], zr[nr - 1])
+        + jump_variance(za, da, touch, free_a) + jump_variance(zr, dr, at, free)
     )  # fmt: skip
-    at, value = lowest(da, na, min(int(base[B_RISE]), na), half)
-    row[SNAP], row[SNAP_Z] = max(-value, 0.0), za[at]
