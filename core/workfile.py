@@ -37,6 +37,8 @@ __all__ = [
     "save_analysis",
 ]
 
+LOCAL = ("local terms of this curve only: noise, contact point, baseline, sampling; not the spring "
+         "constant, sensitivity, tip or Poisson ratio, which are common to all pixels")  # fmt: skip
 DECISIONS = ("undecided", "kept", "excluded", "corrected")
 
 
@@ -142,6 +144,7 @@ def _write_maps(entry: Any, analysis: Any, channels: list[Any]) -> None:
             name = f"Standard uncertainty of {channel.label}"
             name += f" ({symbol})" if symbol else ""
             _write_channel(maps, f"{channel.name}_errors", errors, factor, symbol, name)
+            maps[f"{channel.name}_errors"].attrs["scope"] = LOCAL
     _write_doubts(maps, analysis)
 
 
@@ -182,6 +185,20 @@ def _write_process(entry: Any, analysis: Any) -> None:
         for mask, name, sentence in analysis.doubt_meanings
     ]
     nexus.text(process, "doubts", _json_lines(rows))
+    _write_constants(process, analysis)
+
+
+def _write_constants(process: Any, analysis: Any) -> None:
+    """The constants that were in use, in SI, with where each came from; NaN if it was missing."""
+    used = getattr(analysis, "constants", None)
+    if used is None:
+        return
+    group = nexus.group(process, "constants", "NXcollection")
+    for one in (used.spring_constant, used.deflection_sensitivity, used.tip):
+        symbol, factor = si_factor(one.unit)
+        made = nexus.number(group, one.name, one.value * factor, symbol)
+        made.attrs.update(error=one.error * factor, origin=one.origin, method=one.method)
+    nexus.number(group, "poisson_ratio", used.poisson_ratio, "1").attrs["origin"] = "assumed"
 
 
 def _write_source(entry: Any, source: SourceIdentity) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 
+import h5py
 import numpy as np
 import pytest
 
@@ -35,6 +36,12 @@ def test_analyse_writes_a_result_that_opens_again(maps, tmp_path, capsys):
     loaded = load_analysis(tmp_path / "a.analysis.h5")
     assert loaded.settings.fit.law == "cone"
     assert np.isfinite(loaded.channels["modulus"].values).any()
+    with h5py.File(tmp_path / "a.analysis.h5") as file:
+        used = file["entry/process_1/constants"]
+        assert used["half_angle"][()] == pytest.approx(np.radians(18.0))
+        assert used["half_angle"].attrs["origin"] == "set here"
+        assert used["spring_constant"][()] == 2.5
+        assert used["spring_constant"].attrs["origin"] == "recorded"
 
 
 def test_settings_come_from_a_file(maps, tmp_path):
