@@ -137,9 +137,14 @@ class Analysis:
         return np.where(index >= 0, self.curve_doubts[np.maximum(index, 0)], np.uint64(0))
 
     @property
+    def severe_mask(self) -> int:
+        """The bits of all severe doubts."""
+        return severe_mask()
+
+    @property
     def severe(self) -> Array:
         """(rows, cols) bool: pixels whose numbers are not to be used."""
-        return (self.doubts & np.uint64(severe_mask())) != 0
+        return (self.doubts & np.uint64(self.severe_mask)) != 0
 
     @property
     def trusted(self) -> Array:

@@ -139,7 +139,8 @@ _ALL = (
             "the largest pull below the retract baseline (pull-off force)",
             _forced(rt.PULL), _forced(rt.VAR_PULL, 2), needs=FORCE),
     Channel("work_of_adhesion", "Work of adhesion", "W_ad", "aJ",
-            "area between the retract and its baseline, from zero force to release",
+            "area between the retract and its baseline, from zero force to release: the work of "
+            "parting one contact, not an energy per area",
             _forced(rt.WORK), _forced(rt.VAR_WORK, 2), needs=FORCE),
     Channel("dissipation", "Dissipated energy", "W_dis", "aJ",
             "area between approach and retract, contact and adhesion included",

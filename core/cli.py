@@ -197,7 +197,7 @@ def summary(result) -> str:
 
     good = result.trusted
     lines = [f"{result.map.title or result.map.path}: {result.map.n_curves} curves, "
-             f"{int(good.sum())} pixels without a severe doubt",
+             f"{int(good.sum())} pixels without a severe doubt (the medians are theirs)",
              f"{'':26}{'median':>10} {'quartiles':>21}"]  # fmt: skip
     for channel, values, _ in result.channels():
         kept = values[good & np.isfinite(values)]
@@ -210,7 +210,8 @@ def summary(result) -> str:
                      f"{high * factor:10.4g} {unit}")  # fmt: skip
     for name, count in result.doubt_counts().items():
         doubt = DOUBTS[name]
-        lines.append(f"{count:7d} curves, {doubt.severity}: {doubt.sentence}")
+        lines.append(f"{count:7d} {'curve ' if count == 1 else 'curves'}, {doubt.severity}: "
+                     f"{doubt.sentence}")  # fmt: skip
     return "\n".join(lines)
 
 

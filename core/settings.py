@@ -314,7 +314,9 @@ class Settings:
             raise SettingsError("(whole file)", "is not a table of settings.")
         version = data.get("palpate_settings")
         if not isinstance(version, int) or isinstance(version, bool):
-            raise SettingsError("palpate_settings", "the version is missing; it should be 1.")
+            raise SettingsError(
+                "palpate_settings", "is missing: add the line palpate_settings = 1 at the top."
+            )
         if version < 1:
             raise SettingsError("palpate_settings", f"version {version} never was; it should be 1.")
         if version > VERSION:

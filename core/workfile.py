@@ -160,6 +160,9 @@ def _write_doubts(maps: Any, analysis: Any) -> None:
     meanings = list(analysis.doubt_meanings)
     made.attrs["flag_masks"] = np.array([mask for mask, _, _ in meanings], dtype=np.uint64)
     made.attrs["flag_meanings"] = " ".join(name for _, name, _ in meanings)
+    made.attrs["severe_mask"] = np.uint64(getattr(analysis, "severe_mask", 0))
+    made.attrs["description"] = ("a pixel is not to be used where doubts & severe_mask is not 0; "
+                                 "sentences in process_1/doubts")  # fmt: skip
 
 
 def _write_review(entry: Any, shape: tuple[int, int]) -> None:

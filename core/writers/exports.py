@@ -36,13 +36,17 @@ def export_channel(
     unit: str = "",
     settings_json: str = "",
     source: str = "",
+    note: str = "",
 ) -> list[Path]:
     """Export one channel; the format goes by the ending of the name.
 
     ``.npy`` : float64, with the description beside it in ``<name>.npy.json``.
-    ``.csv`` : one row a scan line, NaN where missing, the description in comment lines (#).
+    ``.csv`` : one row a scan line, nine digits, NaN where missing, the description in comment
+    lines (#).
     ``.tif`` : 32-bit float; pixels per centimetre in the TIFF tags, the description as JSON in
-    the tag ImageDescription.
+    the tag ImageDescription, and the tag Orientation says that row 0 is at the bottom.
+
+    In all three row 0 is the first scan line, as in the window, where it is drawn at the bottom.
 
     Parameters
     ----------
@@ -52,6 +56,7 @@ def export_channel(
     unit : unit to write, default the core unit; for example "MPa" for a channel in GPa
     settings_json : canonical JSON of the settings; its SHA-256 goes into the description
     source : name of the map
+    note : what else a reader of the file has to know, such as which pixels were left out
 
     Returns
     -------
@@ -72,6 +77,8 @@ def export_channel(
         about["settings_sha256"] = hashlib.sha256(settings_json.encode()).hexdigest()
     if source:
         about["source"] = source
+    if note:
+        about["note"] = note
     return writer(path, numbers, about)
 
 
@@ -90,14 +97,15 @@ def _description(
     x_nm: np.ndarray | None, y_nm: np.ndarray | None,
 ) -> dict[str, Any]:  # fmt: skip
     about: dict[str, Any] = {
-        "name": channel.name, "label": channel.label, "unit": unit, "rows": shape[0],
-        "columns": shape[1], "missing": "nan", "program": f"palpate {nexus.version()}",
-        "time": nexus.now(),
+        "name": channel.name, "label": channel.label, "unit": unit or "1", "rows": shape[0],
+        "columns": shape[1], "missing": "nan",
+        "row_order": "row 0 is the first scan line; y grows with the row",
+        "program": f"palpate {nexus.version()}", "time": nexus.now(),
     }  # fmt: skip
     for key, axis in (("pixel_width_nm", x_nm), ("pixel_height_nm", y_nm)):
         size = _pixel_size(axis)
         if size is not None:
-            about[key] = size
+            about[key] = float(f"{size:.9g}")
     return about
 
 
@@ -128,11 +136,11 @@ def _write_npy(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[P
 def _write_csv(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[Path]:
     def check(temporary: Path) -> None:
         again = np.loadtxt(temporary, delimiter=",", ndmin=2, encoding="utf-8")
-        _must(np.array_equal(again, numbers, equal_nan=True), path)
+        _must(np.allclose(again, numbers, rtol=1e-8, atol=0.0, equal_nan=True), path)
 
     head = "\n".join(f"{key}: {' '.join(str(value).split())}" for key, value in about.items())
     with saving(path, needs=20 * numbers.size, check=check) as temporary:
-        np.savetxt(temporary, numbers, fmt="%.17g", delimiter=",", header=head, encoding="utf-8")
+        np.savetxt(temporary, numbers, fmt="%.9g", delimiter=",", header=head, encoding="utf-8")
     return [path]
 
 
@@ -151,7 +159,8 @@ def _write_tif(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[P
     with saving(path, needs=single.nbytes, check=check) as temporary:
         tifffile.imwrite(
             temporary, single, photometric="minisblack", metadata=None,
-            description=json.dumps(about), software=about["program"], **scale,
+            description=json.dumps(about), software=about["program"],
+            extratags=[(274, "H", 1, 4, True)], **scale,  # Orientation 4: row 0 is at the bottom
         )  # fmt: skip
     return [path]
 
