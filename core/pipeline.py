@@ -38,6 +38,8 @@ CHUNK = 512
 """Curves handed to a worker at a time: a few ms of work, so that cancel is felt at once."""
 COARSE = 8
 """A map is refined over pixels that are 8, 4, 2 and 1 apart."""
+SMALL = 16384
+"""A map of fewer curves is done before an eye sees the steps; it is not refined."""
 
 Rows = dict[str, Array]
 
@@ -169,7 +171,7 @@ def run_rows(request: Request, fmap: ForceMap, block: Block, rows: Rows, stale: 
 
 def levels(fmap: ForceMap) -> list[tuple[int, Array]]:
     """Curves in the order of a map that is refined: (step, curves) from coarse to fine."""
-    if fmap.n_curves < 4096:
+    if fmap.n_curves < SMALL:
         return [(1, np.arange(fmap.n_curves))]
     found, left = [], np.ones(fmap.n_curves, dtype=bool)
     step = COARSE

@@ -292,6 +292,7 @@ def write_truth(path: str | Path, made: Simulated) -> None:
     import h5py
 
     with saving(path) as temporary, h5py.File(temporary, "w", libver=("v110", "v110")) as file:
+        file.attrs["palpate_format"] = "truth"
         file.attrs["component"] = [m.name for m in made.materials]
         file.attrs["poisson_ratio"] = [m.poisson_ratio for m in made.materials]
         file.attrs["law"] = made.lever.law

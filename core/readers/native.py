@@ -132,6 +132,9 @@ class _Reading:
 
     def _check_layout(self) -> None:
         if not self.g.is_group(CURVES):
+            if self.g.attribute("", "palpate_format") == "truth":
+                raise ReadError(self.seen.path, "this is the truth behind a simulated map",
+                                "Open the map beside it.")  # fmt: skip
             if self.g.attribute("", "palpate_format") == "analysis":
                 raise ReadError(self.seen.path, "this is a saved analysis, not a map of curves",
                                 "Open the map that it was made from.")  # fmt: skip
