@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import signal
 import sys
 import threading
@@ -34,6 +35,13 @@ def arguments(argv: Sequence[str] | None) -> argparse.Namespace:
 def main(argv: Sequence[str] | None = None) -> int:
     """Open the window and run it to its end; returns the exit code."""
     given = arguments(argv)
+    if given.map is not None and not given.map.exists():
+        print(f"palpate: {given.map}: there is no such file or command.", file=sys.stderr)
+        return 2
+    if no_display():
+        print("palpate: there is no display for a window. Without one use: palpate analyse MAP",
+              file=sys.stderr)  # fmt: skip
+        return 1
     from PySide6.QtCore import QTimer
     from PySide6.QtGui import QIcon
     from PySide6.QtWidgets import QApplication
@@ -83,6 +91,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     app.processEvents()
     guard.remove()
     return int(code)
+
+
+def no_display() -> bool:
+    """Whether Qt would find nothing to draw on, and end the program with a dump."""
+    names = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+    return sys.platform.startswith("linux") and not any(os.environ.get(name) for name in names)
 
 
 def get_ready_to_read() -> None:

@@ -88,6 +88,7 @@ class MainWindow(QMainWindow):
 
     def _listen(self) -> None:
         session, start = self.session, self.start_page
+        session.map_changed.connect(lambda: self.say(""))  # what was said was of another map
         session.map_changed.connect(self.show_map)
         for signal in (session.history_changed, session.analysis_changed, session.map_changed):
             signal.connect(self.show_state)

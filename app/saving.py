@@ -23,13 +23,25 @@ UNITS = {"GPa": ("GPa", "MPa", "kPa", "Pa"), "nm": ("nm", "µm", "m"), "nN": ("n
 """Core unit -> the units a channel can be exported in."""
 
 
+DOUBTS, ERRORS = "doubts", "_errors"
+
+
 @dataclass(frozen=True)
 class Item:
-    """One map to export: the file, the channel's name and the unit."""
+    """One map to export.
+
+    Attributes
+    ----------
+    path, unit : the file, and the unit to write
+    channel : the channel's name; with "_errors" behind it its local standard uncertainty; "doubts"
+        for the bits of the doubts
+    trusted : leave out the pixels with a severe doubt
+    """
 
     path: Path
     channel: str
     unit: str = ""
+    trusted: bool = True
 
     @property
     def files(self) -> list[Path]:
@@ -42,7 +54,6 @@ def export_items(analysis: Any, items: list[Item]) -> Write:
     """Write single maps, as they are in this analysis."""
 
     def write(progress: Progress) -> list[Path]:
-        from ..core.channels import CHANNELS
         from ..core.writers.exports import export_channel
 
         fmap, written = analysis.map, []
@@ -50,13 +61,46 @@ def export_items(analysis: Any, items: list[Item]) -> Write:
         settings = analysis.settings.to_json()
         for done, item in enumerate(items):
             progress.step(done, len(items), "Exporting")
+            channel, values, note = content_of(analysis, item)
             written += export_channel(
-                item.path, CHANNELS[item.channel], analysis.channel(item.channel), x, y,
-                unit=item.unit, settings_json=settings, source=map_name(fmap),
+                item.path, channel, values, x, y, unit=item.unit, settings_json=settings,
+                source=map_name(fmap), note=note,
             )  # fmt: skip
         return written
 
     return write
+
+
+def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
+    """The channel, the numbers and the note of one export."""
+    import numpy as np
+
+    from ..core.channels import CHANNELS
+    from ..core.doubts import DOUBTS as REGISTRY
+
+    if item.channel == DOUBTS:
+        bits = "; ".join(f"{d.mask} {d.name} ({d.severity})" for d in REGISTRY.values())
+        return Described(DOUBTS, "Doubts (sum of bits)"), analysis.doubts.astype(float), bits
+    name = item.channel.removesuffix(ERRORS)
+    channel = CHANNELS[name]
+    values = analysis.channel(name)
+    if item.channel.endswith(ERRORS):
+        values = analysis.errors(name)
+        channel = Described(item.channel, f"Standard uncertainty of {channel.label}", channel.unit)
+    severe = int(np.count_nonzero(analysis.severe))
+    if not item.trusted:
+        return channel, values, f"{severe} pixels carry a severe doubt and are in here all the same"
+    note = f"{severe} pixels with a severe doubt are left out (nan)"
+    return channel, np.where(analysis.trusted, values, np.nan), note
+
+
+@dataclass(frozen=True)
+class Described:
+    """What an export needs of a channel, for a map that is none."""
+
+    name: str
+    label: str
+    unit: str = ""
 
 
 def result_file(analysis: Any, path: Path) -> Write:

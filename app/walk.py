@@ -35,7 +35,8 @@ class Walker(QObject):
         self._move, self._escape = move, escape
         for view in views:
             for watched in (view, *view.findChildren(QAbstractScrollArea)):
-                if watched.metaObject().className() != "QListWidget":
+                name = watched.metaObject().className()
+                if name != "QListWidget" and "ComboBox" not in name:  # lists keep their keys
                     watched.installEventFilter(self)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:

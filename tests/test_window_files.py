@@ -24,7 +24,8 @@ from palpate.app.dialogs import errors, files
 from palpate.app.dialogs.errors import ErrorBox
 from palpate.app.dialogs.export import ALL, ExportDialog
 from palpate.app.dialogs.help import HelpWindow
-from palpate.app.saving import Item
+from palpate.app.saving import Item, export_items
+from palpate.core.progress import Progress
 
 
 @pytest.fixture
@@ -47,8 +48,6 @@ def opened(window, blend, qtbot):
 def export(window, qtbot, folder: Path, what: str, ending: str, unit: str = "") -> list[Path]:
     """Fill in the dialog as a person would and export; the files that were promised."""
     from palpate.app.requests import Save
-    from palpate.app.saving import export_items
-
     dialog = ExportDialog(window.session.analysis, window.session.channel, window)
     qtbot.addWidget(dialog)
     dialog.what.setCurrentIndex(dialog.what.findData(what))
@@ -71,7 +70,8 @@ def test_one_map_is_exported_in_each_format_with_its_numbers(opened, qtbot, tmp_
     promised = export(opened, qtbot, tmp_path, "modulus", ending, "MPa")
     assert sorted(tmp_path.iterdir()) == sorted(promised)
     path = tmp_path / f"blend_modulus{ending}"
-    truth = 1000.0 * opened.session.analysis.channel("modulus")
+    analysis = opened.session.analysis
+    truth = np.where(analysis.trusted, 1000.0 * analysis.channel("modulus"), np.nan)
     if ending == ".npy":
         found = np.load(path)
         about = json.loads((tmp_path / "blend_modulus.npy.json").read_text())
@@ -85,6 +85,38 @@ def test_one_map_is_exported_in_each_format_with_its_numbers(opened, qtbot, tmp_
         found = tifffile.imread(path)
     np.testing.assert_allclose(found, truth, rtol=1e-6)
     assert "Saved" in opened.status.words.text()
+
+
+def test_pixels_with_a_severe_doubt_are_left_out_unless_asked_for(opened, qtbot, tmp_path):
+    analysis = opened.session.analysis
+    (tmp_path / "all").mkdir()
+    for trusted, folder in ((True, tmp_path), (False, tmp_path / "all")):
+        dialog = ExportDialog(analysis, "height", opened)
+        qtbot.addWidget(dialog)
+        assert dialog.trusted.isChecked()
+        dialog.trusted.setChecked(trusted)
+        dialog.errors.setChecked(True)
+        dialog.what.setCurrentIndex(dialog.what.findData("contact_height"))
+        dialog.folder.setText(str(folder))
+        items = dialog.items
+        assert [item.channel for item in items] == ["contact_height", "contact_height_errors"]
+        export_items(analysis, items)(Progress())
+        about = json.loads((folder / "blend_contact_height.npy.json").read_text())
+        assert f"{int(analysis.severe.sum())} pixels" in about["note"]
+        assert ("left out" in about["note"]) == trusted
+        assert about["row_order"].startswith("row 0 is the first scan line")
+        found = np.load(folder / "blend_contact_height.npy")
+        there = np.isfinite(analysis.channel("contact_height"))
+        assert np.array_equal(np.isfinite(found), there & analysis.trusted if trusted else there)
+        errors = np.load(folder / "blend_contact_height_errors.npy")
+        kept = np.isfinite(errors)
+        assert np.array_equal(errors[kept], analysis.errors("contact_height")[kept])
+
+
+def test_the_doubts_are_exported_as_bits_with_their_names(opened, qtbot, tmp_path):
+    promised = export(opened, qtbot, tmp_path, "doubts", ".npy")
+    assert np.array_equal(np.load(promised[0]), opened.session.analysis.doubts)
+    assert "1 no_contact (severe)" in json.loads(promised[1].read_text())["note"]
 
 
 def test_all_maps_are_exported_one_file_each_and_empty_ones_are_left_out(window, qtbot, tmp_path):

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtWidgets import (
+    QCheckBox,
     QComboBox,
     QDialog,
     QDialogButtonBox,
@@ -18,7 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from ..saving import FORMATS, UNITS, Item, stem_of
+from ..saving import DOUBTS, ERRORS, FORMATS, UNITS, Item, stem_of
 from ..theme import SPACE, toned
 from . import files
 
@@ -43,6 +44,8 @@ class ExportDialog(QDialog):
         for combo in (self.what, self.format, self.unit):
             combo.currentIndexChanged.connect(self._show_plan)
         self.what.currentIndexChanged.connect(self._offer_units)
+        for check in (self.trusted, self.errors):
+            check.toggled.connect(self._show_plan)
         self.folder.textChanged.connect(self._show_plan)
         self.stem.textChanged.connect(self._show_plan)
         self._offer_units()
@@ -58,6 +61,9 @@ class ExportDialog(QDialog):
         place = QHBoxLayout()
         place.addWidget(self.folder, 1)
         place.addWidget(browse)
+        self.trusted = QCheckBox("Leave out pixels with a severe doubt")
+        self.trusted.setChecked(True)
+        self.errors = QCheckBox("With uncertainties, in files of their own")
         self.plan = toned(QLabel(), "muted")
         self.plan.setWordWrap(True)
         self.plan.setMinimumHeight(self.fontMetrics().lineSpacing() * 3)
@@ -70,7 +76,8 @@ class ExportDialog(QDialog):
         form.setContentsMargins(2 * SPACE, 2 * SPACE, 2 * SPACE, 2 * SPACE)
         form.setSpacing(SPACE)
         for label, field in (("Map", self.what), ("Format", self.format), ("Unit", self.unit),
-                             ("Folder", place), ("Names begin with", self.stem)):  # fmt: skip
+                             ("", self.trusted), ("", self.errors), ("Folder", place),
+                             ("Names begin with", self.stem)):  # fmt: skip
             form.addRow(label, field)
         form.addRow(self.plan)
         form.addRow(buttons)
@@ -85,6 +92,7 @@ class ExportDialog(QDialog):
                 self.what.addItem(entry.title, name)
             else:
                 self._empty += 1
+        self.what.addItem("Doubts (bits)", DOUBTS)
         self.what.setCurrentIndex(max(0, self.what.findData(channel)))
         for ending, words in FORMATS.items():
             self.format.addItem(words, ending)
@@ -96,8 +104,8 @@ class ExportDialog(QDialog):
 
         name = self.what.currentData()
         self.unit.clear()
-        if name == ALL:
-            self.unit.addItem("of each map", "")
+        if name in (ALL, DOUBTS):
+            self.unit.addItem("of each map" if name == ALL else "none", "")
         else:
             core = CHANNELS[name].unit
             for unit in UNITS.get(core, (core,)):
@@ -113,7 +121,16 @@ class ExportDialog(QDialog):
         names = every if chosen == ALL else [chosen]
         start = f"{stem}_" if stem else ""
         unit = self.unit.currentData() or ""
-        return [Item(folder / f"{start}{name}{ending}", name, unit) for name in names]
+        if self.errors.isChecked():
+            names = [n for name in names for n in (name, name + ERRORS) if self._has(n)]
+        clean = self.trusted.isChecked()
+        return [Item(folder / f"{start}{name}{ending}", name, unit, clean) for name in names]
+
+    def _has(self, name: str) -> bool:
+        if not name.endswith(ERRORS):
+            return True
+        channel = name.removesuffix(ERRORS)
+        return channel != DOUBTS and self._analysis.errors(channel) is not None
 
     @property
     def all_files(self) -> list[Path]:

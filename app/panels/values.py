@@ -30,6 +30,8 @@ LOCAL = (
     "± is one local standard uncertainty: noise, contact point and baseline of this curve. What is "
     "common to all pixels (spring constant, sensitivity, tip, Poisson ratio) is not in it."
 )
+DOUBT_LINES = 5
+"""Lines of text that the doubts may take before they scroll."""
 FIGURES, SPREAD, UNIT = "-00000.000", "± 00.00000", "GPa m"
 """What the columns have room for."""
 
@@ -99,7 +101,7 @@ def figure_text(doubt: Raised) -> str:
     if not math.isfinite(doubt.figure) or not math.isfinite(doubt.threshold):
         return ""
     unit = f" {doubt.unit}" if doubt.unit else ""
-    return f"{doubt.figure:.4g}{unit} (limit {doubt.threshold:.4g}{unit})"
+    return f"{doubt.figure:.3g}{unit} (limit {doubt.threshold:.3g}{unit})"
 
 
 class DoubtRow(QWidget):
@@ -108,7 +110,9 @@ class DoubtRow(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.sign, self.sentence, self.figure = Sign(), QLabel(), look.toned(QLabel(), "muted")
-        self.sentence.setWordWrap(True)
+        for label in (self.sentence, self.figure):  # they wrap, and never make the panel wider
+            label.setWordWrap(True)
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         words = QVBoxLayout()
         words.setSpacing(1)
         words.addWidget(self.sentence)
@@ -128,7 +132,7 @@ class DoubtRow(QWidget):
 
 
 class ValuesPanel(QWidget):
-    """The numbers of one pixel in fixed columns, and its doubts below."""
+    """The doubts of one pixel, and its numbers in fixed columns; grey if not to be used."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -148,10 +152,8 @@ class ValuesPanel(QWidget):
         row.addWidget(self.sign)
         row.addWidget(self.heading, 1)
         box.addLayout(row)
+        box.addWidget(self._doubt_area())
         box.addLayout(self._table())
-        self._doubts = QVBoxLayout()
-        self._doubts.setSpacing(SPACE)
-        box.addLayout(self._doubts)
         self.local = look.toned(QLabel(LOCAL), "muted")
         self.local.setWordWrap(True)
         box.addWidget(self.local)
@@ -166,6 +168,20 @@ class ValuesPanel(QWidget):
         outer.addWidget(area)
         self.set_theme(LIGHT)
         self.show_report(None)
+
+    def _doubt_area(self) -> QScrollArea:
+        """Room for the doubts above the numbers; its height is fixed, so that nothing jumps."""
+        inside = QWidget()
+        self._doubts = QVBoxLayout(inside)
+        self._doubts.setContentsMargins(0, 0, 0, 0)
+        self._doubts.setSpacing(SPACE)
+        self._doubts.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.doubt_area = area = QScrollArea()
+        area.setWidget(inside)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        return area
 
     def _table(self) -> QGridLayout:
         grid = QGridLayout()
@@ -197,6 +213,7 @@ class ValuesPanel(QWidget):
         for cells in self.cells.values():
             for cell, width in zip(cells, widths, strict=True):
                 cell.setFixedWidth(width)
+        self.doubt_area.setFixedHeight(DOUBT_LINES * self.fontMetrics().lineSpacing())
         names = metrics.horizontalAdvance("Noise of the deflection σ") + 6
         bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
         self.setMinimumWidth(names + sum(widths) + 5 * SPACE + bar)
@@ -220,6 +237,10 @@ class ValuesPanel(QWidget):
                 if cell.text() != text:
                     cell.setText(text)
         self._show_doubts(report)
+        believed = report is None or not any(d.severity == SEVERE for d in report.doubts)
+        for cell in self._labels:
+            if cell.isEnabled() != believed:
+                cell.setEnabled(believed)
 
     def _show_doubts(self, report: CurveReport | None) -> None:
         found = report.doubts if report is not None else []
@@ -231,6 +252,7 @@ class ValuesPanel(QWidget):
             words = "Doubts can't be told without the deflection in nm"
         if found:
             words = f"{len(found)} doubt{'s' if len(found) > 1 else ''}, {severe} severe"
+            words += ": do not use these numbers" if severe else ""
         self.heading.setText(words)
         self.sign.show_severity(severe > 0, self._theme, bool(found))
         while len(self.rows) < len(found):

@@ -120,6 +120,9 @@ class CurveView(QWidget):
         row = QHBoxLayout()
         row.setSpacing(SPACE // 2)
         self.title = look.toned(QLabel(), "strong")
+        self.title.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        widest = self.title.fontMetrics().horizontalAdvance("Row 000, column 000")
+        self.title.setMinimumWidth(widest)  # so that nothing moves while pixels are walked
         self.y_choice, self.x_choice = QComboBox(), QComboBox()
         for combo, table, name in ((self.y_choice, axes.Y_AXES, "Vertical axis"),
                                    (self.x_choice, axes.X_AXES, "Horizontal axis")):  # fmt: skip

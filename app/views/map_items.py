@@ -139,9 +139,16 @@ def paint_hatch(painter: QPainter, area: QRectF, theme: Theme) -> None:
     painter.fillRect(area, QBrush(look.colour(theme.hatch), Qt.BrushStyle.BDiagPattern))
 
 
+class Marks(pg.ScatterPlotItem):
+    """Points that are only looked at: a click on one belongs to the pixel below it."""
+
+    def mouseClickEvent(self, ev: object) -> None:
+        ev.ignore()
+
+
 def mark_item() -> pg.ScatterPlotItem:
     """The marks of severe doubts: crosses, light with a dark rim; no colour of their own."""
-    item = pg.ScatterPlotItem(pxMode=True, symbol="x", antialias=True)
+    item = Marks(pxMode=True, symbol="x", antialias=True)
     item.setZValue(20)
     return item
 
