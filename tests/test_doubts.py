@@ -1,0 +1,209 @@
+"""Each doubt is raised by the curve that deserves it, and by no good one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from truth_curves import NOISE, RADIUS, Z0, K, Truth
+
+from palpate.core.doubts import DOUBTS, names_of
+from palpate.core.forcemap import ForceMap
+from palpate.core.pipeline import analyse
+from palpate.core.settings import Settings
+
+TRUTH = Truth(0.5)
+RNG = np.random.default_rng(3)
+
+
+def good(seed=1, truth=TRUTH):
+    z, d = truth.noisy(1, seed)
+    return [z[0, 0], z[0, 1]], [d[0, 0], d[0, 1]]
+
+
+def doubts_of(z, d, change=None, others=9, **constants):
+    """The doubts of one curve among good ones."""
+    known = dict(spring_constant=K, radius=RADIUS, set_force=TRUTH.peak_force) | constants
+    zs, ds = [z], [d]
+    for seed in range(others):
+        more = good(seed + 10)
+        zs.append(more[0])
+        ds.append(more[1])
+    fmap = ForceMap.from_arrays(zs, ds, shape=(1, len(zs)), **known)
+    result = analyse(fmap, Settings().with_values(change or {}))
+    return set(names_of(int(result.doubts[0, 0]))), result
+
+
+def no_contact(z, d):
+    return z, [RNG.normal(0, NOISE, z[0].size), RNG.normal(0, NOISE, z[1].size)]
+
+
+def no_baseline(z, d):
+    keep = z[0] > Z0 - 6.0
+    return [z[0][keep], z[1]], [d[0][keep], d[1]]
+
+
+def no_release(z, d):
+    keep = z[1] > Z0 - 2.0  # the pull ends at Z0 - 3.2
+    return [z[0], z[1][keep]], [d[0], d[1][keep]]
+
+
+def saturated(z, d):
+    return z, [np.minimum(d[0], 9.0), np.minimum(d[1], 9.0)]
+
+
+def saturated_retract(z, d):
+    return z, [d[0], np.minimum(d[1], 9.0)]
+
+
+def spikes(z, d):
+    d[0][[200, 400]] += 5.0
+    return z, d
+
+
+def missing_samples(z, d):
+    d[0][[200, 201]] = np.nan
+    return z, d
+
+
+def wrong_way(z, d):
+    return [z[0][::-1], z[1]], [d[0][::-1], d[1]]
+
+
+def wrong_way_back(z, d):
+    return [z[0], z[1][::-1]], [d[0], d[1][::-1]]
+
+
+def noisy(z, d):
+    return z, [b + RNG.normal(0, 8 * NOISE, b.size) for b in d]
+
+
+def set_force_missed(z, d):
+    return good(2, Truth(0.5, peak_force=30.0))
+
+
+def few_samples(z, d):
+    return [z[0][::40], z[1][::40]], [d[0][::40], d[1][::40]]
+
+
+def bad_fit(z, d):
+    slip = np.where(z[0] > Z0 + 9.0, 1.5, 0.0)
+    return z, [d[0] - slip, d[1]]
+
+
+def slope_above_one(z, d):
+    return z, [1.4 * (b - b[:50].mean()) for b in d]
+
+
+def slope_near_one(z, d):
+    rigid = np.maximum(z[0] - Z0, 0.0) * 1.006
+    return z, [rigid + RNG.normal(0, NOISE, rigid.size),
+               rigid[::-1] + RNG.normal(0, NOISE, rigid.size)]  # fmt: skip
+
+
+def no_pull_off(z, d):
+    return good(4, Truth(0.5, pull_off=0.05))
+
+
+def too_short(z, d):
+    return [z[0][:5], z[1]], [d[0][:5], d[1]]
+
+
+def no_retract(z, d):
+    return [z[0], z[1][:0]], [d[0], d[1][:0]]
+
+
+def few_in_slope(z, d):
+    return [z[0], z[1][::110]], [d[0], d[1][::110]]
+
+
+def z_unsteady(z, d):
+    return [z[0] + RNG.normal(0, 0.5, z[0].size), z[1]], d
+
+
+def open_loop(z, d):
+    return [z[0], z[1][40:]], [d[0], d[1][40:]]
+
+
+def as_it_is(z, d):
+    return z, d
+
+
+CASES = [
+    ("no_contact", no_contact, {}), ("no_baseline", no_baseline, {}),
+    ("no_release", no_release, {}), ("saturated", saturated, {}),
+    ("saturated", saturated_retract, {}), ("spikes", spikes, {}),
+    ("missing_samples", missing_samples, {}), ("wrong_way", wrong_way, {}),
+    ("wrong_way", wrong_way_back, {}), ("noisy", noisy, {}),
+    ("set_force_missed", set_force_missed, {}), ("few_samples", few_samples, {}),
+    ("bad_fit", bad_fit, {}), ("slope_above_one", slope_above_one, {}),
+    ("slope_near_one", slope_near_one, {"fit.adhesion": "none"}),
+    ("no_pull_off", no_pull_off, {}), ("too_short", too_short, {}),
+    ("no_retract", no_retract, {}), ("few_in_slope", few_in_slope, {}),
+    ("z_unsteady", z_unsteady, {}), ("open_loop", open_loop, {}),
+    ("window_cut", as_it_is, {"fit.fraction_from": -60.0}),
+]  # fmt: skip
+
+
+def test_a_good_curve_has_no_doubt():
+    for seed in range(1, 9):
+        for modulus in (0.05, 0.5, 2.0):
+            found, _ = doubts_of(*good(seed, Truth(modulus)), others=0)
+            assert found == set(), (seed, modulus)
+
+
+@pytest.mark.parametrize(("name", "spoil", "change"), CASES)
+def test_the_curve_that_has_it_is_doubted_and_its_neighbours_are_not(name, spoil, change):
+    z, d = good()
+    found, result = doubts_of(*spoil(z, d), change)
+    assert name in found
+    if name != "window_cut":
+        assert not (result.doubts[0, 1:] & np.uint64(DOUBTS[name].mask)).any()
+    assert result.severe[0, 0] == any(DOUBTS[n].severity == "severe" for n in found)
+
+
+def test_every_doubt_has_its_case():
+    covered = {name for name, *_ in CASES} | {"fit_failed", "not_calibrated"}
+    assert covered == set(DOUBTS)
+
+
+def test_a_fit_that_finds_no_answer_is_doubted():
+    """Force that falls with indentation: no stiffness of the law describes it."""
+    from palpate.core.columns import fit as ft
+
+    _, result = doubts_of(*good(), others=3)
+    table = result.stage_tables["fit"].copy()
+    for state in (ft.NOT_CONVERGED, ft.NOT_POSITIVE):
+        table[0, ft.STATE] = state
+        from dataclasses import replace
+
+        spoiled = replace(result, stage_tables={**result.stage_tables, "fit": table}, _cache={})
+        assert "fit_failed" in names_of(int(spoiled.doubts[0, 0]))
+        assert np.isnan(spoiled.channel("modulus")[0, 0])
+        assert not spoiled.severe[0, 1]
+
+
+def test_without_a_constant_every_curve_is_severely_doubted():
+    z, d = good()
+    fmap = ForceMap.from_arrays([z], [d], deflection_unit="V", shape=(1, 1))
+    result = analyse(fmap)
+    assert names_of(int(result.doubts[0, 0])) == ["not_calibrated"]
+    assert not result.trusted.any()
+
+
+@pytest.mark.parametrize(("name", "spoil", "change"), [
+    ("noisy", noisy, {"doubts.worst_noise": 50.0}),
+    ("set_force_missed", set_force_missed, {"doubts.worst_set_force": 60.0}),
+    ("bad_fit", bad_fit, {"doubts.worst_residual": 100.0}),
+    ("few_samples", few_samples, {"doubts.least_samples": 4}),
+    ("no_baseline", no_baseline, {"doubts.shortest_baseline": 0.0}),
+])  # fmt: skip
+def test_the_thresholds_are_those_of_the_settings(name, spoil, change):
+    z, d = good()
+    found, _ = doubts_of(*spoil(z, d))
+    assert name in found
+    if name == "no_baseline":  # 30 % of the travel in contact is asked for all the same
+        strict, _ = doubts_of(*good(), {"doubts.shortest_baseline": 1e4})
+        assert name in strict
+        return
+    again, _ = doubts_of(*spoil(*good()), change)
+    assert name not in again
