@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QDockWidget,
     QMainWindow,
+    QMenu,
     QStackedWidget,
     QToolBar,
     QWidget,
@@ -28,7 +29,7 @@ from .recompute import Answer
 from .requests import PeekAt
 from .saving import map_name
 from .session import Session
-from .start_page import StartPage
+from .start_page import StartPage, sample_paths
 from .status import Status
 
 if TYPE_CHECKING:
@@ -77,7 +78,17 @@ class MainWindow(QMainWindow):
         self.settings_dock = self._dock("Settings", "settings", self.settings_panel)
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
+        self._offer_samples()
         self.actions_by_id["marks"].setChecked(self.memory.value("marks", True, type=bool))
+
+    def _offer_samples(self) -> None:
+        """The sample maps, in the File menu under Open."""
+        file = self.menus["File"]
+        samples = QMenu("Sa&mples", file)
+        for path in sample_paths():
+            shown = samples.addAction(path.stem.replace("_", " ").capitalize())
+            shown.triggered.connect(lambda _=False, p=path: self.commands.open(p))
+        file.insertMenu(file.actions()[1], samples)
 
     def _dock(self, title: str, name: str, widget: QWidget) -> QDockWidget:
         dock = QDockWidget(title, self)

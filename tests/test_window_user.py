@@ -74,6 +74,14 @@ def test_a_tip_that_does_not_fit_the_law_is_told(window):
     assert told()
 
 
+def test_the_samples_are_in_the_file_menu(window, qtbot):
+    entries = {action.text().replace("&", ""): action for action in window.menus["File"].actions()}
+    samples = {action.text(): action for action in entries["Samples"].menu().actions()}
+    assert set(samples) == {"Ski boot", "Door seal"}
+    samples["Door seal"].trigger()
+    qtbot.waitUntil(lambda: window.session.map.path.stem == "door_seal", timeout=30_000)
+
+
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="elsewhere is always a display")
 @pytest.mark.parametrize(("words", "code", "said"), [
     (["frob"], 2, "no such file or command"), ([], 1, "there is no display"),
