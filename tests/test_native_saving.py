@@ -186,9 +186,10 @@ def test_csv_export_has_a_row_a_scan_line_and_says_its_unit(tmp_path):
     text = (tmp_path / "m.csv").read_text(encoding="utf-8")
     assert "# name: modulus\n" in text
     assert "# unit: MPa\n" in text
+    assert "# row_order: row 0 is the first scan line" in text
     assert "# pixel_width_nm: 100.0\n" in text
     again = np.loadtxt(tmp_path / "m.csv", delimiter=",")
-    np.testing.assert_allclose(again, VALUES * 1000.0, rtol=1e-15)
+    np.testing.assert_allclose(again, VALUES * 1000.0, rtol=1e-8)  # nine digits
 
 
 def test_tiff_export_carries_its_scale_in_the_tags(tmp_path):
