@@ -64,8 +64,15 @@ class Calibration:
     )  # fmt: skip
 
 
-SHAPES = {"paraboloid": "paraboloid", "cone": "cone", "pyramid": "four-sided pyramid",
-          "punch": "flat punch"}  # fmt: skip
+SHAPES = {"paraboloid": "paraboloid", "sphere": "sphere (exact)", "cone": "cone",
+          "blunted_cone": "blunted cone", "hyperboloid": "hyperboloid",
+          "pyramid": "four-sided pyramid", "pyramid_solved": "four-sided pyramid (solved)",
+          "punch": "flat punch", "free_exponent": "free exponent (diagnostic)"}  # fmt: skip
+ADHESIONS = {"none": "none", "constant": "constant pull (DMT)", "jkr": "JKR",
+             "maugis": "Maugis-Dugdale", "two_point": "JKR, two points"}  # fmt: skip
+CONTACTS = {"free": "fitted with the law", "threshold": "threshold",
+            "variance_ratio": "ratio of variances", "goodness": "goodness of fit",
+            "change_point": "change point"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -83,6 +90,27 @@ class Tip:
         "From the axis to the flank of a cone, or to the face of a pyramid.",
         "Sneddon, Int. J. Eng. Sci. 3 (1965) 47",
     )  # fmt: skip
+    rounding: float = number(
+        0.0, "Rounding ends at", "nm", 0.0, 1e6,
+        "Distance from the axis at which the rounded end of a blunted cone meets its flank. 0: "
+        "where a parabola of the tip radius is tangent to the flank (R cot α); R cos α is where a "
+        "circle is. The choice is worth several per cent.",
+        "Briscoe, Sebastian & Adams, J. Phys. D 27 (1994) 1156 (form from memory)",
+    )  # fmt: skip
+    material: str = choice(
+        "rigid", "Tip itself", {"rigid": "rigid", "elastic": "elastic"},
+        "An elastic tip is dented too: 1/E* = (1-ν²)/E + (1-νₜ²)/Eₜ. On polymers that is 1 to 2 %.",
+        "Hertz, J. reine angew. Math. 92 (1882) 156",
+    )  # fmt: skip
+    modulus: float = number(
+        170.0, "Tip modulus", "GPa", 0.0, 2e3, "Young modulus of the tip.",
+        "silicon 130 to 188 GPa: Hopcroft, Nix & Kenny, J. MEMS 19 (2010) 229; the middle",
+        open_low=True, shown_if="material=elastic",
+    )  # fmt: skip
+    poisson_ratio: float = number(
+        0.28, "Tip Poisson ratio", "", 0.0, 0.5, "Poisson ratio of the tip.",
+        "silicon, from memory", shown_if="material=elastic",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -95,6 +123,24 @@ class Sample:
         "measured: glassy polymers are near 0.35, rubbers near 0.5. One number serves all "
         "components, so compare components by E*.",
         "E = E*(1-ν²), Hertz 1882; typical values from memory of polymer handbooks",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A soft layer on a rigid base, which makes a sample look stiffer."""
+
+    base: str = choice(
+        "none", "Layer", {"none": "none (thick sample)", "bonded": "bonded to a rigid base",
+                          "sliding": "sliding on a rigid base"},
+        "The law is corrected for a layer of finite thickness with the exact solution of the "
+        "linear problem. A thick sample needs none.",
+        "exact solution made for Palpate; Dimitriadis et al., Biophys. J. 82 (2002) 2798 and "
+        "Garcia & Garcia, Biophys. J. 114 (2018) 2923 beside it",
+    )  # fmt: skip
+    thickness: float = number(
+        200.0, "Thickness", "nm", 0.0, 1e6, "Thickness of the layer, where no map of it is given.",
+        open_low=True, shown_if="base=bonded|sliding",
     )  # fmt: skip
 
 
@@ -116,6 +162,26 @@ class Baseline:
         5.0, "Leaves the baseline at", "noise", 3.0, 20.0,
         "The free part ends where the smoothed deflection leaves the baseline by this many times "
         "its noise.",
+        OURS,
+    )  # fmt: skip
+    fringes: str = choice(
+        "leave", "Optical fringes", {"leave": "leave", "subtract": "fit and subtract"},
+        "A wave of light reflected from the sample. It is fitted only where the free part is at "
+        "least half a period long.",
+        "common practice, no source",
+    )  # fmt: skip
+    period: float = number(
+        0.0, "Period of the fringes", "nm", 0.0, 1e5,
+        "About half the wavelength of the light; 0 finds it from the curves of the map.",
+        "Λ ≈ λ/2 near normal incidence, common practice, no source",
+        shown_if="fringes=subtract",
+    )  # fmt: skip
+    branches: str = choice(
+        "separate", "The two branches",
+        {"separate": "a line for each", "drag": "one slope, two offsets (drag)",
+         "drift": "one line, and drift in time"},
+        "A line for each branch takes out drag and drift without telling them apart. One slope "
+        "with two offsets tells the drag; one line with a drift in time tells the drift.",
         OURS,
     )  # fmt: skip
 
@@ -202,6 +268,60 @@ class Stiffness:
 
 
 @dataclass(frozen=True)
+class Viscous:
+    """A linear viscoelastic law fitted to approach and retract together."""
+
+    model: str = choice(
+        "none", "Time", {"none": "not fitted", "power_law": "power-law solid",
+                         "standard_solid": "standard linear solid"},
+        "Fits how the sample relaxes while it is loaded and unloaded; needs the sampling rate.",
+        "Lee & Radok, J. Appl. Mech. 27 (1960) 438; Ting, J. Appl. Mech. 33 (1966) 845 "
+        "(both from memory)",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """How well the constants that all pixels share are known. They never enter a pixel's own ±."""
+
+    spring_constant: float | None = number(
+        None, "Spring constant ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 10 % where nothing is recorded.",
+        "5 to 10 %: ISO 11775:2015, scope; 10 to 20 % for a nominal value, from memory",
+    )  # fmt: skip
+    sensitivity: float | None = number(
+        None, "Deflection sensitivity ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 4 % where nothing is recorded.",
+        "3 to 5 %, from memory",
+    )  # fmt: skip
+    spring_from: str = choice(
+        "independent", "Spring constant found",
+        {"independent": "without the sensitivity", "thermal": "from thermal noise"},
+        "A spring constant from thermal noise goes with the inverse square of the sensitivity, so "
+        "that part of their errors cancels or adds.",
+        "k = kT/<q²>; Hutter & Bechhoefer, Rev. Sci. Instrum. 64 (1993) 1868 (from memory)",
+    )  # fmt: skip
+    tip: float | None = number(
+        None, "Tip radius or angle ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 20 % of a radius and 4 % of an "
+        "angle where nothing is recorded.",
+        "radius 10 to 30 %, angle 2 to 5 %, from memory",
+    )  # fmt: skip
+    poisson_ratio: float = number(
+        0.05, "Poisson ratio ±", "", 0.0, 0.25, "Standard uncertainty.", "0.05, from memory",
+    )  # fmt: skip
+    thickness: float = number(
+        10.0, "Layer thickness ±", "%", 0.0, 100.0, "Standard uncertainty; used with a layer.",
+        OURS,
+    )  # fmt: skip
+    temperature: float = number(
+        0.3, "Temperature ±", "%", 0.0, 10.0,
+        "Standard uncertainty of the absolute temperature; it moves a spring constant from thermal "
+        "noise.", "0.3 %, from memory", shown_if="spring_from=thermal",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
 class Doubts:
     """Where a measured figure becomes a doubt."""
 
@@ -244,10 +364,13 @@ class Settings:
     calibration: Calibration = field(default_factory=Calibration)
     tip: Tip = field(default_factory=Tip)
     sample: Sample = field(default_factory=Sample)
+    layer: Layer = field(default_factory=Layer)
     baseline: Baseline = field(default_factory=Baseline)
     adhesion: Adhesion = field(default_factory=Adhesion)
     fit: Fit = field(default_factory=Fit)
     stiffness: Stiffness = field(default_factory=Stiffness)
+    viscous: Viscous = field(default_factory=Viscous)
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)
     doubts: Doubts = field(default_factory=Doubts)
 
     def __post_init__(self) -> None:
@@ -257,6 +380,18 @@ class Settings:
         self._check_order("fit.force_from", "fit.force_to")
         self._check_order("fit.indentation_from", "fit.indentation_to")
         self._check_order("stiffness.share_from", "stiffness.share_to")
+        self._check_adhesion()
+
+    def _check_adhesion(self) -> None:
+        """JKR and its kin are known for a paraboloid on a thick sample only."""
+        if self.fit.adhesion not in ("jkr", "maugis", "two_point"):
+            return
+        if self.fit.law != "paraboloid":
+            raise SettingsError("fit.adhesion", "is known for the paraboloid only: choose that "
+                                "contact law, or a constant pull.")  # fmt: skip
+        if self.layer.base != "none":
+            raise SettingsError("fit.adhesion", "is known for a thick sample only: choose a "
+                                "constant pull with a layer.")  # fmt: skip
 
     def _check_order(self, low: str, high: str) -> None:
         if not self.value(low) < self.value(high):
@@ -358,8 +493,9 @@ class Settings:
 
 
 SECTIONS: dict[str, type] = {
-    "calibration": Calibration, "tip": Tip, "sample": Sample, "baseline": Baseline,
-    "adhesion": Adhesion, "fit": Fit, "stiffness": Stiffness, "doubts": Doubts,
+    "calibration": Calibration, "tip": Tip, "sample": Sample, "layer": Layer,
+    "baseline": Baseline, "adhesion": Adhesion, "fit": Fit, "stiffness": Stiffness,
+    "viscous": Viscous, "uncertainty": Uncertainty, "doubts": Doubts,
 }  # fmt: skip
 
 

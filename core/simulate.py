@@ -96,7 +96,7 @@ class Simulated:
     def arrays(self, *, calibrated: bool = True) -> dict[str, Any]:
         """Keyword arguments for `write_map` and `ForceMap.from_arrays`; volts, 16 bits."""
         lever = self.lever
-        size = "radius" if law_of(lever.law).size == "radius" else "half_angle"
+        size = "radius" if law_of(lever.law).sizes[:1] == ("radius",) else "half_angle"
         known: dict[str, Any] = {}
         if calibrated:
             known = {"spring_constant": lever.spring_constant, size: lever.tip_size,

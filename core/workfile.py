@@ -197,7 +197,7 @@ def _write_constants(process: Any, analysis: Any) -> None:
     if used is None:
         return
     group = nexus.group(process, "constants", "NXcollection")
-    for one in (used.spring_constant, used.deflection_sensitivity, used.tip):
+    for one in (used.spring_constant, used.deflection_sensitivity, *used.sizes):
         symbol, factor = si_factor(one.unit)
         made = nexus.number(group, one.name, one.value * factor, symbol)
         made.attrs.update(error=one.error * factor, origin=one.origin, method=one.method)

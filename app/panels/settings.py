@@ -29,11 +29,12 @@ from .fields import NumberField, shown
 from .row import Row, help_of, words_of
 
 TITLES = {
-    "calibration": "Calibration", "tip": "Tip", "sample": "Sample", "baseline": "Baseline",
-    "adhesion": "Adhesion", "fit": "Contact law and fit window",
-    "stiffness": "Contact stiffness", "doubts": "When to doubt",
+    "calibration": "Calibration", "tip": "Tip", "sample": "Sample", "layer": "Layer",
+    "baseline": "Baseline", "adhesion": "Adhesion", "fit": "Contact law and fit window",
+    "stiffness": "Contact stiffness", "viscous": "Time", "uncertainty": "Common uncertainty",
+    "doubts": "When to doubt",
 }  # fmt: skip
-FOLDED_AT_FIRST = ("doubts",)
+FOLDED_AT_FIRST = ("layer", "viscous", "uncertainty", "doubts")
 
 
 class Section(QWidget):
@@ -254,4 +255,4 @@ def relevant(path: str, spec: Field[Any], settings: Settings) -> bool:
     if not condition:
         return True
     other, _, wanted = condition.partition("=")
-    return str(settings.value(f"{section}.{other}")) == wanted
+    return str(settings.value(f"{section}.{other}")) in wanted.split("|")

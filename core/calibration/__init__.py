@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..forcemap import Constant, ForceMap
+from ..mapparts import Recorded
 from ..models import law_of
 from ..settings import Settings
 
@@ -35,7 +36,7 @@ class Constants:
 
     spring_constant: InUse
     deflection_sensitivity: InUse
-    tip: InUse
+    sizes: tuple[InUse, ...]
     factor: float
     poisson_ratio: float
     set_force: float
@@ -58,6 +59,15 @@ def _use(name: str, label: str, unit: str, chosen: float | None, recorded: Const
     return InUse(name, label, math.nan, math.nan, unit, ABSENT)
 
 
+def _size(name: str, settings: Settings, was: Recorded) -> InUse:
+    """One size of the tip as the analysis uses it."""
+    if name == "radius":
+        return _use("radius", "Tip radius", "nm", settings.tip.radius, was.radius)
+    if name == "half_angle":
+        return _use("half_angle", "Half-angle", "deg", settings.tip.half_angle, was.half_angle)
+    return InUse("rounding", "Rounding ends at", settings.tip.rounding, math.nan, "nm", SET)
+
+
 def constants(fmap: ForceMap, settings: Settings) -> Constants:
     """The constants that an analysis of this map under these settings uses."""
     was = fmap.recorded
@@ -66,10 +76,7 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     s = _use("deflection_sensitivity", "Deflection sensitivity", "nm/V",
              settings.calibration.deflection_sensitivity, was.deflection_sensitivity)  # fmt: skip
     law = law_of(settings.fit.law)
-    if law.size == "radius":
-        tip = _use("radius", "Tip radius", "nm", settings.tip.radius, was.radius)
-    else:
-        tip = _use("half_angle", "Half-angle", "deg", settings.tip.half_angle, was.half_angle)
+    sizes = tuple(_size(name, settings, was) for name in law.sizes)
     per_unit = {"V": s.value, "nm": 1.0, "nN": 1.0 / k.value}[fmap.signal_unit]
     lengths = math.isfinite(per_unit)
     d = per_unit if lengths else 1.0
@@ -78,8 +85,9 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
     if not set_force > 0.0:  # nothing to compare a peak force with
         set_force = math.nan
-    factor = law.factor(tip.value) if math.isfinite(tip.value) else math.nan
-    return Constants(k, s, tip, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
+    given = [size.value for size in sizes]
+    factor = law.factor(*given) if all(map(math.isfinite, given)) else math.nan
+    return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
 
 
 def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
@@ -99,10 +107,11 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
         if fmap.signal_unit == "nN":
             lost = "only the height at peak force can be computed"
         found.append(("calibration.spring_constant", f"No spring constant (N/m): {lost}."))
-    if math.isnan(use.tip.value):
-        found.append((f"tip.{use.tip.name}",
-                      f"No {use.tip.label.lower()} ({use.tip.unit}): no modulus can be computed; "
-                      "stiffness, adhesion and indentation can."))  # fmt: skip
+    found += [
+        (f"tip.{size.name}", f"No {size.label.lower()} ({size.unit}): no modulus can be computed; "
+         "stiffness, adhesion and indentation can.")
+        for size in use.sizes if math.isnan(size.value)
+    ]  # fmt: skip
     return found
 
 
