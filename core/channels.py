@@ -30,6 +30,7 @@ class Tables:
     spring_constant : N/m; NaN if not known
     factor : g(size) of the law in use, so that C = E* g; NaN if the tip is not known
     poisson_ratio : assumed
+    walk : slow noise of the map's deflection [nm²/nm], see ``steps/slow.py``
     """
 
     base: Array
@@ -39,6 +40,7 @@ class Tables:
     spring_constant: float
     factor: float
     poisson_ratio: float
+    walk: float = 0.0
 
 
 Getter = Callable[[Tables], Array]
@@ -82,8 +84,13 @@ def reduced_modulus(t: Tables) -> Array:
     return np.exp(_good(t, ft.LN_C)) * t.spring_constant / t.factor
 
 
+def _fitted(t: Tables, white: int, slow: int) -> Array:
+    """A variance of the fit: white and slow noise."""
+    return _good(t, white) + t.walk * _good(t, slow)
+
+
 def _reduced_variance(t: Tables) -> Array:
-    return reduced_modulus(t) ** 2 * _good(t, ft.VAR_LN_C)
+    return reduced_modulus(t) ** 2 * _fitted(t, ft.VAR_LN_C, ft.SLOW_LN_C)
 
 
 def _modulus(t: Tables) -> Array:
@@ -113,8 +120,16 @@ def _indentation(t: Tables) -> Array:
     return t.base[:, bl.PEAK_Z] - _good(t, ft.Z0) - t.base[:, bl.PEAK_D]
 
 
-def _forced(column: int, power: int = 1) -> Getter:
-    return lambda t: t.pull[:, column] * t.spring_constant**power
+def _forced(column: int) -> Getter:
+    return lambda t: t.pull[:, column] * t.spring_constant
+
+
+def _forced_variance(white: int, slow: int) -> Getter:
+    return lambda t: (t.pull[:, white] + t.walk * t.pull[:, slow]) * t.spring_constant**2
+
+
+def _z0_variance(t: Tables) -> Array:
+    return _fitted(t, ft.VAR_Z0, ft.SLOW_Z0)
 
 
 FORCE = ("deflection_sensitivity", "spring_constant")
@@ -126,7 +141,7 @@ _ALL = (
             lambda t: -t.base[:, bl.PEAK_Z], kind="height"),
     Channel("contact_height", "Height at contact", "h₀", "nm",
             "-z₀: the surface without the dent that the tip makes",
-            lambda t: -_good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
+            lambda t: -_good(t, ft.Z0), _z0_variance, "height", LENGTH),
     Channel("modulus", "Young modulus", "E", "GPa", "E = E* (1 - ν²), with ν assumed",
             _modulus, _modulus_variance, needs=ELASTIC),
     Channel("reduced_modulus", "Reduced modulus", "E*", "GPa",
@@ -137,22 +152,23 @@ _ALL = (
             _stiffness, _stiffness_variance, needs=FORCE),
     Channel("adhesion", "Adhesion", "F_ad", "nN",
             "the largest pull below the retract baseline (pull-off force)",
-            _forced(rt.PULL), _forced(rt.VAR_PULL, 2), needs=FORCE),
+            _forced(rt.PULL), _forced_variance(rt.VAR_PULL, rt.SLOW_PULL), needs=FORCE),
     Channel("work_of_adhesion", "Work of adhesion", "W_ad", "aJ",
             "area between the retract and its baseline, from zero force to release: the work of "
             "parting one contact, not an energy per area",
-            _forced(rt.WORK), _forced(rt.VAR_WORK, 2), needs=FORCE),
+            _forced(rt.WORK), _forced_variance(rt.VAR_WORK, rt.SLOW_WORK), needs=FORCE),
     Channel("dissipation", "Dissipated energy", "W_dis", "aJ",
             "area between approach and retract, contact and adhesion included",
-            _forced(rt.LOST), _forced(rt.VAR_LOST, 2), needs=FORCE),
+            _forced(rt.LOST), _forced_variance(rt.VAR_LOST, rt.SLOW_LOST), needs=FORCE),
     Channel("indentation", "Indentation at peak", "δ", "nm", "δ = (z - z₀) - d at the peak force",
-            _indentation, lambda t: _good(t, ft.VAR_DEPTH), needs=LENGTH),
+            _indentation, lambda t: _fitted(t, ft.VAR_DEPTH, ft.SLOW_DEPTH), needs=LENGTH),
     Channel("peak_force", "Peak force", "F_p", "nN", "F = k d where the approach stopped",
             lambda t: t.base[:, bl.PEAK_D] * t.spring_constant,
-            lambda t: t.base[:, bl.VAR_PEAK] * t.spring_constant**2, needs=FORCE),
+            lambda t: (t.base[:, bl.VAR_PEAK] + t.walk * t.base[:, bl.SLOW_PEAK])
+            * t.spring_constant**2, needs=FORCE),
     Channel("contact_point", "Contact point", "z₀", "nm",
             "base position where an undeflected tip meets the undeformed surface",
-            lambda t: _good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
+            lambda t: _good(t, ft.Z0), _z0_variance, "height", LENGTH),
     Channel("noise", "Noise of the deflection", "σ", "nm",
             "standard deviation of the approach about its baseline, without outliers",
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),

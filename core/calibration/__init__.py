@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
 
 from ..forcemap import Constant, ForceMap
 from ..mapparts import Recorded
-from ..models import law_of
+from ..models import Table, law_of, tabulate
 from ..settings import Settings
 
 RECORDED, SET, ABSENT = "recorded", "set here", "missing"
@@ -42,6 +45,12 @@ class Constants:
     set_force: float
     scale: tuple[float, float, float, float]
     lengths: bool
+    table: Table | None = None
+    table_key: tuple[object, ...] = ()
+
+    def units(self, curves: np.ndarray) -> np.ndarray:
+        """The unit of the law's table for some curves, (n,) nm."""
+        return np.full(curves.size, self.table.unit if self.table is not None else 1.0)
 
     @property
     def force_scale(self) -> float:
@@ -86,8 +95,17 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     if not set_force > 0.0:  # nothing to compare a peak force with
         set_force = math.nan
     given = [size.value for size in sizes]
-    factor = law.factor(*given) if all(map(math.isfinite, given)) else math.nan
-    return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
+    known = all(map(math.isfinite, given))
+    factor = law.factor(*given) if known else math.nan
+    table = table_of(law.name, *given) if known and law.profile is not None else None
+    return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths,
+                     table, (law.name, *given) if table is not None else ())  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def table_of(law: str, *sizes: float) -> Table:
+    """The table of a law that is not a power, up to an indentation of 20 radii."""
+    return tabulate(law_of(law), 20.0 * sizes[0], *sizes)
 
 
 def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:

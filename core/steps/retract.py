@@ -27,6 +27,9 @@ from ..columns.retract import (
     PULL_Z,
     RELEASE_Z,
     SEEN,
+    SLOW_LOST,
+    SLOW_PULL,
+    SLOW_WORK,
     VAR_LOST,
     VAR_PULL,
     VAR_WORK,
@@ -35,6 +38,7 @@ from ..columns.retract import (
 )
 from ..compiled import kernel
 from .baseline import line_variance
+from .slow import walk_variance
 from .tools import line_sums, solve_line
 
 
@@ -102,6 +106,13 @@ def zero_crossing(z, d, at, rise):
 
 
 @kernel
+def slow_under(z, g, base, branch, start, end):
+    """Slow variance of ∫ d dz between two base positions: the length times the middle's."""
+    middle = 0.5 * (start + end)
+    return walk_variance(z, g, 0, 0, 0, base, branch, middle, end - start)
+
+
+@kernel
 def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     """Fill ``row`` (COLUMNS,) of one curve; both branches have z rising and no baseline.
 
@@ -151,3 +162,8 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
         + under_line(base, RETRACT, zr[free], zr[nr - 1])
         + jump_variance(za, da, touch, free_a) + jump_variance(zr, dr, at, free)
     )  # fmt: skip
+    none = dr.reshape(-1, 1)
+    row[SLOW_PULL] = walk_variance(zr, none, 0, 0, 0, base, RETRACT, zr[at], 1.0)
+    row[SLOW_WORK] = slow_under(zr, none, base, RETRACT, zr[free], zero_z)
+    row[SLOW_LOST] = (slow_under(za, none, base, 0, za[free_a], za[na - 1])
+                      + slow_under(zr, none, base, RETRACT, zr[free], zr[nr - 1]))  # fmt: skip
