@@ -7,6 +7,7 @@ spring constant or Poisson ratio costs no pass over the samples. Adding one is o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -30,6 +31,8 @@ class Tables:
     spring_constant : N/m; NaN if not known
     factor : g(size) of the law in use, so that C = E* g; NaN if the tip is not known
     poisson_ratio : assumed
+    tip_compliance : (1-ν²)/E of the tip itself [1/GPa]; 0 for a rigid one
+    radius, adhesion : of the tip [nm, NaN if the law has none] and as chosen
     walk : slow noise of the map's deflection [nm²/nm], see ``steps/slow.py``
     """
 
@@ -41,6 +44,9 @@ class Tables:
     factor: float
     poisson_ratio: float
     walk: float = 0.0
+    tip_compliance: float = 0.0
+    radius: float = math.nan
+    adhesion: str = "none"
 
 
 Getter = Callable[[Tables], Array]
@@ -93,12 +99,19 @@ def _reduced_variance(t: Tables) -> Array:
     return reduced_modulus(t) ** 2 * _fitted(t, ft.VAR_LN_C, ft.SLOW_LN_C)
 
 
+def _sample_share(t: Tables) -> Array:
+    """The share of the compliance 1/E* that is the sample's; NaN if the tip has more than all."""
+    share = 1.0 - reduced_modulus(t) * t.tip_compliance
+    return np.where(share > 0.0, share, np.nan)
+
+
 def _modulus(t: Tables) -> Array:
-    return reduced_modulus(t) * (1.0 - t.poisson_ratio**2)
+    return reduced_modulus(t) * (1.0 - t.poisson_ratio**2) / _sample_share(t)
 
 
 def _modulus_variance(t: Tables) -> Array:
-    return _reduced_variance(t) * (1.0 - t.poisson_ratio**2) ** 2
+    relative = _fitted(t, ft.VAR_LN_C, ft.SLOW_LN_C) / _sample_share(t) ** 2
+    return _modulus(t) ** 2 * relative
 
 
 def _slope(t: Tables) -> Array:
@@ -142,7 +155,7 @@ _ALL = (
     Channel("contact_height", "Height at contact", "h₀", "nm",
             "-z₀: the surface without the dent that the tip makes",
             lambda t: -_good(t, ft.Z0), _z0_variance, "height", LENGTH),
-    Channel("modulus", "Young modulus", "E", "GPa", "E = E* (1 - ν²), with ν assumed",
+    Channel("modulus", "Young modulus", "E", "GPa", "1/E* = (1 - ν²)/E + (1 - νₜ²)/Eₜ, with ν assumed; a rigid tip has no second term",
             _modulus, _modulus_variance, needs=ELASTIC),
     Channel("reduced_modulus", "Reduced modulus", "E*", "GPa",
             "from the contact law fitted to deflection against base position",

@@ -158,6 +158,17 @@ def _fit_key(r: Request) -> Hashable:
             r.constants.lengths)  # fmt: skip
 
 
+def pull_columns(adhesion: str) -> tuple[int, int]:
+    """The pull-off that a law takes, and its variance.
+
+    With a constant pull the lever lets go at full steepness, half a step beyond the lowest sample
+    on average; JKR and its kin end in a minimum, where the lowest sample is the pull-off.
+    """
+    if adhesion == "constant":
+        return rt.PULL_LET_GO, rt.VAR_LET_GO
+    return rt.PULL, rt.VAR_PULL
+
+
 def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     fit = r.settings.fit
     by, low, high = window_of(r)
@@ -167,7 +178,7 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
         by = 3
     pull = np.zeros((cut.shape[0], 3))
     if fit.adhesion != "none":
-        pull[:] = rows["retract"][:, [rt.PULL, rt.VAR_PULL, rt.SLOW_PULL]]
+        pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
     contact = np.full((cut.shape[0], 2), np.nan)
     numbers, table = kernel_law(r)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,

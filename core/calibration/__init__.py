@@ -33,6 +33,9 @@ class InUse:
 class Constants:
     """All constants an analysis uses, and how the raw signal becomes a deflection in nm.
 
+    `tip_compliance` is (1-ν²)/E of an elastic tip [1/GPa], `fault` why the tip's sizes are impossible
+    together, `table` that of a law which is no power, `table_key` what it depends on.
+
     `scale` is (z scale, z shift, d scale, d shift), value = raw * scale + shift; `lengths` is False
     if the signal can't be turned into nm, and `scale` then leaves it in its own unit.
     """
@@ -45,12 +48,19 @@ class Constants:
     set_force: float
     scale: tuple[float, float, float, float]
     lengths: bool
+    tip_compliance: float = 0.0
+    fault: str = ""
     table: Table | None = None
     table_key: tuple[object, ...] = ()
 
     def units(self, curves: np.ndarray) -> np.ndarray:
         """The unit of the law's table for some curves, (n,) nm."""
         return np.full(curves.size, self.table.unit if self.table is not None else 1.0)
+
+    @property
+    def radius(self) -> float:
+        """Tip radius [nm]; NaN if the law has none."""
+        return next((size.value for size in self.sizes if size.name == "radius"), math.nan)
 
     @property
     def force_scale(self) -> float:
@@ -96,10 +106,14 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
         set_force = math.nan
     given = [size.value for size in sizes]
     known = all(map(math.isfinite, given))
+    fault = law.fault(*given) if known else ""
+    known = known and not fault
+    tip = settings.tip
+    compliance = (1.0 - tip.poisson_ratio**2) / tip.modulus if tip.material == "elastic" else 0.0
     factor = law.factor(*given) if known else math.nan
     table = table_of(law.name, *given) if known and law.profile is not None else None
     return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths,
-                     table, (law.name, *given) if table is not None else ())  # fmt: skip
+                     compliance, fault, table, (law.name, *given) if table is not None else ())  # fmt: skip
 
 
 @lru_cache(maxsize=8)
@@ -130,6 +144,8 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
          "stiffness, adhesion and indentation can.")
         for size in use.sizes if math.isnan(size.value)
     ]  # fmt: skip
+    if use.fault:
+        found.append(("tip.radius", f"No modulus can be computed with this tip: {use.fault}"))
     return found
 
 

@@ -189,7 +189,7 @@ def maugis_fold(w, h, lam, out):
             low = middle
         else:
             high = middle
-        if high - low < 1e-9:
+        if high - low < 1e-5 * low:
             break
     return low
 
@@ -216,8 +216,9 @@ def maugis_solve(u, w, h, lam, fold, guess, out):
         after = phi * math.exp(-min(max(change, -2.0), 2.0))
         if not low < after < high:
             after = math.sqrt(low * high)
-        if abs(after - phi) <= 1e-7 * phi:
-            maugis_point(after, lam, out)
+        if abs(after - phi) <= 3e-5 * phi:  # one more step: straight on, right to 1e-9
+            out[1] += out[4] * (after - phi)
+            out[2] += out[5] * (after - phi)
             return after
         phi = after
     return phi

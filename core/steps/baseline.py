@@ -339,6 +339,6 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
     row[VAR_PEAK] = peak_share(na) * row[B_NOISE] ** 2 + line_variance(row, APPROACH, z_peak)
-    row[SLOW_PEAK] = walk_variance(za, scratch.reshape(-1, 1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
+    row[SLOW_PEAK] = walk_variance(za, scratch.reshape(1, -1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
     limit = options[3] * row[B_NOISE]
     row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)

@@ -16,6 +16,7 @@ from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..columns.law import DEEPEST, EXPONENT, EXPONENT_START, KIND, LN_C, PULL, SHAPE, UNIT, Z0
 from ..compiled import kernel
+from ..models.forward import deflection
 from .baseline import peak_share
 from .contact_law import PARAMETERS, ask, depth_at, prepare
 from .slow import walk_variance
@@ -101,6 +102,37 @@ def first_guess(z, d, first, last, n, a):
 
 
 @kernel
+def power_sums(z, d, first, last, c, z0, n, a, sums):
+    """`normal_sums` for ln c and z0 of a pure power: the commonest case, without the detours."""
+    cost = j00 = j01 = j11 = g0 = g1 = 0.0
+    guess = -1.0
+    before = 0.0
+    for i in range(first, last):
+        root, _, f, slope = deflection(z[i] - z0 + a, c, n, guess)
+        guess = 2.0 * root - before if before > 0.0 else root * 1.02
+        before = root
+        share = 1.0 / (1.0 + slope)
+        to_c = f * share
+        to_z0 = -slope * share
+        r = d[i] - f + a
+        cost += r * r
+        j00 += to_c * to_c
+        j01 += to_c * to_z0
+        j11 += to_z0 * to_z0
+        g0 += to_c * r
+        g1 += to_z0 * r
+    sums[0], sums[1], sums[5], sums[G], sums[G + 1], sums[COST] = j00, j01, j11, g0, g1, cost
+
+
+@kernel
+def is_plain(par, free, law, rows):
+    """Whether `power_sums` serves: a power 1, 3/2 or 2 with ln c and z0 free."""
+    n = par[EXPONENT]
+    return (law[KIND] == SHAPE and rows.shape[0] == 0 and free.size == 2 and free[1] == Z0
+            and (n == 1.5 or n == 2.0 or n == 1.0))  # fmt: skip
+
+
+@kernel
 def normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work):
     """Cost, JᵀJ and Jᵀr over the free parameters at one parameter point, into ``sums``.
 
@@ -111,9 +143,13 @@ def normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work):
     sums[:] = 0.0
     if not prepare(par, law, rows, pre, work):
         return False
-    guess = -1.0
+    if is_plain(par, free, law, rows):
+        power_sums(z, d, first, last, pre[0], par[Z0], par[EXPONENT], par[PULL], sums)
+        return math.isfinite(sums[COST])
+    guess = before = -1.0
     for i in range(first, last):
-        guess = ask(z[i] - par[Z0], par, law, rows, pre, guess, out, work)
+        now = ask(z[i] - par[Z0], par, law, rows, pre, guess, out, work)
+        guess, before = (2.0 * now - before if before > 0.0 else now), now
         r = d[i] - out[0]
         sums[COST] += r * r
         for p in range(m):
@@ -203,7 +239,7 @@ def minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inve
     step, trial, kept = room[0], room[1], room[2]
     if not normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work):
         return ft.NOT_CONVERGED
-    damping, moved = 0.0, False
+    damping, moved, gain = 0.0, False, math.inf
     for _ in range(MOST_STEPS):
         cost = sums[COST]
         if not invert(sums, m, damping, inverse):
@@ -217,7 +253,7 @@ def minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inve
             for q in range(m):
                 step[p] += inverse[p, q] * sums[G + q]
         for p in range(m):
-            gain += step[p] * step[p] * sums[PARAMETERS * p + p]
+            gain += step[p] * sums[G + p]
         largest = clipped(par, free, step, trial)
         if gain <= 1e-8 * cost / (last - first) + 1e-24 and largest == 1.0:
             par[:] = trial
@@ -238,6 +274,8 @@ def minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inve
         normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work)
     if par[PULL] < 1e-9 and law[KIND] != SHAPE:
         return ft.AT_BOUND
+    if gain <= 1e-4 * sums[COST] / (last - first):  # nothing left to gain but rounding
+        return ft.GOOD
     return ft.NOT_CONVERGED if moved else ft.NOT_MOVED
 
 
@@ -260,18 +298,24 @@ def covariance(z, d, first, last, par, free, law, rows, pre, base, branch, held,
     raised to the residual's when that is larger than chance allows (3 standard deviations).
 
     ``held`` is the variance of a held pull-off and of a held contact point; ``along`` (4, 4) and
-    ``jac`` (samples, 4) are work space. On return ``jac`` holds, for each sample of the window, its
+    ``jac`` (4, samples) are work space. On return ``jac`` holds, for each sample of the window, its
     weight in ln c, in z0 and in the indentation at the peak.
     """
     m = free.size
     centre = base[branch + bl.B_CENTRE]
     along[:] = 0.0
-    guess = -1.0
+    sums[:] = 0.0
+    prepare(par, law, rows, pre, work)
+    guess = before = -1.0
     for i in range(first, last):
-        guess = ask(z[i] - par[Z0], par, law, rows, pre, guess, out, work)
+        now = ask(z[i] - par[Z0], par, law, rows, pre, guess, out, work)
+        guess, before = (2.0 * now - before if before > 0.0 else now), now
+        sums[COST] += (d[i] - out[0]) ** 2
         for p in range(m):
             value = out[1 + free[p]]
-            jac[i, p] = value
+            jac[p, i] = value
+            for q in range(p + 1):
+                sums[PARAMETERS * q + p] += value * jac[q, i]
             along[0, p] += value
             along[1, p] += value * (z[i] - centre)
             along[2, p] += value * out[1 + PULL]
@@ -342,10 +386,10 @@ def slow_weights(first, last, free, inverse, jac):
     for i in range(first, last):
         in_c = in_z = 0.0
         for q in range(m):
-            in_c += inverse[0, q] * jac[i, q]
+            in_c += inverse[0, q] * jac[q, i]
             if with_z0:
-                in_z += inverse[1, q] * jac[i, q]
-        jac[i, 0], jac[i, 1], jac[i, 2] = in_c, in_z, -in_z
+                in_z += inverse[1, q] * jac[q, i]
+        jac[0, i], jac[1, i], jac[2, i] = in_c, in_z, -in_z
 
 
 @kernel
@@ -430,7 +474,6 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
     row[ft.STATE] = state
     if state != ft.GOOD:
         return
-    normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work)
     deepest = depth_at(z[last - 1], par, law, rows, pre, out, work)
     row[ft.BEYOND] = deepest / (law[DEEPEST] * unit)
     covariance(z, d, first, last, par, free, law, rows, pre, base, branch, held, sums, out, work,

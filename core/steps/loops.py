@@ -14,7 +14,7 @@ from . import baseline as bl
 from . import fit as ft
 from . import retract as rt
 from . import stiffness as st
-from .slow import MOST_BLOCKS
+from .slow import BLOCKS
 from .tools import load_branch
 
 
@@ -50,7 +50,7 @@ def baseline_loop(z, d, start, cut, scale, options, out):
     """
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
-    scratch = np.empty(2 * MOST_BLOCKS)
+    scratch = np.empty(max(2 * bl.MOST, 4 * BLOCKS))
     for i in range(start.size):
         na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])
@@ -83,7 +83,7 @@ def fit_loop(z, d, start, cut, scale, base, pull, contact, backwards, law, rows,
     """
     m = longest(cut)
     zb, db = np.empty(m), np.empty(m)
-    space, jac, own = np.empty((17, ft.SUMS)), np.empty((m, 4)), law.copy()
+    space, jac, own = np.empty((17, ft.SUMS)), np.empty((4, m)), law.copy()
     branch = bl.RETRACT if backwards else bl.APPROACH
     column = 2 if backwards else 0
     for i in range(start.size):

@@ -32,9 +32,30 @@ from ..columns.baseline import (
 )
 from ..compiled import kernel
 
-BLOCK = 16
-"""Samples in a mean; the white part falls by as much."""
-MOST_BLOCKS = 512
+BLOCK, BLOCKS = 16, 48
+"""A free part is cut into means of at least 16 samples, at most 48 of them."""
+
+
+@kernel(fast=True)
+def block_mean(d, first, last):
+    """The mean of some samples."""
+    total = 0.0
+    for i in range(first, last):
+        total += d[i]
+    return total / (last - first)
+
+
+@kernel
+def white_variance(z, d, count, noise):
+    """Variance of the white part, from successive differences without spikes; some 160 of them."""
+    slope = (d[count - 1] - d[0]) / (z[count - 1] - z[0])
+    total, pairs = 0.0, 0
+    for i in range(1, count, max(1, count // 160)):
+        change = d[i] - d[i - 1] - slope * (z[i] - z[i - 1])
+        if abs(change) < 7.0 * noise:
+            total += change * change
+            pairs += 1
+    return 0.5 * total / pairs if pairs >= 16 else math.nan
 
 
 @kernel
@@ -60,31 +81,20 @@ def ahead_of_line(m, ahead, g):
 def walk_of(z, d, count, noise, scratch):
     """q of a branch's free part ``[0, count)`` [nm²/nm]; may be negative by chance.
 
-    Means of 16 samples are predicted by the straight line through as many as fill half of the free
-    part before them, an eighth of it ahead: what is done to a curve when its baseline is taken
-    off. The mean square of the miss, less what white noise gives (known from successive
+    Means of 16 samples or more are predicted by the straight line through as many as fill half of
+    the free part before them, an eighth of it ahead: what is done to a curve when its baseline is
+    taken off. The mean square of the miss, less what white noise gives (known from successive
     differences), over what a walk of 1 nm²/nm would give. NaN with fewer than 8 means.
     """
-    blocks = min(count // BLOCK, MOST_BLOCKS)
+    size = max(BLOCK, count // BLOCKS)
+    blocks = count // size
     if blocks < 8 or not noise > 0.0:
         return math.nan
-    slope = (d[count - 1] - d[0]) / (z[count - 1] - z[0])
-    white, pairs = 0.0, 0
-    for i in range(1, count):
-        change = d[i] - d[i - 1] - slope * (z[i] - z[i - 1])
-        if abs(change) < 7.0 * noise:
-            white += change * change
-            pairs += 1
-    if pairs < BLOCK:
-        return math.nan
-    white *= 0.5 / pairs / BLOCK
-    mean, g = scratch[:MOST_BLOCKS], scratch[MOST_BLOCKS : 2 * MOST_BLOCKS]
-    first = count - blocks * BLOCK
+    white = white_variance(z, d, count, noise) / size
+    mean, g = scratch[: 2 * BLOCKS], scratch[2 * BLOCKS : 4 * BLOCKS]
+    first = count - blocks * size
     for j in range(blocks):
-        total = 0.0
-        for i in range(first + j * BLOCK, first + (j + 1) * BLOCK):
-            total += d[i]
-        mean[j] = total / BLOCK
+        mean[j] = block_mean(d, first + j * size, first + (j + 1) * size)
     m = max(blocks // 2, 4)
     ahead = max(m // 4, 1)
     squares, walked = ahead_of_line(m, ahead, g)
@@ -94,29 +104,32 @@ def walk_of(z, d, count, noise, scratch):
         for k in range(m):
             miss += g[k] * mean[j + k]
         total += miss * miss
-    step = (z[count - 1] - z[0]) / (count - 1) * BLOCK
+    step = (z[count - 1] - z[0]) / (count - 1) * size
     return (total / times - white * squares) / (walked * step)
 
 
 @kernel
 def under_baseline(row, branch, z, alpha, beta):
-    """∫ G² dz over the free part that was used, for weights -(α + β x) on its samples."""
+    """∫ G² dz over the free part that was used, for weights -(α + β x) on its samples.
+
+    G is a parabola there, so three Gauss points integrate its square exactly.
+    """
     first, last = int(row[branch + B_FIRST]), int(row[branch + B_LAST])
     centre = row[branch + B_CENTRE]
     start, end = z[first] - centre, z[last - 1] - centre
+    half, middle = 0.5 * (end - start), 0.5 * (end + start)
     density = (last - first) / max(end - start, 1e-12)
-    step = (end - start) / 24.0
     total = 0.0
-    for i in range(25):
-        x = start + step * i
+    for i in range(3):
+        x = middle + (i - 1) * 0.7745966692414834 * half
         g = density * (alpha * (x - start) + 0.5 * beta * (x * x - start * start))
-        total += g * g * (1.0 if 0 < i < 24 else 0.5)
-    return total * step
+        total += g * g * (8.0 if i == 1 else 5.0) / 9.0
+    return total * half
 
 
 @kernel
 def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
-    """∫ G² dz for weights ``g[first:last, column]`` on a branch's samples and `extra` at `extra_z`
+    """∫ G² dz for weights ``g[column, first:last]`` on a branch's samples and `extra` at `extra_z`
     (beyond the window), with the baseline's line taken off."""
     noise = row[branch + B_NOISE] ** 2
     centre = row[branch + B_CENTRE]
@@ -124,15 +137,15 @@ def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
         return math.nan
     offset, slope = extra, extra * (extra_z - centre)
     for i in range(first, last):
-        offset += g[i, column]
-        slope += g[i, column] * (z[i] - centre)
+        offset += g[column, i]
+        slope += g[column, i] * (z[i] - centre)
     vo, vs = row[branch + B_VAR_OFFSET] / noise, row[branch + B_VAR_SLOPE] / noise
     cov = row[branch + B_COV] / noise
     total = under_baseline(row, branch, z, offset * vo + slope * cov, offset * cov + slope * vs)
     here = z[int(row[branch + B_LAST]) - 1]
-    sum_below = -offset
+    below = -offset
     for i in range(first, last):
-        total += sum_below * sum_below * max(z[i] - here, 0.0)
+        total += below * below * (z[i] - here)
         here = z[i]
-        sum_below += g[i, column]
-    return total + sum_below * sum_below * max(extra_z - here, 0.0)
+        below += g[column, i]
+    return total + below * below * max(extra_z - here, 0.0)
