@@ -59,8 +59,8 @@ class Analysis:
         """All tables with the constants, as the channels and doubts read them."""
         t, c = self.stage_tables, self.constants
         return Tables(t["baseline"], t["retract"], t["fit"], t["stiffness"],
-                      c.force_scale, c.factor, c.poisson_ratio, self.walk, c.tip_compliance, c.radius,
-                      self.settings.fit.adhesion)  # fmt: skip
+                      c.force_scale, c.factor, c.poisson_ratio, self.walk, c.tip_compliance,
+                      c.radius, self.settings.fit.adhesion)  # fmt: skip
 
     @cached_property
     def walk(self) -> float:

@@ -33,8 +33,8 @@ class InUse:
 class Constants:
     """All constants an analysis uses, and how the raw signal becomes a deflection in nm.
 
-    `tip_compliance` is (1-ν²)/E of an elastic tip [1/GPa], `fault` why the tip's sizes are impossible
-    together, `table` that of a law which is no power, `table_key` what it depends on.
+    `tip_compliance` is (1-ν²)/E of an elastic tip [1/GPa], `fault` why the tip's sizes are
+    impossible together, `table` that of a law which is no power, `table_key` what it depends on.
 
     `scale` is (z scale, z shift, d scale, d shift), value = raw * scale + shift; `lengths` is False
     if the signal can't be turned into nm, and `scale` then leaves it in its own unit.
@@ -112,8 +112,9 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     compliance = (1.0 - tip.poisson_ratio**2) / tip.modulus if tip.material == "elastic" else 0.0
     factor = law.factor(*given) if known else math.nan
     table = table_of(law.name, *given) if known and law.profile is not None else None
+    key = (law.name, *given) if table is not None else ()
     return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths,
-                     compliance, fault, table, (law.name, *given) if table is not None else ())  # fmt: skip
+                     compliance, fault, table, key)  # fmt: skip
 
 
 @lru_cache(maxsize=8)
