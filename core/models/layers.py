@@ -48,7 +48,7 @@ def _check(poisson_ratio: float, base: str, shape: str) -> None:
 
 @dataclass(frozen=True, eq=False)
 class _Solution:
-    """ln C, ½ ln(χ^m/a^m), G/a and ln(punch ratio) as polynomials of y = asinh(a/h)."""
+    """ln C, ½ ln(χ²/a²) or ½ ln(χ/a) (cone), G/a and ln C of the punch; each over asinh(a/h)."""
 
     shape: str
     top: float
@@ -186,10 +186,10 @@ def layer_unit(shape: str, thickness: Array | float, size: float) -> Array:
     ----------
     shape : "paraboloid" (unit = h²/R) or "cone" (unit = h/tan α)
     thickness : h [nm], any shape; NaN or not above 0 gives NaN
-    size : R [nm] or α [deg], see `layer_size`
+    size : R [nm] or α [deg], see `layer_shapes.layer_size`; an impossible one gives NaN
     """
     h = np.asarray(thickness, dtype=float)
-    h = np.where(h > 0.0, h, np.nan)
+    h = np.where((h > 0.0) & (0.0 < size < (90.0 if shape == "cone" else math.inf)), h, np.nan)
     if shape == "paraboloid":
         return h * h / size
     if shape == "cone":
