@@ -1,7 +1,8 @@
 """A layer on a rigid base: exact ratios, tables for the kernels, published series beside them.
 
 "Direct solution" marks numbers of the integral equation solved once, apart from this program, to
-the digits given. The independent solution further down shares nothing with the program: it solves the elastic layer itself.
+the digits given. The independent solution further down shares nothing with the program: it solves
+the elastic layer itself.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from palpate.core.models import law_of
+from palpate.core.models import POWER, Table, law_of
 from palpate.core.models.layer_shapes import (
     LAYER_SHAPES,
     layer_reason,
@@ -28,6 +29,7 @@ from palpate.core.models.layers import (
     LARGEST_CHI,
     WIDE_CONTACT,
     chi_of_bias,
+    combine,
     gain,
     halfspace_contact,
     layer_bias,
@@ -339,6 +341,22 @@ def test_sphere_with_the_paraboloids_layer_is_as_near_as_told(share, limit):
             half = 0.5 * (b * b + radius**2) * math.log((radius + b) / (radius - b)) - b * radius
             ratio = float(layer_ratio(math.sqrt(one.depth * radius), "paraboloid", nu, base))
             assert 0.0 < half * ratio / (one.force * a) - 1.0 < limit
+
+
+def test_layer_joins_the_table_of_a_law_that_has_its_own():
+    # an invented law table, ln q = sin(s)/2 with δ in units of 3 nm, joined to a layer's
+    step, unit = 0.02, 3.0
+    s = step * np.arange(300)
+    own = Table(np.stack([0.5 * np.sin(s), 0.5 * np.cos(s)], axis=1), step, unit)
+    layer = layer_table("paraboloid", 0.4, "bonded", 80.0, 60.0, 40.0)
+    both = combine(own, layer)
+    assert both.deepest <= min(own.deepest, layer.deepest)
+    assert both.deepest == pytest.approx(min(own.deepest, layer.deepest), rel=0.02)
+    depth = np.linspace(0.0, both.deepest, 777)
+    ratio = layer_ratio(np.sqrt(depth * 40.0) / 60.0, "paraboloid", 0.4, "bonded")
+    found = read(both.rows, both.step, np.sqrt(depth / both.unit))
+    assert found == pytest.approx(0.5 * np.sin(np.sqrt(depth / unit)) + np.log(ratio), abs=1e-7)
+    assert combine(POWER, layer) is layer
 
 
 # ---- sensitivity and warning -----------------------------------------------------------------

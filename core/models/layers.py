@@ -248,3 +248,33 @@ def layer_table(
     s = min(math.sqrt(deepest / unit), LARGEST_CHI)
     rows, step = layer_rows(shape, poisson_ratio, base, s * s if shape == "cone" else s)
     return Table(rows, step, unit)
+
+
+def _read(table: Table, s: Array) -> tuple[Array, Array]:
+    """Value and slope of a table at s within it, by the kernels' cubic Hermite interpolation."""
+    place = s / table.step
+    i = np.clip(place.astype(int), 0, len(table.rows) - 2)
+    t, h = place - i, table.step
+    (v0, m0), (v1, m1) = table.rows[i].T, table.rows[i + 1].T
+    bend = 2.0 * (v0 - v1) / h + m0 + m1
+    curve = 3.0 * (v1 - v0) / h - 2.0 * m0 - m1
+    value = v0 + h * t * (m0 + t * (curve + t * bend))
+    return value, m0 + t * (2.0 * curve + 3.0 * t * bend)
+
+
+def combine(own: Table, layer: Table) -> Table:
+    """One table for a law with a table of its own (the sphere) on a layer: the ln q are added.
+
+    In the layer's unit of depth, at the finer of both steps, to where the shallower table ends. A
+    pure power takes the layer's table as it is. For a map of thicknesses this is one table each.
+    """
+    if not len(own.rows):
+        return layer
+    scale = math.sqrt(layer.unit / own.unit)  # s of the law's own table over s of the layer's
+    deepest = min((len(own.rows) - 1) * own.step / scale, (len(layer.rows) - 1) * layer.step)
+    step = min(own.step / scale, layer.step)
+    s = step * np.arange(math.floor(deepest / step * (1.0 + 1e-12)) + 1)
+    (value, slope), (more, steeper) = _read(own, s * scale), _read(layer, s)
+    rows = np.stack([value + more, slope * scale + steeper], axis=1)
+    rows.flags.writeable = False
+    return Table(rows, step, layer.unit)
