@@ -138,12 +138,11 @@ def kernel_law(r: Request) -> tuple[Array, Array]:
         numbers[cl.KIND] = cl.MAUGIS
         rows = tables.pull_off_rows()
         numbers[[cl.STEP, cl.TABLE_START]] = tables.STEP, tables.START
-    elif r.constants.table is not None:
-        table = r.constants.table
+    elif len(r.constants.shape.table.rows):
+        table = r.constants.shape.table
         rows = table.rows
         numbers[cl.STEP] = table.step
-        if len(rows):
-            numbers[cl.DEEPEST] = ((len(rows) - 1) * table.step) ** 2
+        numbers[cl.DEEPEST] = ((len(rows) - 1) * table.step) ** 2
     return numbers, rows
 
 
@@ -154,7 +153,7 @@ def _fit_key(r: Request) -> Hashable:
     known = low == low  # a NaN would make every key differ from itself
     window = (by, low, high) if known else (by, None, None)
     return (_baseline_key(r), held, law_of(fit.law).exponent, fit.adhesion, fit.distance,
-            free_of(r.settings), fit.contact, r.constants.table_key, backwards(r.settings), window,
+            free_of(r.settings), fit.contact, r.constants.shape.key, backwards(r.settings), window,
             r.constants.lengths)  # fmt: skip
 
 
@@ -181,9 +180,10 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
         pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
     contact = np.full((cut.shape[0], 2), np.nan)
     numbers, table = kernel_law(r)
+    units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
-                   contact, backwards(r.settings), numbers, table, r.constants.units(block.curves),
-                   by, low, high, np.array(free_of(r.settings)), rows["fit"])  # fmt: skip
+                   contact, backwards(r.settings), numbers, table, units, by, low, high,
+                   np.array(free_of(r.settings)), rows["fit"])  # fmt: skip
 
 
 def _stiffness_key(r: Request) -> Hashable:
