@@ -148,13 +148,12 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     if row[SEEN] < 0.5:
         at, value = lowest(dr, min(free, rise - 1), rise)
     value, share = line_at(zr, dr, at, samples, nr)
-    step = abs(dr[min(at + 1, nr - 1)] - dr[at])
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
     line = line_variance(base, RETRACT, zr[at])
-    row[VAR_PULL] = share * noise**2 + line + step**2 / 3.0
     half = 0.5 * min(max(rise_after(zr, dr, at, nr), 0.0), zr[min(at + 1, nr - 1)] - zr[at])
     row[PULL_LET_GO] = row[PULL] + half
+    row[VAR_PULL] = share * noise**2 + line + (2.0 * half) ** 2 / 3.0
     row[VAR_LET_GO] = share * noise**2 + line + half**2 / 3.0
     zero, zero_z = zero_crossing(zr[:nr], dr[:nr], at, rise)
     row[ZERO_Z] = zero_z
