@@ -50,11 +50,14 @@ from .tools import line_sums, load_branch, solve_line
 
 LEVEL = 3.0
 """Threshold in standard deviations of the noise."""
-NEAR, FAR = 80, 40  # nodes around contact, and from there to the upper end
+NEAR, FAR = 80, 20  # nodes around contact, and from there to the upper end
 NODES = NEAR + FAR
-COARSE, FINE, LAST = 24, 9, 25  # trial positions of the three scans
-SCRATCH = 3 * NODES + 2 * LAST + 8
+COARSE, FINE, LAST = 24, 7, 17  # trial positions of the three scans
+TRIALS = max(COARSE, FINE, LAST)
+SCRATCH = 3 * NODES + 2 * TRIALS + 8
 """Length of the work space of `contact_of_curve`."""
+ROUGH, SMALL = 0.1, 0.03  # steps of ln c that end a trial
+SHARE = 0.7  # of the height of the ratio's peak, where its width is taken
 UPPER = 0.95  # the samples near the turning point are left out, as in the fit
 
 
@@ -80,6 +83,17 @@ def tip_at(z, d, count, i):
 
 
 @kernel
+def contact_at(z, d, count, base, branch, i):
+    """z0 and its variance if sample i is the first in contact, without indentation.
+
+    The variance is spacing²/12, the noise of the line that d is read off, and the baseline's.
+    """
+    z0, share = tip_at(z, d, count, i)
+    step, noise = spacing_at(z, count, i), base[branch + B_NOISE]
+    return z0, step * step / 12.0 + share * noise * noise + line_variance(base, branch, z[i])
+
+
+@kernel
 def by_threshold(z, d, count, base, branch):
     """Contact by threshold: z0 and its variance.
 
@@ -96,9 +110,7 @@ def by_threshold(z, d, count, base, branch):
         i = touch
         while i > 1 and d[i - 1] < 0.5 * d[touch]:
             i -= 1
-        z0, share = tip_at(z, d, count, i)
-        step = spacing_at(z, count, i)
-        return z0, step * step / 12.0 + share * noise**2 + line_variance(base, branch, z[i])
+        return contact_at(z, d, count, base, branch, i)
     i = count - 2
     while i > 1 and middle_of_three(d[i - 1], d[i], d[i + 1]) > limit:
         i -= 1
@@ -124,8 +136,8 @@ def by_threshold(z, d, count, base, branch):
 
 @kernel
 def window_of(count):
-    """Samples on each side in the ratio of variances: a twentieth of the branch, 6 to 60."""
-    return min(max(6, count // 20), 60)
+    """Samples on each side in the ratio of variances: a 24th of the branch, 8 to 60."""
+    return min(max(8, count // 24), 60)
 
 
 @kernel
@@ -145,9 +157,12 @@ def ratio_at(d, i, m, floor):
 def by_variance_ratio(z, d, count, base, branch):
     """Contact by the ratio of variances: z0 and its variance.
 
-    Sought from the end of the free part to where the deflection has risen by a tenth. The
-    variance is spacing²/12, the noise of the line that gives d there, the baseline's, and
-    width²/12 of the peak of the ratio at half its height.
+    Sought from the end of the free part to where the deflection has risen by a tenth. Where the
+    tip jumped on (a dip of more than five noises), the ratio is largest somewhere within N samples
+    before the jump: contact is the sample after the largest step down among the next N.
+
+    The variance is that of `contact_at`; without a jump also width²/12 of the peak of the ratio at
+    SHARE of its height.
     """
     m = window_of(count)
     noise = base[branch + B_NOISE]
@@ -161,15 +176,19 @@ def by_variance_ratio(z, d, count, base, branch):
             best, at = value, i
     if at <= first or at >= last - 1:
         return math.nan, math.nan
+    if d[int(base[branch + B_TOUCH])] < -5.0 * noise:
+        jump = at
+        for i in range(at, min(at + m + 1, count)):
+            if d[i] - d[i - 1] < d[jump] - d[jump - 1]:
+                jump = i
+        return contact_at(z, d, count, base, branch, jump)
     low = high = at
-    while low > first and ratio_at(d, low - 1, m, floor) > 0.5 * best:
+    while low > first and ratio_at(d, low - 1, m, floor) > SHARE * best:
         low -= 1
-    while high < last - 1 and ratio_at(d, high + 1, m, floor) > 0.5 * best:
+    while high < last - 1 and ratio_at(d, high + 1, m, floor) > SHARE * best:
         high += 1
-    z0, share = tip_at(z, d, count, at)
-    step, width = spacing_at(z, count, at), z[high] - z[low]
-    variance = (step * step + width * width) / 12.0 + share * noise * noise
-    return z0, variance + line_variance(base, branch, z[at])
+    z0, variance = contact_at(z, d, count, base, branch, at)
+    return z0, variance + (z[high] - z[low]) ** 2 / 12.0
 
 
 @kernel
@@ -189,12 +208,12 @@ def put_means(z, d, first, last, most, room, k):
 
 
 @kernel
-def profile(room, nodes, z0, ln_c, n, a, found):
+def profile(room, nodes, z0, ln_c, n, a, small, found):
     """The best modulus for a given contact point, and the sum of squares that is left.
 
     The far nodes are the law's (exact d(z)); before the tip jumped on they are the baseline's. It
     jumped on between z0 - a and z0, where the sum is least; the node there is left out, since it
-    may have been caught half-way. Gauss-Newton steps in ln c until they are small.
+    may have been caught half-way. Gauss-Newton steps in ln c until one is `small`.
 
     Fills ``found``: sum of squares, ln c, JᵀJ (ln c ln c, ln c z0, z0 z0), nodes used, the law's
     first node. The sum is infinite if there is no such law.
@@ -236,26 +255,34 @@ def profile(room, nodes, z0, ln_c, n, a, found):
             return
         step = gain / found[2]
         found[1] = ln_c + min(max(step, -1.0), 1.0)
-        if abs(step) < 0.02:
+        if abs(step) < small:
             found[0] -= step * gain  # what the last small step still gains
             return
         ln_c = found[1]
 
 
 @kernel
-def scan(room, nodes, low, step, number, ln_c, n, a, found):
+def scan(room, nodes, low, step, number, ln_c, n, a, small, found):
     """Profile at `number` even trial positions from `low` on.
 
-    The sums of squares go to the room after the nodes, and JᵀJ of ln c after them. Returns the index of the least sum (-1: none) and ln c there.
+    ln c starts where the last position's derivative leads. The sums of squares go to the room
+    after the nodes, and JᵀJ of ln c after them.
+
+    Returns the index of the least sum (-1: none) and ln c there.
     """
     at, best = -1, math.inf
     best_ln_c = ln_c
     for i in range(number):
-        profile(room, nodes, low + i * step, ln_c, n, a, found)
-        room[3 * NODES + i], room[3 * NODES + LAST + i] = found[0], found[2]
+        profile(room, nodes, low + i * step, ln_c, n, a, small, found)
+        room[3 * NODES + i], room[3 * NODES + TRIALS + i] = found[0], found[2]
         ln_c = found[1]
         if found[0] < best:
-            at, best, best_ln_c = i, found[0], found[1]
+            at, best, best_ln_c = i, found[0], ln_c
+        if found[0] > 100.0 * best:  # far behind the minimum, where the law turns rigid
+            room[3 * NODES + i + 1 : 3 * NODES + number] = math.inf
+            break
+        if found[0] < math.inf:
+            ln_c += min(max(-step * found[3] / found[2], -1.0), 1.0)
     return at, best_ln_c
 
 
@@ -303,7 +330,7 @@ def mean_of_posterior(room, at, low, step, noise):
     best = room[3 * NODES + at]
     total = first = second = ends = 0.0
     for i in range(LAST):
-        bend = room[3 * NODES + LAST + i]
+        bend = room[3 * NODES + TRIALS + i]
         if not (room[3 * NODES + i] < math.inf and bend > 0.0):
             continue
         weight = math.exp(-0.5 * (room[3 * NODES + i] - best) / noise) / math.sqrt(bend)
@@ -322,7 +349,8 @@ def noise_of(left, used, noise):
     """Variance of one sample: the baseline's, raised to the residual's if chance can't do that."""
     residual = left / max(used - 2.0, 1.0)
     known = noise * noise
-    return residual if residual > known * (1.0 + 3.0 * math.sqrt(2.0 / max(used - 2.0, 1.0))) else known
+    chance = 3.0 * math.sqrt(2.0 / max(used - 2.0, 1.0))
+    return residual if residual > known * (1.0 + chance) else known
 
 
 @kernel
@@ -357,12 +385,13 @@ def by_fit(z, d, count, base, branch, n, a, var_a, posterior, room):
     ±4 standard deviations. z0 is the minimum of a parabola through three sums one standard
     deviation apart, or the mean of the posterior.
 
-    The variance is 2 s² over the second derivative of the sum of squares, or the posterior's, and
-    what the baseline and the pull leave open, as in the fit. s is the noise of the baseline,
+    The variance is 2 s² over the second derivative of the sum of squares (or the law's own, if
+    that is larger), or the posterior's; and what the baseline and the pull leave open, as in the
+    fit. s is the noise of the baseline,
     raised to the residual's when that is larger than chance allows (3 standard deviations). NaN if
     no sum is least inside the range.
     """
-    found = room[3 * NODES + 2 * LAST :]
+    found = room[3 * NODES + 2 * TRIALS :]
     touch = int(base[branch + B_TOUCH])
     spacing = spacing_at(z, count, touch)
     reach = max(10.0 * spacing, z[min(int(base[branch + B_RISE]), count - 1)] - z[touch])
@@ -374,14 +403,14 @@ def by_fit(z, d, count, base, branch, n, a, var_a, posterior, room):
         return math.nan, math.nan
     step = (high - low) / (COARSE - 1)
     ln_c = math.log(pushed) - n * math.log(depth)
-    at, ln_c = scan(room, nodes, low, step, COARSE, ln_c, n, a, found)
+    at, ln_c = scan(room, nodes, low, step, COARSE, ln_c, n, a, ROUGH, found)
     if at < 1 or at >= COARSE - 1:
         return math.nan, math.nan
     low += (at - 1) * step
     step *= 2.0 / (FINE - 1)
-    at, ln_c = scan(room, nodes, low, step, FINE, ln_c, n, a, found)
+    at, ln_c = scan(room, nodes, low, step, FINE, ln_c, n, a, SMALL, found)
     z0, _ = least(room, min(max(at, 1), FINE - 2), 1, low, step)
-    profile(room, nodes, z0, ln_c, n, a, found)
+    profile(room, nodes, z0, ln_c, n, a, SMALL, found)
     noise = noise_of(found[0], found[5], base[branch + B_NOISE])
     deviation = math.sqrt(noise * found[2] / (found[2] * found[4] - found[3] ** 2))
     for _ in range(4):
@@ -389,10 +418,10 @@ def by_fit(z, d, count, base, branch, n, a, var_a, posterior, room):
             return math.nan, math.nan
         step = 8.0 * deviation / (LAST - 1)
         low = z0 - 4.0 * deviation
-        at, ln_c = scan(room, nodes, low, step, LAST, found[1], n, a, found)
+        at, ln_c = scan(room, nodes, low, step, LAST, ln_c, n, a, SMALL, found)
         if at < 0:
             return math.nan, math.nan
-        if at < 3 or at > LAST - 4:  # not where it was thought to be
+        if at < 2 or at > LAST - 3:  # not where it was thought to be
             z0 = low + at * step
             continue
         if posterior:
@@ -401,9 +430,11 @@ def by_fit(z, d, count, base, branch, n, a, var_a, posterior, room):
                 deviation *= 1.5
                 continue
         else:
-            z0, bend = least(room, at, 3, low, step)
-            variance = 2.0 * noise / bend
-        profile(room, nodes, z0, ln_c, n, a, found)
+            z0, bend = least(room, at, 2, low, step)
+            variance = deviation**2
+            if bend > 0.0:
+                variance = max(variance, 2.0 * noise / bend)
+        profile(room, nodes, z0, ln_c, n, a, SMALL, found)
         return z0, variance + held_share(room, nodes, z0, n, a, base, branch, var_a, found)
     return math.nan, math.nan
 
@@ -435,7 +466,7 @@ def contact_of_curve(z, d, count, base, branch, n, a, method, scratch, var_a=0.0
         z0, variance = by_threshold(z, d, count, base, branch)
     elif method == VARIANCE_RATIO:
         z0, variance = by_variance_ratio(z, d, count, base, branch)
-    elif method == GOODNESS or method == CHANGE_POINT:
+    elif method in (GOODNESS, CHANGE_POINT):
         z0, variance = by_fit(
             z, d, count, base, branch, n, a, var_a, method == CHANGE_POINT, scratch
         )
