@@ -31,6 +31,7 @@ class Analysis:
     done : (P,) bool, curves analysed so far
     step : pixels between analysed ones while a map is refined from coarse to fine; 1 at the end
     started, ended : ISO 8601 times
+    pooled_walk : a slow noise to use instead of this analysis's own, as for one curve of a map
     """
 
     map: ForceMap
@@ -42,6 +43,7 @@ class Analysis:
     step: int = 1
     started: str = ""
     ended: str = ""
+    pooled_walk: float | None = None
     _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
 
     @property
@@ -57,7 +59,24 @@ class Analysis:
         """All tables with the constants, as the channels and doubts read them."""
         t, c = self.stage_tables, self.constants
         return Tables(t["baseline"], t["retract"], t["fit"], t["stiffness"],
-                      c.force_scale, c.factor, c.poisson_ratio)  # fmt: skip
+                      c.force_scale, c.factor, c.poisson_ratio, self.walk, c.tip_compliance,
+                      c.radius, self.settings.fit.adhesion)  # fmt: skip
+
+    @cached_property
+    def walk(self) -> float:
+        """Slow noise of the map's deflection [nm²/nm], pooled over its curves; 0 if none is seen.
+
+        The mean of both branches' figures, those beyond twenty times their median size cut down:
+        one curve alone knows it badly, and a spoiled one may not set it for all.
+        """
+        if self.pooled_walk is not None:
+            return self.pooled_walk
+        found = self.stage_tables["baseline"][:, [bl.WALK_APPROACH, bl.WALK_RETRACT]]
+        found = found[np.isfinite(found)]
+        if not found.size:
+            return 0.0
+        limit = 20.0 * float(np.median(np.abs(found)))
+        return max(float(np.mean(np.clip(found, -limit, limit))), 0.0)
 
     def per_curve(self, name: str) -> tuple[Array, Array | None]:
         """A channel and its local standard uncertainty, (P,) each in core units; NaN if missing."""

@@ -7,6 +7,7 @@ spring constant or Poisson ratio costs no pass over the samples. Adding one is o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -30,6 +31,9 @@ class Tables:
     spring_constant : N/m; NaN if not known
     factor : g(size) of the law in use, so that C = E* g; NaN if the tip is not known
     poisson_ratio : assumed
+    tip_compliance : (1-ν²)/E of the tip itself [1/GPa]; 0 for a rigid one
+    radius, adhesion : of the tip [nm, NaN if the law has none] and as chosen
+    walk : slow noise of the map's deflection [nm²/nm], see ``steps/slow.py``
     """
 
     base: Array
@@ -39,6 +43,10 @@ class Tables:
     spring_constant: float
     factor: float
     poisson_ratio: float
+    walk: float = 0.0
+    tip_compliance: float = 0.0
+    radius: float = math.nan
+    adhesion: str = "none"
 
 
 Getter = Callable[[Tables], Array]
@@ -82,16 +90,28 @@ def reduced_modulus(t: Tables) -> Array:
     return np.exp(_good(t, ft.LN_C)) * t.spring_constant / t.factor
 
 
+def _fitted(t: Tables, white: int, slow: int) -> Array:
+    """A variance of the fit: white and slow noise."""
+    return _good(t, white) + t.walk * _good(t, slow)
+
+
 def _reduced_variance(t: Tables) -> Array:
-    return reduced_modulus(t) ** 2 * _good(t, ft.VAR_LN_C)
+    return reduced_modulus(t) ** 2 * _fitted(t, ft.VAR_LN_C, ft.SLOW_LN_C)
+
+
+def _sample_share(t: Tables) -> Array:
+    """The share of the compliance 1/E* that is the sample's; NaN if the tip has more than all."""
+    share = 1.0 - reduced_modulus(t) * t.tip_compliance
+    return np.where(share > 0.0, share, np.nan)
 
 
 def _modulus(t: Tables) -> Array:
-    return reduced_modulus(t) * (1.0 - t.poisson_ratio**2)
+    return reduced_modulus(t) * (1.0 - t.poisson_ratio**2) / _sample_share(t)
 
 
 def _modulus_variance(t: Tables) -> Array:
-    return _reduced_variance(t) * (1.0 - t.poisson_ratio**2) ** 2
+    relative = _fitted(t, ft.VAR_LN_C, ft.SLOW_LN_C) / _sample_share(t) ** 2
+    return _modulus(t) ** 2 * relative
 
 
 def _slope(t: Tables) -> Array:
@@ -113,8 +133,16 @@ def _indentation(t: Tables) -> Array:
     return t.base[:, bl.PEAK_Z] - _good(t, ft.Z0) - t.base[:, bl.PEAK_D]
 
 
-def _forced(column: int, power: int = 1) -> Getter:
-    return lambda t: t.pull[:, column] * t.spring_constant**power
+def _forced(column: int) -> Getter:
+    return lambda t: t.pull[:, column] * t.spring_constant
+
+
+def _forced_variance(white: int, slow: int) -> Getter:
+    return lambda t: (t.pull[:, white] + t.walk * t.pull[:, slow]) * t.spring_constant**2
+
+
+def _z0_variance(t: Tables) -> Array:
+    return _fitted(t, ft.VAR_Z0, ft.SLOW_Z0)
 
 
 FORCE = ("deflection_sensitivity", "spring_constant")
@@ -126,8 +154,9 @@ _ALL = (
             lambda t: -t.base[:, bl.PEAK_Z], kind="height"),
     Channel("contact_height", "Height at contact", "h₀", "nm",
             "-z₀: the surface without the dent that the tip makes",
-            lambda t: -_good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
-    Channel("modulus", "Young modulus", "E", "GPa", "E = E* (1 - ν²), with ν assumed",
+            lambda t: -_good(t, ft.Z0), _z0_variance, "height", LENGTH),
+    Channel("modulus", "Young modulus", "E", "GPa",
+            "1/E* = (1 - ν²)/E + (1 - νₜ²)/Eₜ, ν assumed; a rigid tip has no second term",
             _modulus, _modulus_variance, needs=ELASTIC),
     Channel("reduced_modulus", "Reduced modulus", "E*", "GPa",
             "from the contact law fitted to deflection against base position",
@@ -137,22 +166,23 @@ _ALL = (
             _stiffness, _stiffness_variance, needs=FORCE),
     Channel("adhesion", "Adhesion", "F_ad", "nN",
             "the largest pull below the retract baseline (pull-off force)",
-            _forced(rt.PULL), _forced(rt.VAR_PULL, 2), needs=FORCE),
+            _forced(rt.PULL), _forced_variance(rt.VAR_PULL, rt.SLOW_PULL), needs=FORCE),
     Channel("work_of_adhesion", "Work of adhesion", "W_ad", "aJ",
             "area between the retract and its baseline, from zero force to release: the work of "
             "parting one contact, not an energy per area",
-            _forced(rt.WORK), _forced(rt.VAR_WORK, 2), needs=FORCE),
+            _forced(rt.WORK), _forced_variance(rt.VAR_WORK, rt.SLOW_WORK), needs=FORCE),
     Channel("dissipation", "Dissipated energy", "W_dis", "aJ",
             "area between approach and retract, contact and adhesion included",
-            _forced(rt.LOST), _forced(rt.VAR_LOST, 2), needs=FORCE),
+            _forced(rt.LOST), _forced_variance(rt.VAR_LOST, rt.SLOW_LOST), needs=FORCE),
     Channel("indentation", "Indentation at peak", "δ", "nm", "δ = (z - z₀) - d at the peak force",
-            _indentation, lambda t: _good(t, ft.VAR_DEPTH), needs=LENGTH),
+            _indentation, lambda t: _fitted(t, ft.VAR_DEPTH, ft.SLOW_DEPTH), needs=LENGTH),
     Channel("peak_force", "Peak force", "F_p", "nN", "F = k d where the approach stopped",
             lambda t: t.base[:, bl.PEAK_D] * t.spring_constant,
-            lambda t: t.base[:, bl.VAR_PEAK] * t.spring_constant**2, needs=FORCE),
+            lambda t: (t.base[:, bl.VAR_PEAK] + t.walk * t.base[:, bl.SLOW_PEAK])
+            * t.spring_constant**2, needs=FORCE),
     Channel("contact_point", "Contact point", "z₀", "nm",
             "base position where an undeflected tip meets the undeformed surface",
-            lambda t: _good(t, ft.Z0), lambda t: _good(t, ft.VAR_Z0), "height", LENGTH),
+            lambda t: _good(t, ft.Z0), _z0_variance, "height", LENGTH),
     Channel("noise", "Noise of the deflection", "σ", "nm",
             "standard deviation of the approach about its baseline, without outliers",
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),

@@ -155,6 +155,18 @@ def _pull_seen(c: Case) -> Array:
     return c.tables.pull[:, rt.SEEN]
 
 
+def _zero_load_contact(c: Case) -> Array:
+    """JKR's contact radius at zero load over the tip radius; NaN with another adhesion.
+
+    a0³ = 4 a1³ and a1³ = F1 R/K, so with c = K √R/k and a = F1/k it is (4 a/(c R^(3/2)))^(1/3).
+    """
+    t = c.tables
+    if t.adhesion not in ("jkr", "two_point"):
+        return np.full(t.base.shape[0], np.nan)
+    stiff = np.exp(t.fit[:, ft.LN_C])
+    return np.cbrt(4.0 * t.fit[:, ft.PULL] / (stiff * t.radius**1.5))
+
+
 NOISES = "× noise"
 
 _ALL = (
@@ -190,7 +202,7 @@ _ALL = (
           lambda f, s: f < s.least_samples, "samples", lambda s: s.least_samples),
     Doubt("fit_failed", SEVERE,
           "The fit found no answer: it did not converge or its covariance is not positive.",
-          _fit_state, lambda f, s: f >= ft.NOT_CONVERGED),
+          _fit_state, lambda f, s: (f == ft.NOT_CONVERGED) | (f == ft.NOT_POSITIVE)),
     Doubt("bad_fit", MILD, "The law does not describe the curve: residuals exceed the noise.",
           _residual, lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
     Doubt("slope_above_one", SEVERE,
@@ -224,6 +236,20 @@ _ALL = (
           "Approach and retract do not meet at the peak: samples are missing there, or the base "
           "moved during a hold. The dissipated energy was closed by a straight line.",
           _gap, lambda f, s: f > 5.0, "steps", lambda s: 5.0),
+    Doubt("at_bound", SEVERE,
+          "A parameter of the fit ran to the end of its range: the law is not the curve's.",
+          _fit_state, lambda f, s: f == ft.AT_BOUND),
+    Doubt("fit_stuck", SEVERE,
+          "The fit never moved from its first guess, so its numbers mean nothing.",
+          _fit_state, lambda f, s: f == ft.NOT_MOVED),
+    Doubt("beyond_law", SEVERE,
+          "The tip went deeper than the law is known: no such contact with this tip.",
+          lambda c: c.tables.fit[:, ft.BEYOND], lambda f, s: f > 1.0, "of what is known",
+          lambda s: 1.0),
+    Doubt("jkr_outside", MILD,
+          "The contact at zero load is wider than half the tip radius, where JKR ends: the sample "
+          "is too soft or too sticky for this tip.",
+          _zero_load_contact, lambda f, s: f > 0.5, "of the tip radius", lambda s: 0.5),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {

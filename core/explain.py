@@ -15,15 +15,15 @@ from .analysis import Analysis
 from .channels import CHANNELS
 from .columns import baseline as bl
 from .columns import fit as ft
+from .columns import law as cl
 from .columns import retract as rt
 from .columns import stiffness as st
 from .curvereport import NOWHERE, Branch, CurveReport, Raised
 from .doubts import DOUBTS, WITHOUT_LENGTHS
 from .forcemap import ForceMap
-from .models import law_of
-from .pipeline import Request, one_curve
+from .pipeline import Request, backwards, kernel_law, one_curve
 from .settings import Settings
-from .steps import loops
+from .steps.contact_law import law_curve
 
 Array = np.ndarray
 
@@ -40,26 +40,33 @@ def _branch(z: Array, signal: Array, scale: float, row: Array, at: int) -> Branc
     return Branch(z, raw - line, raw, line, free)
 
 
-def _law(report_branch: Branch, fit: Array, n: float, low: float, high: float
-         ) -> tuple[Array, Array]:  # fmt: skip
+def _law_at(z: Array, request: Request, fit: Array) -> Array:
+    """The fitted law's deflection at base positions (n,); NaN where it has no contact."""
+    numbers, rows = kernel_law(request)
+    numbers[cl.UNIT] = fit[ft.UNIT]
+    par = np.array([fit[ft.LN_C], fit[ft.Z0], fit[ft.PULL], fit[ft.EXPONENT]])
+    d, by_c, by_z0 = (np.empty(z.size) for _ in range(3))
+    law_curve(np.ascontiguousarray(z), par, numbers, rows, d, by_c, by_z0)
+    return d
+
+
+def _law(request: Request, fit: Array, low: float, high: float) -> tuple[Array, Array]:
     """The fitted law drawn densely from first contact to the peak."""
     if fit[ft.STATE] != ft.GOOD:
         return np.empty(0), np.empty(0)
     z = np.linspace(low, high, 200)
-    d = np.empty(z.size)
-    loops.law_curve(z, math.exp(fit[ft.LN_C]), fit[ft.Z0], fit[ft.PULL], n, d)
+    d = _law_at(z, request, fit)
     keep = np.isfinite(d)
     return z[keep], d[keep]
 
 
-def _residuals(branch: Branch, fit: Array, n: float, noise: float) -> tuple[Array, Array]:
+def _residuals(branch: Branch, request: Request, fit: Array, noise: float
+               ) -> tuple[Array, Array]:  # fmt: skip
     if fit[ft.STATE] != ft.GOOD:
         return np.empty(0), np.empty(0)
     inside = (branch.z >= fit[ft.FIRST_Z]) & (branch.z <= fit[ft.LAST_Z])
-    z = np.ascontiguousarray(branch.z[inside])
-    d = np.empty(z.size)
-    loops.law_curve(z, math.exp(fit[ft.LN_C]), fit[ft.Z0], fit[ft.PULL], n, d)
-    return z, (branch.d[inside] - d) / noise
+    z = branch.z[inside]
+    return z, (branch.d[inside] - _law_at(z, request, fit)) / noise
 
 
 def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
@@ -94,7 +101,7 @@ def explain(
     if curve < 0:
         return None
     request, _, rows = one_curve(fmap, settings, curve)
-    one = _alone(fmap, request, rows)
+    one = _alone(fmap, request, rows, None if whole is None else whole.walk)
     values = {}
     for name in CHANNELS:
         value, error = one.per_curve(name)
@@ -102,8 +109,10 @@ def explain(
     return _report(fmap, request, rows, values, _raised(one, whole), (row, col, curve))
 
 
-def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array]) -> Analysis:
-    return Analysis(fmap, request.settings, request.constants, rows, {}, np.ones(1, bool))
+def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None
+           ) -> Analysis:  # fmt: skip
+    return Analysis(fmap, request.settings, request.constants, rows, {}, np.ones(1, bool),
+                    pooled_walk=walk)  # fmt: skip
 
 
 def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
@@ -114,13 +123,12 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
     scale = request.constants.scale[2] / fmap.signal_scale
     approach = _branch(samples.approach_z, samples.approach_signal, scale, base, bl.APPROACH)
     retract = _branch(samples.retract_z, samples.retract_signal, scale, base, bl.RETRACT)
-    n = law_of(request.settings.fit.law).exponent
-    fitted = approach if request.settings.fit.branch == "approach" else retract
-    low = fit[ft.Z0] - fit[ft.PULL]
-    law_z, law_d = _law(fitted, fit, n, low + 1e-9, float(base[bl.PEAK_Z]))
+    fitted = retract if backwards(request.settings) else approach
+    low = fit[ft.Z0] - 3.0 * fit[ft.PULL]
+    law_z, law_d = _law(request, fit, low + 1e-9, float(base[bl.PEAK_Z]))
     at = bl.APPROACH if fitted is approach else bl.RETRACT
     noise = float(base[at + bl.B_NOISE])
-    residual_z, residual = _residuals(fitted, fit, n, noise)
+    residual_z, residual = _residuals(fitted, request, fit, noise)
     slope_z = np.array([slope[st.FIRST_Z], slope[st.LAST_Z]])
     return CurveReport(
         *which, request.settings, request.constants, values, doubts, approach, retract,
@@ -130,7 +138,7 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
         zero=(float(pull[rt.ZERO_Z]), 0.0),
         release=(float(pull[rt.RELEASE_Z]), 0.0),
         window=(float(fit[ft.FIRST_Z]), float(fit[ft.LAST_Z])),
-        window_branch=request.settings.fit.branch,
+        window_branch="retract" if fitted is retract else "approach",
         law_z=law_z, law_d=law_d, residual_z=residual_z, residual=residual,
         slope_z=slope_z, slope_d=slope[st.OFFSET] + slope[st.SLOPE] * slope_z,
         spring_constant=request.constants.force_scale, noise=noise,

@@ -25,10 +25,11 @@ from .analysis import Analysis
 from .calibration import Constants, constants
 from .columns import baseline as bl
 from .columns import fit as ft
+from .columns import law as cl
 from .columns import retract as rt
 from .columns import stiffness as st
 from .forcemap import Block, ForceMap
-from .models import law_of
+from .models import POWER, law_of, tables
 from .progress import Progress
 from .settings import Settings
 from .steps import loops
@@ -107,14 +108,64 @@ def window_of(r: Request) -> tuple[int, float, float]:
     return 2, fit.indentation_from, fit.indentation_to
 
 
+def free_of(settings: Settings) -> tuple[int, ...]:
+    """Which parameters of the law are free, as `columns.law` counts them."""
+    fit = settings.fit
+    free = [cl.LN_C] if fit.contact != "free" and fit.adhesion != "two_point" else [cl.LN_C, cl.Z0]
+    fitted = fit.pull_off == "fitted" and fit.adhesion not in ("none", "two_point")
+    if fitted or fit.adhesion == "two_point":
+        free.append(cl.PULL)
+    if fit.law == "free_exponent":
+        free.append(cl.EXPONENT)
+    return tuple(free)
+
+
+def backwards(settings: Settings) -> bool:
+    """Whether the law is fitted to the retract; two-point JKR always is."""
+    return settings.fit.branch == "retract" or settings.fit.adhesion == "two_point"
+
+
+def kernel_law(r: Request) -> tuple[Array, Array]:
+    """The law as the kernels take it: its numbers (see `columns.law`) and its table."""
+    fit, law = r.settings.fit, law_of(r.settings.fit.law)
+    numbers = np.zeros(cl.NUMBERS)
+    numbers[[cl.DISTANCE, cl.STEP, cl.UNIT, cl.DEEPEST]] = fit.distance, 1.0, 1.0, math.inf
+    numbers[cl.EXPONENT_START] = law.exponent
+    rows = POWER.rows
+    if fit.adhesion in ("jkr", "two_point"):
+        numbers[cl.KIND] = cl.JKR
+    elif fit.adhesion == "maugis":
+        numbers[cl.KIND] = cl.MAUGIS
+        rows = tables.pull_off_rows()
+        numbers[[cl.STEP, cl.TABLE_START]] = tables.STEP, tables.START
+    elif len(r.constants.shape.table.rows):
+        table = r.constants.shape.table
+        rows = table.rows
+        numbers[cl.STEP] = table.step
+        numbers[cl.DEEPEST] = ((len(rows) - 1) * table.step) ** 2
+    return numbers, rows
+
+
 def _fit_key(r: Request) -> Hashable:
     fit = r.settings.fit
-    pull = _retract_key(r) if fit.adhesion == "constant" else None
+    held = _retract_key(r) if fit.adhesion != "none" else None
     by, low, high = window_of(r)
     known = low == low  # a NaN would make every key differ from itself
     window = (by, low, high) if known else (by, None, None)
-    return (_baseline_key(r), pull, law_of(fit.law).exponent, fit.branch, window,
+    return (_baseline_key(r), held, law_of(fit.law).exponent, fit.adhesion, fit.distance,
+            free_of(r.settings), fit.contact, r.constants.shape.key, backwards(r.settings), window,
             r.constants.lengths)  # fmt: skip
+
+
+def pull_columns(adhesion: str) -> tuple[int, int]:
+    """The pull-off that a law takes, and its variance.
+
+    With a constant pull the lever lets go at full steepness, half a step beyond the lowest sample
+    on average; JKR and its kin end in a minimum, where the lowest sample is the pull-off.
+    """
+    if adhesion == "constant":
+        return rt.PULL_LET_GO, rt.VAR_LET_GO
+    return rt.PULL, rt.VAR_PULL
 
 
 def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
@@ -122,12 +173,17 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     by, low, high = window_of(r)
     if not r.constants.lengths or math.isnan(low):
         return
-    pull = np.zeros((cut.shape[0], 2))
-    if fit.adhesion == "constant":
-        pull[:] = rows["retract"][:, [rt.PULL, rt.VAR_PULL]]
+    if fit.adhesion == "two_point":
+        by = 3
+    pull = np.zeros((cut.shape[0], 3))
+    if fit.adhesion != "none":
+        pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
+    contact = np.full((cut.shape[0], 2), np.nan)
+    numbers, table = kernel_law(r)
+    units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
-                   fit.branch == "retract", law_of(fit.law).exponent, by, low, high,
-                   rows["fit"])  # fmt: skip
+                   contact, backwards(r.settings), numbers, table, units, by, low, high,
+                   np.array(free_of(r.settings)), rows["fit"])  # fmt: skip
 
 
 def _stiffness_key(r: Request) -> Hashable:

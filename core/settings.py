@@ -213,9 +213,29 @@ class Fit:
         "Hertz 1882; Sneddon 1965; Bilodeau, J. Appl. Mech. 59 (1992) 519 (from memory)",
     )  # fmt: skip
     adhesion: str = choice(
-        "constant", "Adhesion", {"none": "none", "constant": "constant pull (DMT)"},
-        "With a constant pull, the law is shifted down by the measured pull-off force.",
-        "Derjaguin, Muller & Toporov, J. Colloid Interface Sci. 53 (1975) 314",
+        "constant", "Adhesion", ADHESIONS,
+        "A constant pull shifts the law down by the pull-off force; it suits stiff samples and "
+        "small tips. JKR suits soft samples and large tips, Maugis-Dugdale all between; both are "
+        "for a paraboloid. JKR from two points uses the retract's zero and its minimum only.",
+        "Derjaguin, Muller & Toporov, J. Colloid Interface Sci. 53 (1975) 314; Johnson, Kendall & "
+        "Roberts, Proc. R. Soc. A 324 (1971) 301; Maugis, J. Colloid Interface Sci. 150 (1992) 243",
+    )  # fmt: skip
+    pull_off: str = choice(
+        "measured", "Pull-off force", {"measured": "as measured", "fitted": "fitted"},
+        "As measured on the retract, or a third parameter of the fit. A fitted one needs a window "
+        "that reaches below zero force.", OURS, shown_if="adhesion=constant|jkr|maugis",
+    )  # fmt: skip
+    distance: float = number(
+        0.2, "Distance at rest", "nm", 0.05, 5.0,
+        "Distance of the surfaces at rest; with the work of adhesion it sets the strength of the "
+        "attraction. 0.16 to 0.4 nm are in use.",
+        "Maugis, J. Colloid Interface Sci. 150 (1992) 243; range from memory",
+        shown_if="adhesion=maugis",
+    )  # fmt: skip
+    contact: str = choice(
+        "free", "Contact point", CONTACTS,
+        "Fitted with the law by default. The others find it first and hold it; each has a bias "
+        "that its help names.", OURS,
     )  # fmt: skip
     branch: str = choice(
         "approach", "Branch", {"approach": "approach", "retract": "retract"},

@@ -1,15 +1,17 @@
 """Curves and maps whose truth is known; makes ``sample_maps/`` and feeds the tests.
 
-A lever of stiffness k meets a surface quasi-statically. In contact k d = C δⁿ - F_ad; the tip jumps
-on within the range of the attraction and lets go where no equilibrium is left, u = z - z₀ + a < 0.
-The equilibrium is read off a finely tabulated u(δ) = δ + C δⁿ/k, not off the solver that the fit
-uses, so that one can test the other. Noise, tilt, optical fringes, drag, drift and spoiled curves
-are laid on top, and everything is digitised like a real signal.
+A lever of stiffness k meets a surface quasi-statically. In contact k d = F(δ), with δ + d = z - z₀;
+the tip jumps on within the range of the attraction and lets go where no equilibrium is left. The
+equilibrium is read off a finely tabulated branch of the law, taken from its plain formula by the
+contact radius, not off the solver that the fit uses, so that one can test the other. Noise, tilt,
+optical fringes, drag, drift and spoiled curves are laid on top, and everything is digitised like a
+real signal.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -27,13 +29,25 @@ SPOILS = ("no_contact", "saturated", "spikes", "short_travel", "second_pull")
 
 @dataclass(frozen=True)
 class Lever:
-    """Lever, tip and detector. Units: N/m, nm/V, nm (radius) or degrees (half-angle), nm."""
+    """Lever, tip and detector. Units: N/m, nm/V, nm (radius) or degrees (half-angle), nm.
+
+    `adhesion` is that of the settings (constant, jkr, maugis with its `distance` at rest);
+    `more_sizes` are what a law takes beside `tip_size`.
+    """
 
     spring_constant: float = 2.0
     sensitivity: float = 60.0
     law: str = "paraboloid"
     tip_size: float = 20.0
     noise: float = 0.08
+    adhesion: str = "constant"
+    distance: float = 0.2
+    more_sizes: tuple[float, ...] = ()
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        """All sizes that the law takes."""
+        return (self.tip_size, *self.more_sizes)[: len(law_of(self.law).sizes)]
 
 
 @dataclass(frozen=True)
@@ -113,12 +127,73 @@ class Simulated:
         return ForceMap.from_arrays(**self.arrays())
 
 
-def equilibrium(u: Array, c: float, exponent: float) -> Array:
-    """c δⁿ where δ + c δⁿ = u, read off a fine table; 0 for u <= 0."""
-    top = max(float(u.max()), 1e-9)
-    delta = np.linspace(0.0, 1.0, 6000) ** 2 * top
-    elastic = c * delta**exponent
-    return np.interp(np.maximum(u, 0.0), delta + elastic, elastic)
+POINTS = 6000
+
+
+def shape_branch(lever: Lever, reduced: float, pull: float, top: float) -> tuple[Array, Array]:
+    """u and d of a law with a constant pull, from first contact to beyond `top` [nm]."""
+    law, k = law_of(lever.law), lever.spring_constant
+    even = np.linspace(0.0, 1.0, POINTS) ** 2
+    if law.profile is None:
+        depth = even * top
+        force = reduced * law.factor(*lever.sizes) * depth**law.exponent
+    else:
+        most = min(law.widest(*lever.sizes) * (1.0 - 1e-9), 1e3 * lever.tip_size)
+        a = np.linspace(1e-4, 1.0, 40 * POINTS) * most
+        depth, area = law.profile(a, *lever.sizes)
+        depth, area = depth[depth <= 1.5 * top], area[depth <= 1.5 * top]
+        depth, force = np.append(0.0, depth), np.append(0.0, reduced * area)
+    return depth + (force - pull) / k, (force - pull) / k
+
+
+def jkr_branch(lever: Lever, reduced: float, pull: float, top: float) -> tuple[Array, Array]:
+    """u and d of JKR by the contact radius a, from the rim of stability to beyond `top` [nm]."""
+    radius, k, stiff = lever.tip_size, lever.spring_constant, 4.0 / 3.0 * reduced
+    work = pull / (1.5 * np.pi * radius)
+    a = (1.5 * np.pi * work * radius**2 / stiff) ** (1.0 / 3.0) * np.geomspace(0.4807, 1.0, POINTS)
+    most = np.sqrt(radius * top) * 1.2 + a[-1] * 3.0
+    a = np.append(a[:-1], np.linspace(a[-1], most, 4 * POINTS))
+    d = (stiff * a**3 / radius - np.sqrt(6.0 * np.pi * work * stiff * a**3)) / k
+    return a**2 / radius - 2.0 / 3.0 * np.sqrt(6.0 * np.pi * work * a / stiff) + d, d
+
+
+def maugis_branch(lever: Lever, reduced: float, pull: float, top: float) -> tuple[Array, Array]:
+    """u and d of Maugis-Dugdale by m, whose pull-off is `pull`, by root finding on w."""
+    from scipy.optimize import brentq
+
+    radius, k, stiff = lever.tip_size, lever.spring_constant, 4.0 / 3.0 * reduced
+    m = 1.0 + np.geomspace(1e-9, 1e3, 4 * POINTS)[::-1]
+
+    def both(work: float) -> tuple[Array, Array]:
+        lam = (2.0 * 16.0 / (9.0 * np.sqrt(3.0)) * work / lever.distance
+               * (radius / (np.pi * work * stiff**2)) ** (1.0 / 3.0))  # fmt: skip
+        root, angle = np.sqrt(m * m - 1.0), np.arccos(1.0 / m)
+        one, two = root + (m * m - 2.0) * angle, root * angle - m + 1.0
+        big = 4.0 / 3.0 * lam**2 * two
+        a = 2.0 / (big + np.sqrt(big**2 + 2.0 * lam * one))
+        force = a**3 - lam * a**2 * (root + m * m * angle)
+        depth = a**2 - 4.0 / 3.0 * lam * a * root
+        return (force * np.pi * work * radius,
+                depth * (np.pi**2 * work**2 * radius / stiff**2) ** (1.0 / 3.0))  # fmt: skip
+
+    guess = pull / (1.7 * np.pi * radius)
+    work = brentq(lambda w: both(w)[0].min() + pull, 0.5 * guess, 2.0 * guess, xtol=1e-14)
+    force, depth = both(work)
+    return depth + force / k, force / k
+
+
+BRANCHES = {"constant": shape_branch, "none": shape_branch, "jkr": jkr_branch,
+            "maugis": maugis_branch}  # fmt: skip
+
+
+@lru_cache(maxsize=32)
+def stable_branch(lever: Lever, reduced: float, pull: float, top: float) -> tuple[Array, Array]:
+    """u = δ + d rising, and d, along the branch that a lever can hold [nm]; read-only."""
+    u, d = BRANCHES[lever.adhesion](lever, reduced, pull, top)
+    rim = u.size - 1 - int(np.argmin(u[::-1]))  # where the lever lets go
+    u, d = u[rim:], d[rim:]
+    u.flags.writeable = d.flags.writeable = False
+    return u, d
 
 
 def simulate_curve(
@@ -126,18 +201,17 @@ def simulate_curve(
     contact: float, rng: np.random.Generator,
 ) -> tuple[Array, Array, dict[str, float]]:  # fmt: skip
     """One curve: z and deflection, (2, samples) each in time order [nm], and its truth."""
-    law = law_of(lever.law)
     k, reduced = lever.spring_constant, modulus / (1.0 - poisson_ratio**2)
-    stiff = reduced * law.factor(lever.tip_size)
     peak = ramp.set_force * (1.0 + ramp.overshoot * rng.random())
-    indentation = ((peak + pull_off) / stiff) ** (1.0 / law.exponent)
-    z_peak = contact + indentation + peak / k
-    z = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
     a = pull_off / k
-    u = z - contact + a
-    touching = equilibrium(u, stiff / k, law.exponent) - a
-    out = np.where(z >= contact - ramp.jump * a, touching, 0.0)
-    back = np.where(u >= 0.0, touching, 0.0)[::-1]
+    u, d = stable_branch(lever, reduced, pull_off, ramp.travel)
+    z_peak = contact + float(np.interp(peak / k, d[np.argmin(d) :], u[np.argmin(d) :]))
+    indentation = z_peak - contact - peak / k
+    z = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
+    touching = np.interp(z - contact, u, d)
+    snap = -ramp.jump * a if lever.adhesion == "constant" else 0.0
+    out = np.where(z >= contact + snap, touching, 0.0)
+    back = np.where(z - contact >= u[0], touching, 0.0)[::-1]
     both_z, both_d = np.stack([z, z[::-1]]), np.stack([out, back])
     wave = 2 * np.pi * both_z / ramp.period + ramp.fringe_phase
     both_d += ramp.tilt * both_z + ramp.fringe * np.sin(wave)

@@ -9,6 +9,7 @@ from ..forcemap import Constant, ForceMap
 from ..mapparts import Recorded
 from ..models import law_of
 from ..settings import Settings
+from .shape import Shape, shape_of
 
 RECORDED, SET, ABSENT = "recorded", "set here", "missing"
 
@@ -30,6 +31,8 @@ class InUse:
 class Constants:
     """All constants an analysis uses, and how the raw signal becomes a deflection in nm.
 
+    `sizes` and `shape` are the tip's; `tip_compliance` is (1-ν²)/E of an elastic one [1/GPa].
+
     `scale` is (z scale, z shift, d scale, d shift), value = raw * scale + shift; `lengths` is False
     if the signal can't be turned into nm, and `scale` then leaves it in its own unit.
     """
@@ -37,11 +40,22 @@ class Constants:
     spring_constant: InUse
     deflection_sensitivity: InUse
     sizes: tuple[InUse, ...]
-    factor: float
+    shape: Shape
     poisson_ratio: float
     set_force: float
     scale: tuple[float, float, float, float]
     lengths: bool
+    tip_compliance: float = 0.0
+
+    @property
+    def factor(self) -> float:
+        """g in F = E* g δⁿ q; NaN if the tip is not known."""
+        return self.shape.factor
+
+    @property
+    def radius(self) -> float:
+        """Tip radius [nm]; NaN if the law has none."""
+        return next((size.value for size in self.sizes if size.name == "radius"), math.nan)
 
     @property
     def force_scale(self) -> float:
@@ -85,9 +99,11 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
     if not set_force > 0.0:  # nothing to compare a peak force with
         set_force = math.nan
-    given = [size.value for size in sizes]
-    factor = law.factor(*given) if all(map(math.isfinite, given)) else math.nan
-    return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths)
+    shape = shape_of(fmap, settings, tuple(size.value for size in sizes))
+    tip = settings.tip
+    compliance = (1.0 - tip.poisson_ratio**2) / tip.modulus if tip.material == "elastic" else 0.0
+    return Constants(k, s, sizes, shape, settings.sample.poisson_ratio, set_force, scale, lengths,
+                     compliance)  # fmt: skip
 
 
 def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
@@ -112,6 +128,9 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
          "stiffness, adhesion and indentation can.")
         for size in use.sizes if math.isnan(size.value)
     ]  # fmt: skip
+    if use.shape.fault:
+        where = "layer.base" if settings.layer.base != "none" else "tip.radius"
+        found.append((where, f"No modulus can be computed so: {use.shape.fault}"))
     return found
 
 

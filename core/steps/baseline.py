@@ -35,13 +35,17 @@ from ..columns.baseline import (
     PEAK_D,
     PEAK_Z,
     RETRACT,
+    SLOW_PEAK,
     SPIKES,
     VAR_PEAK,
+    WALK_APPROACH,
+    WALK_RETRACT,
     Z_BACK,
     Z_RANGE,
     Z_REVERSED,
 )
 from ..compiled import kernel
+from .slow import walk_of, walk_variance
 from .tools import clipped_line, line_sums, select, solve_line, spread_about_line
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
@@ -301,6 +305,14 @@ def take_off(z, d, count, row, branch):
 
 
 @kernel
+def slow_part(z, d, row, branch, scratch):
+    """The walk of a branch's whole free part; NaN if none was found."""
+    if not row[branch + B_LAST] >= 0.0:
+        return math.nan
+    return walk_of(z, d, int(row[branch + B_LAST]), row[branch + B_NOISE], scratch)
+
+
+@kernel
 def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     """Both baselines, the noise and the peak of one curve into ``row`` (COLUMNS,).
 
@@ -320,10 +332,13 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     backwards = (na > 1 and z_peak <= za[0]) or (nr > 1 and zr[nr - 1] <= zr[0])
     row[Z_REVERSED] = 1.0 if backwards else 0.0
     row[Z_BACK] = max(share_back(za, na), share_back(zr, nr))
+    row[WALK_APPROACH] = slow_part(za, da, row, APPROACH, scratch)
+    row[WALK_RETRACT] = slow_part(zr, dr, row, RETRACT, scratch)
     row[FLAT_TOP] = max(flat_top(da, na), flat_top(dr, nr))
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
     row[VAR_PEAK] = peak_share(na) * row[B_NOISE] ** 2 + line_variance(row, APPROACH, z_peak)
+    row[SLOW_PEAK] = walk_variance(za, scratch.reshape(1, -1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
     limit = options[3] * row[B_NOISE]
     row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)

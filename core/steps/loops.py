@@ -7,8 +7,6 @@ one row of small outputs a curve.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from ..compiled import kernel
@@ -16,6 +14,7 @@ from . import baseline as bl
 from . import fit as ft
 from . import retract as rt
 from . import stiffness as st
+from .slow import BLOCKS
 from .tools import load_branch
 
 
@@ -51,7 +50,7 @@ def baseline_loop(z, d, start, cut, scale, options, out):
     """
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
-    scratch = np.empty(2 * bl.MOST)
+    scratch = np.empty(max(2 * bl.MOST, 4 * BLOCKS))
     for i in range(start.size):
         na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])
@@ -70,11 +69,21 @@ def retract_loop(z, d, start, cut, scale, base, samples, out):
 
 
 @kernel
-def fit_loop(z, d, start, cut, scale, base, pull, backwards, n, by, low, high, out):
-    """Stage 3 over a block: the contact law. `pull` is (n, 2): a and its variance."""
+def fit_loop(z, d, start, cut, scale, base, pull, contact, backwards, law, rows, units, by, low,
+             high, free, out):  # fmt: skip
+    """Stage 3 over a block: the contact law.
+
+    Parameters
+    ----------
+    pull : (n, 3) pull-off deflection, its variance, its slow variance
+    contact : (n, 2) a contact point to hold and its variance; NaN to fit it
+    law, rows : the law's numbers (see `columns.law`) and its table
+    units : (n,) the table's unit for each curve
+    free : indices of the free parameters
+    """
     m = longest(cut)
     zb, db = np.empty(m), np.empty(m)
-    sums = np.empty(6)
+    space, jac, own = np.empty((17, ft.SUMS)), np.empty((4, m)), law.copy()
     branch = bl.RETRACT if backwards else bl.APPROACH
     column = 2 if backwards else 0
     for i in range(start.size):
@@ -82,9 +91,8 @@ def fit_loop(z, d, start, cut, scale, base, pull, backwards, n, by, low, high, o
             z, d, start[i] + cut[i, column], cut[i, column + 1], backwards, scale, zb, db
         )
         bl.take_off(zb, db, count, base[i], branch)
-        ft.fit_of_curve(
-            zb, db, count, base[i], branch, pull[i, 0], pull[i, 1], n, by, low, high, sums, out[i]
-        )
+        ft.fit_of_curve(zb, db, count, base[i], branch, pull[i], contact[i], own, rows, units[i],
+                        by, low, high, free, space, jac, out[i])  # fmt: skip
 
 
 @kernel
@@ -114,11 +122,3 @@ def sum_loop(z, d, start, cut):
             total += z[j]
             total += d[j]
     return total
-
-
-@kernel
-def law_curve(z, c, z0, a, n, out):
-    """d(z) of a fitted law for drawing: ``out`` is the deflection [nm], baseline taken off."""
-    for i in range(z.size):
-        _, _, f, _ = ft.deflection(z[i] - z0 + a, c, n, -1.0)
-        out[i] = f - a if z[i] - z0 + a > 0.0 else math.nan

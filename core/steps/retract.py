@@ -24,9 +24,14 @@ from ..columns.retract import (
     GAP,
     LOST,
     PULL,
+    PULL_LET_GO,
     PULL_Z,
     RELEASE_Z,
     SEEN,
+    SLOW_LOST,
+    SLOW_PULL,
+    SLOW_WORK,
+    VAR_LET_GO,
     VAR_LOST,
     VAR_PULL,
     VAR_WORK,
@@ -35,6 +40,7 @@ from ..columns.retract import (
 )
 from ..compiled import kernel
 from .baseline import line_variance
+from .slow import walk_variance
 from .tools import line_sums, solve_line
 
 
@@ -102,6 +108,21 @@ def zero_crossing(z, d, at, rise):
 
 
 @kernel
+def rise_after(z, d, at, count):
+    """By how much the deflection rises from one sample to the next just after the pull-off, from
+    the three samples after it; what the lever loses in one step before it lets go."""
+    last = min(at + 3, count - 1)
+    return (d[last] - d[at]) / max(last - at, 1)
+
+
+@kernel
+def slow_under(z, g, base, branch, start, end):
+    """Slow variance of ∫ d dz between two base positions: the length times the middle's."""
+    middle = 0.5 * (start + end)
+    return walk_variance(z, g, 0, 0, 0, base, branch, middle, end - start)
+
+
+@kernel
 def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     """Fill ``row`` (COLUMNS,) of one curve; both branches have z rising and no baseline.
 
@@ -127,11 +148,13 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     if row[SEEN] < 0.5:
         at, value = lowest(dr, min(free, rise - 1), rise)
     value, share = line_at(zr, dr, at, samples, nr)
-    step = abs(dr[min(at + 1, nr - 1)] - dr[at])
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
     line = line_variance(base, RETRACT, zr[at])
-    row[VAR_PULL] = share * noise**2 + line + step**2 / 3.0
+    half = 0.5 * min(max(rise_after(zr, dr, at, nr), 0.0), zr[min(at + 1, nr - 1)] - zr[at])
+    row[PULL_LET_GO] = row[PULL] + half
+    row[VAR_PULL] = share * noise**2 + line + (2.0 * half) ** 2 / 3.0
+    row[VAR_LET_GO] = share * noise**2 + line + half**2 / 3.0
     zero, zero_z = zero_crossing(zr[:nr], dr[:nr], at, rise)
     row[ZERO_Z] = zero_z
     free = min(free, at)
@@ -151,3 +174,8 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
         + under_line(base, RETRACT, zr[free], zr[nr - 1])
         + jump_variance(za, da, touch, free_a) + jump_variance(zr, dr, at, free)
     )  # fmt: skip
+    none = dr.reshape(1, -1)
+    row[SLOW_PULL] = walk_variance(zr, none, 0, 0, 0, base, RETRACT, zr[at], 1.0)
+    row[SLOW_WORK] = slow_under(zr, none, base, RETRACT, zr[free], zero_z)
+    row[SLOW_LOST] = (slow_under(za, none, base, 0, za[free_a], za[na - 1])
+                      + slow_under(zr, none, base, RETRACT, zr[free], zr[nr - 1]))  # fmt: skip
