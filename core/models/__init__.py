@@ -3,10 +3,19 @@
 A law is added with one file and one name in `LAWS`.
 """
 
+from . import blunted_cone, hyperboloid, sphere
 from .law import POWER, Law, Table, tabulate
 from .power import POWERS
 
-LAWS: dict[str, Law] = {law.name: law for law in (*POWERS,)}
+LAWS: dict[str, Law] = {
+    law.name: law
+    for law in (
+        *POWERS,
+        sphere.LAW,
+        blunted_cone.LAW,
+        hyperboloid.LAW,
+    )
+}
 """Every law of the form F = E* G(δ); adhesion is chosen beside it."""
 
 
