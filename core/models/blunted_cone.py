@@ -9,11 +9,13 @@ It is computed with c = √(a²-b²), a - c = b²/(a+c), a³ - c³ = b²(a²+ac+
 π/2 - arcsin(b/a) = arctan(c/b): no digits are lost at large a.
 
 Symbols: δ indentation, F force, E* reduced modulus, R radius of the end, α half-angle from the
-axis, b where the end meets the flank, from the axis ("rounding"), a contact radius. b = R cot α makes them meet without a corner, and is meant by b = 0; b = R cos α is where a sphere of that
+axis, b where the end meets the flank, from the axis ("rounding"), a contact radius. b = R cot α
+makes them meet without a corner, and is meant by b = 0; b = R cos α is where a sphere of that
 radius would meet the flank, and leaves a corner. A larger b than R cot α would leave a shoulder
 that touches before its surroundings: the formula does not hold then. The choice of b is worth
 several per cent of the force. Validity: linear elastic, small slopes, half-space, rigid tip, no
-friction, no adhesion. Source: Briscoe, Sebastian & Adams, J. Phys. D 27 (1994) 1156 (form from memory).
+friction, no adhesion. Source: Briscoe, Sebastian & Adams, J. Phys. D 27 (1994) 1156 (form from
+memory).
 """
 
 from __future__ import annotations
