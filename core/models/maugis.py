@@ -67,8 +67,8 @@ def _integrals(t: Array | float) -> tuple[Array, Array, Array, Array, Array]:
     return t, theta, lag + t2 * theta, v, t + (1.0 + t2) * theta
 
 
-def state(t: Array | float, lam: float) -> tuple[Array, Array, Array]:
-    """A, P and Δ at t = √(m²-1) above 0 (any shape) for λ above 0.
+def state(t: Array | float, lam: Array | float) -> tuple[Array, Array, Array]:
+    """A, P and Δ at t = √(m²-1) above 0 (any shape) for λ above 0 (one, or of a shape that fits).
 
     From A = 2/[B + √(B² + 2λU)], B = (4/3) λ² V, the positive root without a difference.
     """
@@ -78,7 +78,7 @@ def state(t: Array | float, lam: float) -> tuple[Array, Array, Array]:
     return a, a**3 - lam * a * a * w, a * a - 4.0 / 3.0 * lam * a * t
 
 
-def slopes(t: Array | float, lam: float) -> tuple[Array, Array, Array]:
+def slopes(t: Array | float, lam: Array | float) -> tuple[Array, Array, Array]:
     """Derivatives of A, P and Δ with respect to t; the contact stiffness is dP/dΔ, their ratio.
 
     In usual units dF/dδ = dP/dΔ πwR/(π²w²R/K²)^(1/3). Differentiated from the module's formulas:
@@ -93,11 +93,6 @@ def slopes(t: Array | float, lam: float) -> tuple[Array, Array, Array]:
     da = -(0.5 * lam * du * a * a + reach * dv * a) / (lam * u * a + reach * v)
     dp = 3.0 * a * a * da - 2.0 * lam * a * da * w - lam * a * a * (2.0 + 2.0 * t * theta)
     return da, dp, 2.0 * a * da - 4.0 / 3.0 * lam * (da * t + a)
-
-
-def _grid(lam: float) -> Array:
-    """Values of t, evenly in ln t, between which every point of the curve at that λ is found."""
-    return np.geomspace(1e-5 / (1.0 + lam), 1e7 * (1.0 + 1.0 / lam), 1201)
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
@@ -122,21 +117,25 @@ def ring_at(contact: float, lam: float) -> float:
     return _root(lambda t: float(state(t, lam)[0]) - contact, low, high)
 
 
-def _least(lam: float) -> float:
-    """The t of the least load; infinite if it is at A = 0."""
-    t = _grid(lam)
-    dp = slopes(t, lam)[1]
-    rising = np.flatnonzero((dp[:-1] < 0.0) & (dp[1:] >= 0.0))
-    if not rising.size:
-        return float(t[-1])
-    i = int(rising[0])
-    return _root(lambda x: float(slopes(x, lam)[1]), t[i], t[i + 1])
+def _least(lam: Array | float) -> Array:
+    """The t of the least load at each λ (any shape): a grid, then finer ones about its least.
+
+    The grids are even in ln t; the last step is below 1e-7.
+    """
+    lam = np.asarray(lam, float)[..., None]
+    low, high = np.log(1e-5 / (1.0 + lam)), np.log(1e7 * (1.0 + 1.0 / lam))
+    for count in (401, 33, 33, 33, 33, 33):
+        x = low + (high - low) * np.linspace(0.0, 1.0, count)
+        best = np.argmin(state(np.exp(x), lam)[1], axis=-1)[..., None]
+        low = np.take_along_axis(x, np.maximum(best - 1, 0), -1)
+        high = np.take_along_axis(x, np.minimum(best + 1, count - 1), -1)
+    return np.exp(np.take_along_axis(x, best, -1))[..., 0]
 
 
 def pull_off(lam: float) -> float:
     """P at the largest pull, from -2 (λ = 0, DMT) to -3/2 (λ = ∞, JKR); NaN for λ below 0.
 
-    The least P of the curve, at dP/dt = 0; it does not depend on the lever.
+    The least P of the curve; it does not depend on the lever.
     """
     if not lam >= 0.0:
         return math.nan
@@ -157,7 +156,7 @@ def at_load(load: float, lam: float) -> tuple[float, float]:
     if lam == math.inf:
         a = (math.sqrt(1.5) + math.sqrt(max(load + 1.5, 0.0))) ** (2.0 / 3.0)
         return a, a * a - 2.0 / 3.0 * math.sqrt(6.0 * a)
-    high = low = _least(lam)
+    high = low = float(_least(lam))
     while float(state(low, lam)[1]) < load:
         low /= 2.0
     t = high if low == high else _root(lambda x: float(state(x, lam)[1]) - load, low, high)
@@ -173,7 +172,8 @@ def unloaded(lam: float) -> tuple[float, float]:
 @lru_cache(maxsize=1)
 def _pull_off_table() -> tuple[Array, Array]:
     x = np.linspace(math.log(STIFFEST), math.log(SOFTEST), 281)
-    values = np.array([pull_off(math.exp(v)) for v in x])
+    lam = np.exp(x)
+    values = state(_least(lam), lam)[1]
     x.flags.writeable = values.flags.writeable = False
     return x, values
 
@@ -189,5 +189,5 @@ def pull_off_read(lam: Array | float) -> Array:
     lam = np.asarray(lam, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         read = CubicSpline(x, values)(np.clip(np.log(lam), x[0], x[-1]))
-    low = DMT_PULL + (values[0] - DMT_PULL) * (lam / STIFFEST) ** 1.5
+        low = DMT_PULL + (values[0] - DMT_PULL) * (lam / STIFFEST) ** 1.5
     return np.where(lam >= 0.0, np.where(lam < STIFFEST, low, read), np.nan)
