@@ -137,7 +137,7 @@ class Law:
         n, g, depth = self.exponent, self.factor(*sizes), max(indentation, 0.0)
         if self.profile is None:
             return g * depth**n, n * g * depth ** (n - 1.0)
-        a, area = _solved(self, np.array([depth]), *sizes)
+        a, area = contact_at(self, np.array([depth]), *sizes)
         return float(area[0]), 2.0 * float(a[0])
 
     def force(self, indentation: float, reduced_modulus: float, *sizes: float) -> float:
@@ -152,7 +152,7 @@ class Law:
 def radius_at(law: Law, depth: Array, *sizes: float) -> Array:
     """Contact radius [nm] at indentations (n,), by bisection of the law's own δ(a); NaN beyond it.
 
-    100 halvings of a bracket leave nothing but rounding.
+    The bracket is halved until nothing but rounding is left; 0 at no depth.
     """
     assert law.profile is not None
     low = np.zeros_like(depth)
@@ -165,14 +165,17 @@ def radius_at(law: Law, depth: Array, *sizes: float) -> Array:
                 break
             high = np.where(short, 2.0 * high, high)
     beyond = ~(law.profile(high, *sizes)[0] >= depth)
+    high = np.where(depth > 0.0, high, 0.0)
     for _ in range(100):
         middle = 0.5 * (low + high)
         short = law.profile(middle, *sizes)[0] < depth
         low, high = np.where(short, middle, low), np.where(short, high, middle)
+        if np.all(high - low <= 2e-16 * high):
+            break
     return np.where(beyond | (depth < 0.0), np.nan, 0.5 * (low + high))
 
 
-def _solved(law: Law, depth: Array, *sizes: float) -> tuple[Array, Array]:
+def contact_at(law: Law, depth: Array, *sizes: float) -> tuple[Array, Array]:
     """Contact radius [nm] and G [nm²] at indentations [nm], without a table; NaN beyond the law.
 
     dG/dδ = 2a makes good what the rounding of a leaves of δ (it matters where a hardly moves).
@@ -188,7 +191,7 @@ def _log_ratio(law: Law, s: Array, *sizes: float) -> tuple[Array, Array]:
 
     From S = 2 E* a: d ln q/ds = 2 s (2a/G - n/δ).
     """
-    a, g = _solved(law, s * s, *sizes)
+    a, g = contact_at(law, s * s, *sizes)
     value = np.log(g / (law.factor(*sizes) * s ** (2.0 * law.exponent)))
     return value, 2.0 * s * (2.0 * a / g - law.exponent / (s * s))
 
