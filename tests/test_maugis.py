@@ -154,6 +154,8 @@ def test_impossible_states_are_nan():
 def test_lambda_over_mu():
     # Maugis 1992 with the peak of the Lennard-Jones law, direct: 1.157012
     assert pytest.approx(1.157012, rel=1e-6) == tabor.LAMBDA_PER_MU
+    # with the peak rounded to 1.03 w/z0, as literature has it: 1.161069
+    assert pytest.approx(1.161069, rel=1e-6) == tabor.LAMBDA_PER_MU * 1.03 / tabor.PEAK
     # the same from λ's own definition: σ0 = 1.026400 w/z0
     modulus, radius, work, reach = 2.0, 30.0, 0.07, 0.2
     k, peak = 4 / 3 * modulus, 1.026400 * work / reach
