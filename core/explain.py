@@ -54,10 +54,13 @@ def _law(request: Request, fit: Array, low: float, high: float) -> tuple[Array, 
     """The fitted law drawn densely from first contact to the peak."""
     if fit[ft.STATE] != ft.GOOD:
         return np.empty(0), np.empty(0)
-    z = np.linspace(low, high, 200)
-    d = _law_at(z, request, fit)
-    keep = np.isfinite(d)
-    return z[keep], d[keep]
+    inside, outside = high, low
+    for _ in range(50):  # where the law's contact begins
+        middle = 0.5 * (inside + outside)
+        touches = math.isfinite(_law_at(np.array([middle]), request, fit)[0])
+        inside, outside = (middle, outside) if touches else (inside, middle)
+    z = np.linspace(inside, high, 200)
+    return z, _law_at(z, request, fit)
 
 
 def _residuals(branch: Branch, request: Request, fit: Array, noise: float
