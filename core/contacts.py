@@ -14,6 +14,7 @@ import numpy as np
 from .analysis import Analysis
 from .columns import baseline as bl
 from .columns import fit as ft
+from .columns import retract as rt
 from .forcemap import Block, ForceMap
 from .models import law_of, precision
 from .pipeline import (
@@ -30,6 +31,8 @@ from .pipeline import (
 from .settings import CONTACTS, Settings
 from .steps import contact as steps
 from .steps import loops
+from .steps.baseline import take_off
+from .steps.tools import load_branch
 
 Array = np.ndarray
 
@@ -129,7 +132,6 @@ class _Curve:
                        np.ones(1, bool))  # fmt: skip
         return float(one.per_curve("modulus")[0][0])
 
-
     def pull(self) -> Array:
         """Pull-off deflection [nm], its variance and its slow variance, (1, 3), as the fit takes
         them."""
@@ -168,6 +170,16 @@ class _Curve:
                        np.array(free_of(settings)), out)  # fmt: skip
         return out
 
+    def jumped(self) -> bool:
+        """Whether the tip jumped to the surface, as the methods see it."""
+        b, base = self.block, self.rows["baseline"][0]
+        first, samples = cuts(self.map, b.curves)[0, 2 if self.branch else 0 :][:2]
+        z, d = np.empty(samples), np.empty(samples)
+        count = load_branch(b.z, b.signal, b.start[0] + first, samples,
+                            backwards(self.request.settings), self.request.scale, z, d)  # fmt: skip
+        take_off(z, d, count, base, self.branch)
+        return bool(steps.jumped(d, base, self.branch))
+
     def spacing(self) -> float:
         """Mean distance of the samples of the branch [nm]."""
         count = cuts(self.map, self.block.curves)[0, 3 if self.branch else 1]
@@ -196,10 +208,11 @@ def _threshold_words(curve: _Curve, z0: float) -> str:
     base, fit = curve.rows["baseline"][0], curve.rows["fit"][0]
     if fit[ft.STATE] != ft.GOOD or math.isnan(z0):
         return "late; no figure without a fit of the law."
-    touch = base[curve.branch + bl.B_TOUCH]
     noise, a = base[curve.branch + bl.B_NOISE], float(curve.pull()[0, 0])
-    if steps.jumped(curve.block_deflection(), int(touch), noise):
+    if curve.jumped():
         late = z0 - float(fit[ft.Z0])
+        if not late > 0.0:
+            return "late by the depth at which the tip landed; by the fitted law there is none."
         return (f"the tip jumped to the surface, and z₀ is late by the depth at which it landed: "
                 f"by the fitted law {late:.2g} nm{_shift(curve, late)}.")  # fmt: skip
     late = precision.threshold_delay(steps.LEVEL * noise + a, math.exp(fit[ft.LN_C]),
@@ -221,7 +234,7 @@ def _model_words(curve: _Curve, method: str) -> str:
     words += "moves it."
     if curve.request.settings.fit.adhesion not in ("none", "constant"):
         words += " It is found with a constant pull in place of the adhesion that is set."
-    if not len(kernel_law(curve.request)[1]) == 0:
+    if len(kernel_law(curve.request)[1]):
         words += f" The law is taken as the power {curve.exponent:g} that it begins with."
     if method == "change_point":
         words += " The noise is taken as white: if it is not, the ± is too small."
@@ -260,5 +273,6 @@ def compare_contacts(fmap: ForceMap, settings: Settings, row: int, col: int
             fit = curve.held(contact, method) if np.isfinite(contact).all() else fit * np.nan
         z0, error = float(contact[0, 0]), math.sqrt(contact[0, 1])
         found.append(ContactEstimate(method, words.label, z0, error, _words(curve, method, z0),
-                                     curve.modulus(fit), method == settings.fit.contact))
+                                     curve.modulus(fit), method == settings.fit.contact)
+                     )  # fmt: skip
     return found
