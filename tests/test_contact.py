@@ -366,3 +366,17 @@ def test_a_pixel_without_a_curve_or_without_contact_is_told_so():
                                  pixel=np.array([[0, 0]]), spring_constant=1.0,
                                  radius=1.0)  # fmt: skip
     assert compare_contacts(holed, settings, 0, 1) == []
+
+
+@pytest.mark.parametrize("method", list(CONTACTS))
+@pytest.mark.parametrize("name", ["soft", "stiff that jumps"])
+def test_side_by_side_and_the_map_give_the_same_numbers(name, method):
+    lever, ramp, modulus, pull_off, _ = CASES[name]
+    fmap, _ = series(lever, ramp, modulus, pull_off, 3)
+    settings = Settings().with_values({"fit.adhesion": "constant" if pull_off else "none",
+                                       "fit.contact": method})  # fmt: skip
+    result = analyse(fmap, settings)
+    one = next(e for e in compare_contacts(fmap, settings, 0, 2) if e.used)
+    assert one.method == method
+    assert one.z0 == result.channel("contact_point")[0, 2]
+    assert one.modulus == result.channel("modulus")[0, 2]
