@@ -49,8 +49,13 @@ def _places(budget: Any, low: float, high: float) -> int:
 def correlation_words(budget: Any) -> list[str]:
     """Each correlation as words, with the terms called as the table calls them."""
     labels = {term.name: term.label for term in budget.terms}
-    return [f"{labels.get(a, a)} with {labels.get(b, b)}: r = {r:+.2f}".replace("-", "−")
+    return [f"{labels.get(a, a)} with {labels.get(b, b)}, r = {minus(f'{r:+.2f}')}"
             for a, b, r in budget.correlations]  # fmt: skip
+
+
+def minus(text: str) -> str:
+    """A number with the sign of the trade for minus, not a hyphen."""
+    return text.replace("-", "−")
 
 
 def budget_text(budget: Any, title: str = "") -> str:

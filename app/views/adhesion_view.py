@@ -23,6 +23,7 @@ class PointBox(pg.ViewBox):
     """The area of the points: clicks are told, the wheel zooms, a left drag moves."""
 
     clicked = Signal(object)
+    fitted = Signal()
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False)
@@ -30,10 +31,7 @@ class PointBox(pg.ViewBox):
     def mouseClickEvent(self, ev: Any) -> None:
         if ev.button() == Qt.MouseButton.LeftButton:
             ev.accept()
-            if ev.double():
-                self.autoRange()
-            else:
-                self.clicked.emit(ev.scenePos())
+            (self.fitted.emit if ev.double() else lambda: self.clicked.emit(ev.scenePos()))()
 
 
 class Points(pg.ScatterPlotItem):
@@ -69,6 +67,7 @@ class AdhesionView(QWidget):
         for item in (self.points, self.mark):
             self.plot.addItem(item)
         self.box.clicked.connect(self._clicked)
+        self.box.fitted.connect(self.fit)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
         box.addWidget(self.plot)
@@ -119,12 +118,13 @@ class AdhesionView(QWidget):
             self._names.append(name)
         self.set_theme(self._theme)
         self.show_picked(self._picked)
-        self.fit(drawn.names)
+        self.fit()
 
-    def fit(self, names: Any = ()) -> None:
+    def fit(self) -> None:
         """All points and the names of the regimes in sight."""
-        x = [*self._x, *(float(n[1]) for n in names)]
-        y = [*self._y, *(float(n[2]) for n in names)]
+        places = [name.pos() for name in self._names]
+        x = [*self._x, *(place.x() for place in places)]
+        y = [*self._y, *(place.y() for place in places)]
         if x:
             self.box.setRange(xRange=(min(x), max(x)), yRange=(min(y), max(y)), padding=0.08)
 
