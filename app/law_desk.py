@@ -75,7 +75,7 @@ class LawDesk(QObject):
     def refresh(self, *_: object) -> None:
         """See to it that the page in front is up to date, in a moment."""
         self.panel.show_picked(self._session.selection)
-        if not self.panel.isVisible() or self._session.map is None:
+        if not self.panel.in_sight or self._session.map is None:
             self._timer.stop()
             return
         page, key = self.panel.page, self._key()
@@ -96,7 +96,7 @@ class LawDesk(QObject):
             self._session.background.cancel(AskLaw.lane)
 
     def _ask(self) -> None:
-        if not self.panel.isVisible() or self._session.map is None:
+        if not self.panel.in_sight or self._session.map is None:
             return
         page, key = self.panel.page, self._key()
         reason = self._missing(page)

@@ -136,6 +136,7 @@ class MainWindow(QMainWindow):
                 old = dock.widget()
                 dock.setWidget(panel)
                 old.deleteLater()
+            self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
         return self.workspace
 

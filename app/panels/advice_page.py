@@ -149,5 +149,3 @@ class AdvicePage(Page):
     def _use(self, key: Any) -> None:
         if key is not None and self.inside.isEnabled():
             self.law_chosen.emit(*key)
-
-

@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import Any
 
 from PySide6.QtCore import QSize, Signal
-from PySide6.QtGui import QHideEvent, QShowEvent
 from PySide6.QtWidgets import QTabWidget, QVBoxLayout, QWidget
 
 from ..theme import LIGHT, Theme
@@ -44,6 +43,7 @@ class LawPanel(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.in_sight = False
         self.advice, self.comparison = AdvicePage(), ComparisonPage()
         self.contact, self.budget = ContactPage(), BudgetPage()
         self.pages: dict[str, Page] = {"advice": self.advice, "comparison": self.comparison,
@@ -130,13 +130,11 @@ class LawPanel(QWidget):
         for page in self.pages.values():
             page.set_theme(theme)
 
-    def showEvent(self, event: QShowEvent) -> None:
-        super().showEvent(event)
-        self.seen.emit(True)
-
-    def hideEvent(self, event: QHideEvent) -> None:
-        super().hideEvent(event)
-        self.seen.emit(False)
+    def set_in_sight(self, seen: bool) -> None:
+        """Whether it can be seen; a panel behind another can't, though Qt calls it visible."""
+        if seen != self.in_sight:
+            self.in_sight = seen
+            self.seen.emit(seen)
 
     def sizeHint(self) -> QSize:
         return QSize(380, 420)
