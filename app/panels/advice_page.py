@@ -45,11 +45,13 @@ class AdvicePage(Page):
         self.scope.chosen.connect(self._change_scope)
         self.sentence = wrapped("", "strong")
         self.checks = Table(
-            ("Check", "Figure", "Limit", "Verdict"), "Checks of the contact law",
-            ("Point at a check to read what it means and where it comes from",),
+            ("Check", "Figure and limit", "Verdict"), "Checks of the contact law",
+            ("Point at a check to read what it means and where it comes from",
+             "What was found here, and below it what the law allows"), words=(0, 2),
         )  # fmt: skip
         self.laws = Table(("Law", "Verdict"), "Contact laws and their verdicts",
-                          ("A double click uses the law; that can be undone",))  # fmt: skip
+                          ("A double click uses the law; that can be undone",),
+                          words=(0, 1))  # fmt: skip
         self.drawn = AdhesionView()
         self.drawn.picked.connect(self.pixel_picked)
         self.drawn.hide()
@@ -120,15 +122,16 @@ class AdvicePage(Page):
         tip = f"{check.sentence}\nSource: {check.source.rstrip('.')}."
         told = check.sentence if check.verdict in ("strained", "broken") else ""
         return Line(
-            (f"{check.label}{symbol}", figure_of(check), check.limit, WORDS[check.verdict]),
+            (f"{check.label}{symbol}", f"{figure_of(check)}\n{check.limit}",
+             WORDS[check.verdict]),
             key=check.name, note=told, tip=tip, icon=verdict_icon(check.verdict, self.theme),
-            icon_at=3,
+            icon_at=2,
         )  # fmt: skip
 
     def _law_line(self, law: Any, present: Any) -> Line:
         used = (law.law, law.adhesion) == (present.law, present.adhesion)
         return Line(
-            (f"{law.label} (in use)" if used else law.label, WORDS[law.verdict]),
+            (f"{law.label}\nin use" if used else law.label, WORDS[law.verdict]),
             key=(law.law, law.adhesion), note=" ".join(law.reasons), strong=used,
             tip="In use" if used else "A double click uses this law",
             icon=verdict_icon(law.verdict, self.theme), icon_at=1,

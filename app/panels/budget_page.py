@@ -45,10 +45,9 @@ class BudgetPage(Page):
         )
         self.result = wrapped("", "strong")
         self.terms = Table(
-            ("Term", "Value", "Sensi\u00adtivity".replace("\u00ad", ""), "Adds"),
-            "Budget of uncertainty",
-            ("What is not known exactly; point at it to read where its ± comes from",
-             "Value and standard uncertainty (one ±)",
+            ("Term", "Sensitivity", "Adds"), "Budget of uncertainty",
+            ("What is not known exactly, with its standard uncertainty; point at it to read where "
+             "that comes from",
              "Per cent that the result moves when the term moves by one per cent",
              "Standard uncertainty of the result that comes from this term"),
         )  # fmt: skip
@@ -84,8 +83,8 @@ class BudgetPage(Page):
         """A `Budget`; `title` says of what pixel of which map, for the text and the file."""
         self._budget, self.title = budget, title
         words = QUANTITIES.get(budget.quantity, budget.quantity)
-        self.result.setText(f"{words}: {quantity_value(budget, budget.total)} "
-                            f"(one ±, all terms: {percent(budget.total)})")  # fmt: skip
+        self.result.setText(f"{words} {quantity_value(budget, budget.total)} "
+                            f"({percent(budget.total)}), local and common terms")  # fmt: skip
         self.terms.fill(self._lines(budget))
         self.ends.fill(_interval_lines(budget))
         told = correlation_words(budget)
@@ -99,11 +98,11 @@ class BudgetPage(Page):
         largest = max(sizes, default=0.0)
         lines = []
         for kind, words in KINDS.items():
-            lines.append(Line((words, "", "", percent(getattr(budget, kind))), strong=True))
+            lines.append(Line((words, "", percent(getattr(budget, kind))), strong=True))
             for term in budget.terms:
                 if term.kind == kind:
                     lines.append(_term_line(term, largest))
-        lines.append(Line(("All together", "", "", percent(budget.total)), strong=True))
+        lines.append(Line(("All together", "", percent(budget.total)), strong=True))
         return lines
 
     def show_waiting(self) -> None:
@@ -136,7 +135,8 @@ def _term_line(term: Any, largest: float) -> Line:
                     if text)  # fmt: skip
     share = abs(term.contribution) / largest if largest > 0 else math.nan
     return Line(
-        (term.label, term_value(term), plain(term.sensitivity), percent(abs(term.contribution))),
+        (f"{term.label}\n{term_value(term)}", plain(term.sensitivity),
+         percent(abs(term.contribution))),
         key=term.name, tip=tip, share=share,
     )  # fmt: skip
 

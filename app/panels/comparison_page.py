@@ -66,9 +66,11 @@ class ComparisonPage(Page):
         self.table.activated_line.connect(self._use)
         self.table.chosen.connect(lambda _: self._show_choice())
         self.head.addWidget(self.scope)
-        for part in (self.sentence, self.table, self.change_words, self.change_map):
-            self.body.addWidget(part)
+        self.body.addWidget(self.sentence)
+        self.body.addWidget(self.table)
         self.body.addStretch(1)
+        self.below.addWidget(self.change_words)
+        self.below.addWidget(self.change_map)
         self.foot.addWidget(self.compare)
         self.foot.addStretch(1)
         self.foot.addWidget(self.use)
@@ -157,7 +159,7 @@ class ComparisonPage(Page):
         shown = whole if self.scope.current == MAP else curve
         words = [*(["best"] if self._is_best(shown) else []),
                  *(["in use"] if key == self._present else [])]  # fmt: skip
-        label = option.label + (f" ({', '.join(words)})" if words else "")
+        label = option.label + (f"\n{', '.join(words)}" if words else "")
         possible = shown is not None and shown.possible
         note = "" if shown is None or shown.possible else shown.reason
         return Line((label, *_curve_cells(curve, unit), *_map_cells(whole)), key=key, note=note,

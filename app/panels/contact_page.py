@@ -57,7 +57,7 @@ class ContactPage(Page):
         place = "not found"
         if math.isfinite(found.z0):
             place = number_in(found.z0, found.error, "nm", "nm")
-        label = f"{found.label} (in use)" if found.used else found.label
+        label = f"{found.label}\nin use" if found.used else found.label
         return Line(
             (label, place, number_in(found.modulus, math.nan, "GPa", unit)), key=found.method,
             note=found.bias, strong=found.used, tip="A double click uses this method",

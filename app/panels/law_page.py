@@ -62,6 +62,8 @@ def percent(share: float, signed: bool = False) -> str:
     if not math.isfinite(share):
         return "–"
     value = 100.0 * share
+    if value == 0.0:
+        return "0 %"
     places = 0 if abs(value) >= 99.95 else 1
     return f"{value:{'+' if signed else ''}.{places}f} %".replace("-", "−")
 
@@ -113,7 +115,7 @@ class Page(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.theme: Theme = LIGHT
-        self.head, self.foot = QVBoxLayout(), QHBoxLayout()
+        self.head, self.below, self.foot = QVBoxLayout(), QVBoxLayout(), QHBoxLayout()
         self.reason = wrapped("")
         self.reason.hide()
         self.inside = QWidget(self)
@@ -133,6 +135,7 @@ class Page(QWidget):
         box.addWidget(self.reason)
         box.addWidget(self.area, 1)
         box.addStretch(0)
+        box.addLayout(self.below)
         box.addLayout(self.foot)
 
     def tables(self) -> list[Table]:

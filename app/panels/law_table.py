@@ -16,6 +16,7 @@ from PySide6.QtGui import QFont, QIcon, QKeyEvent, QPainter, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
+    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableWidget,
@@ -28,7 +29,7 @@ from ..theme import LIGHT, Theme
 
 KEY = Qt.ItemDataRole.UserRole
 SHARE = Qt.ItemDataRole.UserRole + 1
-FIRST_WIDTH = 104
+FIRST_WIDTH = 96
 """The first column, which holds words, is never narrower [px]."""
 
 
@@ -66,6 +67,13 @@ class Cell(QStyledItemDelegate):
         super().__init__(table)
         self._table = table
 
+    def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex) -> None:
+        super().initStyleOption(option, index)
+        option.decorationAlignment = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop
+        option.state &= ~QStyle.StateFlag.State_HasFocus
+        if self._table.in_chosen_line(index.row()):
+            option.state |= QStyle.StateFlag.State_Selected
+
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex) -> None:
         share = index.data(SHARE)
         theme = self._table.theme
@@ -93,8 +101,9 @@ class Table(QTableWidget):
     activated_line = Signal(object)
 
     def __init__(self, titles: Sequence[str], name: str, tips: Sequence[str] = (),
-                 parent: QWidget | None = None) -> None:  # fmt: skip
+                 words: Sequence[int] = (0,), parent: QWidget | None = None) -> None:  # fmt: skip
         super().__init__(0, len(titles), parent)
+        self._words = tuple(words)  # the columns of words, which stand at the left
         self.theme: Theme = LIGHT
         self._lines: list[Line] = []
         self._of_row: list[int] = []
@@ -124,10 +133,13 @@ class Table(QTableWidget):
     def set_titles(self, titles: Sequence[str], tips: Sequence[str] = ()) -> None:
         for column, title in enumerate(titles):
             item = QTableWidgetItem(title)
-            side = Qt.AlignmentFlag.AlignLeft if column == 0 else Qt.AlignmentFlag.AlignRight
-            item.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
+            item.setTextAlignment(self._side(column) | Qt.AlignmentFlag.AlignVCenter)
             item.setToolTip(tips[column] if column < len(tips) else "")
             self.setHorizontalHeaderItem(column, item)
+
+    def _side(self, column: int) -> Qt.AlignmentFlag:
+        left = column in self._words
+        return Qt.AlignmentFlag.AlignLeft if left else Qt.AlignmentFlag.AlignRight
 
     def set_theme(self, theme: Theme) -> None:
         self.theme = theme
@@ -164,8 +176,7 @@ class Table(QTableWidget):
         cells = [*line.cells, *[""] * (self.columnCount() - len(line.cells))]
         for column, text in enumerate(cells):
             item = self._item(text, line)
-            side = Qt.AlignmentFlag.AlignLeft if column == 0 else Qt.AlignmentFlag.AlignRight
-            item.setTextAlignment(side | Qt.AlignmentFlag.AlignTop)
+            item.setTextAlignment(self._side(column) | Qt.AlignmentFlag.AlignTop)
             if line.icon is not None and column == line.icon_at:
                 item.setIcon(line.icon)
             self.setItem(row, column, item)
@@ -195,6 +206,13 @@ class Table(QTableWidget):
     def ends_line(self, row: int) -> bool:
         """Whether a row of the view is the last one of its line."""
         return row + 1 >= len(self._of_row) or self._of_row[row + 1] != self._of_row[row]
+
+    def in_chosen_line(self, row: int) -> bool:
+        """Whether a row of the view belongs to the line that is chosen, note or not."""
+        current = self.currentRow()
+        if not (0 <= current < len(self._of_row) and row < len(self._of_row)):
+            return False
+        return self._of_row[row] == self._of_row[current] and self.current_key() is not None
 
     def fit(self) -> None:
         """Widths by contents, the first column takes the rest; height by the rows."""
@@ -244,6 +262,7 @@ class Table(QTableWidget):
                 self.setCurrentCell(row, 0)
 
     def _went(self, row: int, *_: int) -> None:
+        self.viewport().update()
         if 0 <= row < len(self._of_row):
             self.chosen.emit(self.current_key())
 

@@ -16,6 +16,8 @@ from ..theme import LIGHT, Theme
 
 NEAR = 14.0
 """A click picks the nearest point that is not further away than this [px]."""
+MANY = 1000
+"""So many points are drawn smaller."""
 TITLES = {"bottom": "Transition parameter λ", "left": "Load F/(π w R)"}
 
 
@@ -88,7 +90,7 @@ class AdhesionView(QWidget):
             self.plot.setLabel(side, title)
         self.plot.getAxis("left").setWidth(QFontMetrics(font).horizontalAdvance("0.0001") + 26)
         self.points.setPen(None)
-        self.points.setBrush(pg.mkBrush(look.colour(theme.muted, 150)))
+        self.points.setBrush(pg.mkBrush(look.colour(theme.muted, 110)))
         self.mark.setPen(pg.mkPen(theme.accent, width=2))
         self.mark.setBrush(pg.mkBrush(None))
         for edge in self._edges:
@@ -107,6 +109,7 @@ class AdhesionView(QWidget):
         self._x, self._y = np.asarray(drawn.x)[good], np.asarray(drawn.y)[good]
         self._pixels = np.asarray(drawn.pixels)[good]
         self.points.setData(self._x, self._y)
+        self.points.setSize(5 if len(self._x) < MANY else 3)
         for _, x, y in drawn.edges:
             edge = pg.PlotCurveItem(np.asarray(x, float), np.asarray(y, float), connect="finite")
             self.plot.addItem(edge, ignoreBounds=True)

@@ -13,7 +13,7 @@ from .map_items import paint_hatch
 from .scales import NO_VALUE, colour_index, robust_limits
 
 Array = np.ndarray
-HEIGHT, BAR, GAP = 170, 12, 8
+HEIGHT, BAR, GAP = 130, 12, 8
 
 
 class ChangeMap(QWidget):
