@@ -123,15 +123,15 @@ class LawDesk(QObject):
         row, col = session.selection or (None, None)
         analysis, fmap, settings = session.analysis, session.map, session.settings
         if page == "advice" and panel.scope == DRAWN:
-            return partial(_without_progress, calls.adhesion_map, analysis)
+            return partial(_plain, calls.adhesion_map, analysis)
         if page == "advice":
             pixel = (None, None) if panel.scope == MAP else (row, col)
-            return partial(_without_progress, calls.advise, analysis, *pixel)
+            return partial(_plain, calls.advise, analysis, *pixel)
         if page == "comparison":
-            return partial(_without_progress, calls.compare_on_curve, fmap, settings, row, col)
+            return partial(_plain, calls.compare_on_curve, fmap, settings, row, col)
         if page == "contact":
-            return partial(_without_progress, calls.compare_contacts, fmap, settings, row, col)
-        return partial(_without_progress, calls.pixel_budget, analysis, row, col, panel.quantity)
+            return partial(_plain, calls.compare_contacts, fmap, settings, row, col)
+        return partial(_plain, calls.pixel_budget, analysis, row, col, panel.quantity)
 
     # -- answers --------------------------------------------------------------------------------
 
@@ -187,7 +187,7 @@ class LawDesk(QObject):
             self.panel.show_map_comparison([])
             session.noted.emit("The laws can be compared over the map when it has been analysed.")
             return
-        work = partial(_with_progress, self.calls.compare_on_map, session.analysis)
+        work = partial(self.calls.compare_on_map, session.analysis)
         number = session.submit(CompareMap(work))
         self._comparing = (number, session.map, session.settings)
         self.panel.comparison.show_map_busy(True)
@@ -249,11 +249,6 @@ class LawDesk(QObject):
         self._session.apply(change, words)
 
 
-def _without_progress(call: Any, *given: Any) -> Any:
-    progress = given[-1]
-    progress.check()
+def _plain(call: Any, *given: Any) -> Any:
+    """A call that takes no progress, which comes last of what is given."""
     return call(*given[:-1])
-
-
-def _with_progress(call: Any, *given: Any) -> Any:
-    return call(*given)

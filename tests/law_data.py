@@ -146,9 +146,11 @@ def budget(quantity: str = "modulus") -> SimpleNamespace:
     ends = value * math.exp(-1.96 * total), value * math.exp(1.96 * total)
     carlo = SimpleNamespace(mean=1.01 * value, median=value, deviation=value * total,
                             low=0.99 * ends[0], high=1.02 * ends[1], trials=100_000)  # fmt: skip
-    return SimpleNamespace(quantity=quantity, value=value, unit=unit, terms=terms,
-                           correlations=(("spring_constant", "sensitivity", -0.8),), local=local,
-                           common=common, total=total, interval=ends, monte_carlo=carlo)  # fmt: skip
+    return SimpleNamespace(
+        quantity=quantity, value=value, unit=unit, terms=terms, local=local, common=common,
+        correlations=(("spring_constant", "sensitivity", -0.8),), total=total, interval=ends,
+        monte_carlo=carlo,
+    )  # fmt: skip
 
 
 class Provider:

@@ -88,7 +88,7 @@ class AdvicePage(Page):
     def show_map(self, drawn: Any) -> None:
         """An `AdhesionMap`."""
         self.drawn.show_map(drawn)
-        self.reason.hide()
+        self._reasoned(False)
         self._arrange(True)
         self.drawn.setEnabled(True)
 
@@ -118,8 +118,8 @@ class AdvicePage(Page):
         self.laws.fill([self._law_line(law, advice.present) for law in advice.laws])
 
     def _check_line(self, check: Any) -> Line:
-        symbol = f" {check.symbol.replace('_', '')}" if check.symbol else ""
-        tip = f"{check.sentence}\nSource: {check.source.rstrip('.')}."
+        symbol = f" {check.symbol}" if check.symbol and "_" not in check.symbol else ""
+        tip = f"{check.symbol}\n{check.sentence}\nSource: {check.source.rstrip('.')}.".strip()
         told = check.sentence if check.verdict in ("strained", "broken") else ""
         return Line(
             (f"{check.label}{symbol}", f"{figure_of(check)}\n{check.limit}",

@@ -15,8 +15,8 @@ from .law_page import Page, Switch, number_in, percent, plain, wrapped
 from .law_table import Line, Table
 
 PIXEL, MAP = "pixel", "map"
-TITLES = ("Law", "Residual (nm)", "Excess", "E (GPa)", "Change",
-          "Residual (nm)", "Best in", "Change")  # fmt: skip
+TITLES = ("Law", "Residual\n(nm)", "Excess", "E\n(GPa)", "Change",
+          "Residual\n(nm)", "Best in", "Change")  # fmt: skip
 TIPS = (
     "A double click uses the law; that can be undone",
     "What is left between curve and law, as a deflection (root mean square)",
@@ -131,8 +131,7 @@ class ComparisonPage(Page):
         if whole and self._map:
             self.show_numbers()
         elif not whole and not self._curve and self.reason.text():
-            self.reason.show()
-            self.area.hide()
+            self._reasoned(True)
         self.sentence.setText(self._map_words() if whole else self._curve_words())
         self._fill()
         self._show_choice()
@@ -147,7 +146,7 @@ class ComparisonPage(Page):
         curve = {key_of(f.option): f for f in self._curve}
         whole = {key_of(f.option): f for f in self._map}
         unit = self._unit()
-        self.table.set_titles([*TITLES[:3], f"E ({unit})", *TITLES[4:]], TIPS)
+        self.table.set_titles([*TITLES[:3], f"E\n({unit})", *TITLES[4:]], TIPS)
         lines = []
         for option in self._options():
             key = key_of(option)
@@ -209,8 +208,7 @@ class ComparisonPage(Page):
         self.change_map.setVisible(change is not None)
         self.change_words.setVisible(whole and bool(self._map))
         if change is not None:
-            self.change_words.setText(f"Change of the modulus, {known[key].option.label} against "
-                                      "the law in use:")  # fmt: skip
+            self.change_words.setText("Change of the modulus against the law in use:")
             self.change_map.show_change(change)
         else:
             self.change_words.setText("Choose a law to see where it changes the modulus.")
@@ -231,7 +229,7 @@ class ComparisonPage(Page):
 def _curve_cells(found: Any, unit: str) -> tuple[str, ...]:
     if found is None or not found.possible:
         return ("", "", "", "") if found is None else ("–",) * 4
-    modulus = number_in(found.modulus, found.modulus_error, "GPa", unit)
+    modulus = number_in(found.modulus, found.modulus_error, "GPa", unit).replace(" ±", "\n±")
     return (plain(found.residual), _excess(found.excess), modulus, percent(found.change, True))
 
 

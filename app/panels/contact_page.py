@@ -26,7 +26,7 @@ class ContactPage(Page):
         self._used = ""
         self.what = wrapped(WHAT, "muted")
         self.table = Table(
-            ("Method", "Contact z₀ (nm)", "E (GPa)"), "Contact point by each method",
+            ("Method", "z₀\n(nm)", "E\n(GPa)"), "Contact point by each method",
             ("A double click uses the method; that can be undone",
              "Base position of the contact point, with its standard uncertainty",
              "Young modulus with the contact point held there"),
@@ -48,7 +48,7 @@ class ContactPage(Page):
         self._used = next((c.method for c in found if c.used), "")
         sizes = [c.modulus for c in found if math.isfinite(c.modulus)]
         unit = units.best_unit(min(sizes, default=1.0), "GPa")[0]
-        self.table.set_titles(("Method", "Contact z₀ (nm)", f"E ({unit})"))
+        self.table.set_titles(("Method", "z₀\n(nm)", f"E\n({unit})"))
         self.table.fill([self._line(c, unit) for c in found])
         self.show_numbers()
         self._show_use()

@@ -117,7 +117,7 @@ class Page(QWidget):
         self.theme: Theme = LIGHT
         self.head, self.below, self.foot = QVBoxLayout(), QVBoxLayout(), QHBoxLayout()
         self.reason = wrapped("")
-        self.reason.hide()
+        self.filler = QWidget(self)  # in the place of the body while there is only a reason
         self.inside = QWidget(self)
         self.body = QVBoxLayout(self.inside)
         self.body.setContentsMargins(0, 0, SPACE // 2, 0)
@@ -134,9 +134,10 @@ class Page(QWidget):
         box.addLayout(self.head)
         box.addWidget(self.reason)
         box.addWidget(self.area, 1)
-        box.addStretch(0)
+        box.addWidget(self.filler, 1)
         box.addLayout(self.below)
         box.addLayout(self.foot)
+        self._reasoned(False)
 
     def tables(self) -> list[Table]:
         return self.findChildren(Table)
@@ -150,8 +151,7 @@ class Page(QWidget):
 
     def show_numbers(self) -> None:
         """The body holds what belongs to the picked pixel and the settings."""
-        self.reason.hide()
-        self.area.show()
+        self._reasoned(False)
         self.inside.setEnabled(True)
 
     def show_waiting(self) -> None:
@@ -162,8 +162,12 @@ class Page(QWidget):
         """Why there are no numbers; the old ones go."""
         self.clear()
         self.reason.setText(words)
-        self.reason.show()
-        self.area.hide()
+        self._reasoned(True)
+
+    def _reasoned(self, on: bool) -> None:
+        self.reason.setVisible(on)
+        self.filler.setVisible(on)
+        self.area.setVisible(not on)
 
     def clear(self) -> None:
         for table in self.tables():

@@ -110,6 +110,7 @@ class Table(QTableWidget):
         self.setAccessibleName(name)
         self.set_titles(titles, tips)
         self.verticalHeader().hide()
+        self.verticalHeader().setMinimumSectionSize(12)
         self.setShowGrid(False)
         self.setWordWrap(True)
         self.setFrameShape(QFrame.Shape.NoFrame)

@@ -65,8 +65,10 @@ class AdhesionView(QWidget):
                              "all.")  # fmt: skip
         self.points = Points(pxMode=True, size=5)
         self.mark = Points(pxMode=True, size=13, symbol="s")
+        self.rim = Points(pxMode=True, size=13, symbol="s")  # so that the mark shows on points
         self.mark.setZValue(20)
-        for item in (self.points, self.mark):
+        self.rim.setZValue(19)
+        for item in (self.points, self.rim, self.mark):
             self.plot.addItem(item)
         self.box.clicked.connect(self._clicked)
         self.box.fitted.connect(self.fit)
@@ -92,7 +94,9 @@ class AdhesionView(QWidget):
         self.points.setPen(None)
         self.points.setBrush(pg.mkBrush(look.colour(theme.muted, 110)))
         self.mark.setPen(pg.mkPen(theme.accent, width=2))
-        self.mark.setBrush(pg.mkBrush(None))
+        self.rim.setPen(pg.mkPen(theme.panel, width=6))
+        for item in (self.mark, self.rim):
+            item.setBrush(pg.mkBrush(None))
         for edge in self._edges:
             edge.setPen(pg.mkPen(theme.ink, width=1))
         for name in self._names:
@@ -137,7 +141,8 @@ class AdhesionView(QWidget):
         here = np.zeros(len(self._pixels), bool)
         if pixel is not None and len(self._pixels):
             here = (self._pixels == np.asarray(pixel)).all(axis=1)
-        self.mark.setData(self._x[here], self._y[here])
+        for item in (self.mark, self.rim):
+            item.setData(self._x[here], self._y[here])
 
     def clear(self) -> None:
         for item in (*self._edges, *self._names):
@@ -145,8 +150,8 @@ class AdhesionView(QWidget):
         self._edges, self._names = [], []
         self._x = self._y = np.empty(0)
         self._pixels = np.empty((0, 2), int)
-        self.points.setData([], [])
-        self.mark.setData([], [])
+        for item in (self.points, self.mark, self.rim):
+            item.setData([], [])
 
     # -- what the person does -------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ from .map_items import paint_hatch
 from .scales import NO_VALUE, colour_index, robust_limits
 
 Array = np.ndarray
-HEIGHT, BAR, GAP = 130, 12, 8
+LEAST, MOST, BAR, GAP = 84, 180, 12, 8
 
 
 class ChangeMap(QWidget):
@@ -24,8 +24,9 @@ class ChangeMap(QWidget):
         self._theme: Theme = LIGHT
         self._image = QImage()
         self.limits = (0.0, 1.0)
-        self.setFixedHeight(HEIGHT)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setMinimumHeight(LEAST)
+        self.setMaximumHeight(MOST)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.setAccessibleName("Map of the change of the modulus")
 
     def set_theme(self, theme: Theme) -> None:
@@ -80,4 +81,4 @@ class ChangeMap(QWidget):
             painter.drawText(QRectF(left, y, 80, high), Qt.AlignmentFlag.AlignLeft, text)
 
     def sizeHint(self) -> QSize:
-        return QSize(300, HEIGHT)
+        return QSize(300, LEAST)
