@@ -6,6 +6,7 @@ and is shown in place of the numbers.
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, ClassVar
@@ -70,10 +71,11 @@ class Calls:
 
 @dataclass(frozen=True)
 class Refused:
-    """Why there is no answer, in words; `fault` if that is a mistake of ours."""
+    """Why there is no answer, in words; `fault` if that is a mistake of ours, made at `place`."""
 
     words: str
     fault: Fault | None = None
+    place: str = ""
 
 
 def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
@@ -88,7 +90,9 @@ def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
         return Refused(f"Not possible for this curve: {error}")
     except Exception as error:
         fault = fault_of(error, "looking at the law")
-        return Refused("This could not be worked out; the fault is in Palpate.", fault)
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        place = f"{type(error).__name__} in {last.filename}, line {last.lineno}"
+        return Refused("This could not be worked out; the fault is in Palpate.", fault, place)
     return Refused("There is nothing to show for this curve.") if found is None else found
 
 

@@ -82,6 +82,7 @@ class LawDesk(QObject):
         if self._shown.get(page) == key:
             self._timer.stop()
             self._drop()
+            self.panel.show_again(page)
             return
         if self._asked is not None and self._asked[1:] == (page, key):
             return
@@ -175,8 +176,8 @@ class LawDesk(QObject):
 
     def _tell_fault(self, refused: Refused) -> None:
         """A fault of ours is told once, not at every pixel of a walk."""
-        if refused.fault is not None and refused.fault.details not in self._told:
-            self._told.add(refused.fault.details)
+        if refused.fault is not None and refused.place not in self._told:
+            self._told.add(refused.place)
             self._session.faulted.emit(refused.fault)
 
     # -- over the map ---------------------------------------------------------------------------

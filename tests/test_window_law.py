@@ -15,7 +15,7 @@ from law_data import Provider, budget, map_comparison, on_curve
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLabel
-from shell_maps import SHAPE, map_file
+from shell_maps import SHAPE, curves, map_file
 from shell_window import main_window, open_map
 
 from palpate.app.dialogs.help_pages import pages
@@ -72,6 +72,12 @@ def click_line(table, key, double=False):
     QTest.mouseClick(table.viewport(), LEFT, pos=at)
     if double:
         QTest.mouseDClick(table.viewport(), LEFT, pos=at)
+
+
+def holed(pixel, shape):
+    """Arguments for a map whose curves stand at some pixels only."""
+    z, d = curves((1, len(pixel)))
+    return dict(z=z[0], deflection=d[0], pixel=pixel, shape=shape)
 
 
 def fit_of(window):
@@ -266,7 +272,7 @@ def test_stop_ends_the_comparison_over_the_map(window, qtbot):
     window.provider.gate.set()
     qtbot.waitUntil(page.compare.isEnabled, timeout=20_000)
     assert page._map == []
-    assert window.status.words.text() == "Stopped."
+    assert window.status._said == "Stopped."
 
 
 def test_a_comparison_over_the_map_comes_back_with_the_settings_that_it_was_made_for(
@@ -447,7 +453,7 @@ def test_a_fault_of_ours_is_told_once_and_not_at_every_pixel(window, qtbot):
 def test_a_pixel_without_a_curve_says_so(qtbot, tmp_path):
     shape = (3, 4)
     pixel = np.argwhere(np.arange(12).reshape(shape) != 11)
-    path = map_file(tmp_path, shape=(1, 11), pixel=pixel)
+    path = map_file(tmp_path, **holed(pixel, shape))
     with main_window(qtbot) as window:
         open_map(window, path, qtbot)
         window.law = window.workspace.law

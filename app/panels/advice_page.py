@@ -59,7 +59,7 @@ class AdvicePage(Page):
         self.use.setToolTip("Fit with the law that is chosen in the table (can be undone)")
         self.use.clicked.connect(lambda: self._use(self.laws.current_key()))
         self.laws.activated_line.connect(self._use)
-        self.laws.chosen.connect(lambda _: self._show_use())
+        self.laws.chosen.connect(lambda _: self.show_buttons())
         self.head.addWidget(self.scope)
         for part in (self.sentence, self.checks, self.laws):
             self.body.addWidget(part)
@@ -67,7 +67,7 @@ class AdvicePage(Page):
         self.layout().insertWidget(3, self.drawn, 1)
         self.foot.addStretch(1)
         self.foot.addWidget(self.use)
-        self._show_use()
+        self.show_buttons()
 
     # -- what is shown --------------------------------------------------------------------------
 
@@ -83,7 +83,6 @@ class AdvicePage(Page):
         self._fill(advice)
         self._arrange(False)
         self.show_numbers()
-        self._show_use()
 
     def show_map(self, drawn: Any) -> None:
         """An `AdhesionMap`."""
@@ -110,7 +109,7 @@ class AdvicePage(Page):
         self._advice = None
         self.sentence.setText("")
         self.drawn.clear()
-        self._show_use()
+        self.show_buttons()
 
     def _fill(self, advice: Any) -> None:
         self.sentence.setText(advice.sentence)
@@ -144,7 +143,7 @@ class AdvicePage(Page):
             self._arrange(False)
         self.scope_chosen.emit(scope)
 
-    def _show_use(self) -> None:
+    def show_buttons(self) -> None:
         key, advice = self.laws.current_key(), self._advice
         there = key is not None and advice is not None
         self.use.setEnabled(there and key != (advice.present.law, advice.present.adhesion))

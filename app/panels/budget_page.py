@@ -69,7 +69,7 @@ class BudgetPage(Page):
         self.foot.addStretch(1)
         self.foot.addWidget(self.copy)
         self.foot.addWidget(self.save)
-        self._show_buttons()
+        self.show_buttons()
 
     @property
     def budget(self) -> Any:
@@ -91,7 +91,6 @@ class BudgetPage(Page):
         self.linked.setText("Correlated: " + "; ".join(told) + "." if told else
                             "No term is correlated with another.")  # fmt: skip
         self.show_numbers()
-        self._show_buttons()
 
     def _lines(self, budget: Any) -> list[Line]:
         sizes = [abs(t.contribution) for t in budget.terms if math.isfinite(t.contribution)]
@@ -113,9 +112,9 @@ class BudgetPage(Page):
     def clear(self) -> None:
         super().clear()
         self._budget = None
-        self._show_buttons()
+        self.show_buttons()
 
-    def _show_buttons(self) -> None:
+    def show_buttons(self) -> None:
         for button in (self.copy, self.save):
             button.setEnabled(self._budget is not None)
 

@@ -64,7 +64,7 @@ class ComparisonPage(Page):
         self.compare.clicked.connect(self._ask_map)
         self.use.clicked.connect(lambda: self._use(self.table.current_key()))
         self.table.activated_line.connect(self._use)
-        self.table.chosen.connect(lambda _: self._show_choice())
+        self.table.chosen.connect(lambda _: self.show_buttons())
         self.head.addWidget(self.scope)
         self.body.addWidget(self.sentence)
         self.body.addWidget(self.table)
@@ -100,7 +100,7 @@ class ComparisonPage(Page):
 
     def show_map_busy(self, busy: bool) -> None:
         self._busy = busy
-        self._show_choice()
+        self.show_buttons()
 
     def clear(self) -> None:
         super().clear()
@@ -110,10 +110,6 @@ class ComparisonPage(Page):
         if self.scope.current == PIXEL:
             super().show_waiting()
             self.use.setEnabled(False)
-
-    def show_numbers(self) -> None:
-        super().show_numbers()
-        self._show_choice()
 
     def show_reason(self, words: str) -> None:
         """The columns of the map stay: they don't belong to the curve."""
@@ -134,7 +130,7 @@ class ComparisonPage(Page):
             self._reasoned(True)
         self.sentence.setText(self._map_words() if whole else self._curve_words())
         self._fill()
-        self._show_choice()
+        self.show_buttons()
 
     def _options(self) -> list[Any]:
         keys: dict[tuple[str, str], Any] = {}
@@ -196,7 +192,7 @@ class ComparisonPage(Page):
         return (f"Over the map: {best[0].option.label} is best in {percent(best[0].best_share)} "
                 f"of {best[0].count} curves.")  # fmt: skip
 
-    def _show_choice(self) -> None:
+    def show_buttons(self) -> None:
         """What follows from the chosen row: the button, and the map of changes."""
         key, whole = self.table.current_key(), self.scope.current == MAP
         known = {key_of(f.option): f for f in (self._map if whole else self._curve)}

@@ -35,13 +35,13 @@ class ContactPage(Page):
         self.use.setToolTip("Find the contact point of every curve like this (can be undone)")
         self.use.clicked.connect(lambda: self._use(self.table.current_key()))
         self.table.activated_line.connect(self._use)
-        self.table.chosen.connect(lambda _: self._show_use())
+        self.table.chosen.connect(lambda _: self.show_buttons())
         self.body.addWidget(self.what)
         self.body.addWidget(self.table)
         self.body.addStretch(1)
         self.foot.addStretch(1)
         self.foot.addWidget(self.use)
-        self._show_use()
+        self.show_buttons()
 
     def show_contacts(self, found: list[Any]) -> None:
         """A list of `ContactEstimate`."""
@@ -51,7 +51,6 @@ class ContactPage(Page):
         self.table.set_titles(("Method", "z₀\n(nm)", f"E\n({unit})"))
         self.table.fill([self._line(c, unit) for c in found])
         self.show_numbers()
-        self._show_use()
 
     def _line(self, found: Any, unit: str) -> Line:
         place = "not found"
@@ -69,9 +68,9 @@ class ContactPage(Page):
 
     def clear(self) -> None:
         super().clear()
-        self._show_use()
+        self.show_buttons()
 
-    def _show_use(self) -> None:
+    def show_buttons(self) -> None:
         key = self.table.current_key()
         self.use.setEnabled(key is not None and key != self._used)
 

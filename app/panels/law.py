@@ -126,6 +126,10 @@ class LawPanel(QWidget):
         """A page's numbers are being renewed."""
         self.pages[page].show_waiting()
 
+    def show_again(self, page: str) -> None:
+        """A page's numbers hold after all."""
+        self.pages[page].show_again()
+
     def set_theme(self, theme: Theme) -> None:
         for page in self.pages.values():
             page.set_theme(theme)

@@ -152,7 +152,15 @@ class Page(QWidget):
     def show_numbers(self) -> None:
         """The body holds what belongs to the picked pixel and the settings."""
         self._reasoned(False)
+        self.show_again()
+
+    def show_again(self) -> None:
+        """What is shown holds after all."""
         self.inside.setEnabled(True)
+        self.show_buttons()
+
+    def show_buttons(self) -> None:
+        """Switch the buttons on or off as what is shown allows."""
 
     def show_waiting(self) -> None:
         """What is shown belongs to another pixel or other settings: grey until it is renewed."""

@@ -29,7 +29,9 @@ from ..theme import LIGHT, Theme
 
 KEY = Qt.ItemDataRole.UserRole
 SHARE = Qt.ItemDataRole.UserRole + 1
-FIRST_WIDTH = 96
+PAD, HEAD = 10, 14
+"""What a text and a title need beside their letters [px]."""
+FIRST_WIDTH = 90
 """The first column, which holds words, is never narrower [px]."""
 
 
@@ -219,7 +221,8 @@ class Table(QTableWidget):
         """Widths by contents, the first column takes the rest; height by the rows."""
         shown = [c for c in range(1, self.columnCount()) if not self.isColumnHidden(c)]
         for column in shown:
-            header = self.horizontalHeader().sectionSizeHint(column)
+            title = self.horizontalHeaderItem(column).text().split("\n")
+            header = max(map(self.fontMetrics().horizontalAdvance, title)) + HEAD
             self.setColumnWidth(column, max(self._widest(column), header))
         rest = self.viewport().width() - sum(self.columnWidth(c) for c in shown)
         self.setColumnWidth(0, max(rest, FIRST_WIDTH))
@@ -237,7 +240,7 @@ class Table(QTableWidget):
                 bold = 1.08 if item.font().bold() else 1.0
                 wide = max((metrics.horizontalAdvance(t) for t in item.text().split("\n")),
                            default=0)  # fmt: skip
-                wide = math.ceil(bold * wide) + 12
+                wide = math.ceil(bold * wide) + PAD
                 widest = max(widest, wide + (0 if item.icon().isNull() else 20))
         return widest
 
