@@ -86,6 +86,8 @@ def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
         raise
     except InputError as error:
         return Refused(str(error))
+    except ModuleNotFoundError as error:
+        return Refused(f"This part of Palpate is not installed ({error.name}).")
     except (ValueError, ArithmeticError) as error:  # of this curve: said in place
         return Refused(f"Not possible for this curve: {error}")
     except Exception as error:

@@ -73,10 +73,11 @@ def option(key: tuple[str, str]) -> SimpleNamespace:
 
 def on_curve(key: tuple[str, str], excess: float = 0.0, reason: str = "", **given: Any
              ) -> SimpleNamespace:  # fmt: skip
-    usual = dict(residual=0.0523, criterion=excess - 400.0, excess=excess, modulus=1.452,
+    usual = dict(residual=1.023, criterion=excess - 400.0, excess=excess, modulus=1.452,
                  modulus_error=0.031, change=0.0, exponent=1.5)  # fmt: skip
     if reason:
         usual = dict.fromkeys(usual, math.nan)
+    usual["note"] = ""
     return SimpleNamespace(option=option(key), possible=not reason, reason=reason,
                            **usual | given)  # fmt: skip
 
@@ -85,8 +86,8 @@ def comparison() -> list[SimpleNamespace]:
     """`OnCurve`: JKR is best, the punch is impossible."""
     return [
         on_curve(("paraboloid", "constant"), 6.2),
-        on_curve(("paraboloid", "jkr"), 0.0, residual=0.0511, modulus=1.7, change=0.171),
-        on_curve(("cone", "constant"), 231.7, residual=0.131, modulus=0.9, change=-0.38),
+        on_curve(("paraboloid", "jkr"), 0.0, residual=1.011, modulus=1.7, change=0.171),
+        on_curve(("cone", "constant"), 231.7, residual=2.31, modulus=0.9, change=-0.38),
         on_curve(("punch", "none"), reason="The radius of the face is not recorded."),
     ]
 
@@ -97,11 +98,11 @@ def map_comparison(shape: tuple[int, int]) -> list[SimpleNamespace]:
     change = np.where(np.arange(cols) * 2 >= cols, 0.25, -0.12) * np.ones((rows, 1))
     change[0, 0] = math.nan
     usual = dict(possible=True, reason="", criterion=-400.0, excess=0.0, modulus=1.2,
-                 count=rows * cols)  # fmt: skip
+                 count=rows * cols, exponent=1.5, note="")  # fmt: skip
     return [
-        SimpleNamespace(option=option(("paraboloid", "constant")), residual=0.051,
+        SimpleNamespace(option=option(("paraboloid", "constant")), residual=1.02,
                         best_share=0.62, change=0.0, change_map=0.0 * change, **usual),
-        SimpleNamespace(option=option(("cone", "constant")), residual=0.124, best_share=0.38,
+        SimpleNamespace(option=option(("cone", "constant")), residual=2.24, best_share=0.38,
                         change=-0.21, change_map=change, **usual),
         SimpleNamespace(option=option(("punch", "none")), change_map=None, best_share=math.nan,
                         residual=math.nan, change=math.nan,

@@ -200,7 +200,7 @@ def test_laws_are_compared_on_the_picked_curve(window, qtbot):
     assert lines[JKR].cells[0].endswith("\nbest")
     assert lines[DMT].cells[0].endswith("\nin use")
     assert lines[DMT].strong
-    assert lines[DMT].cells[1:5] == ("0.0523", "6.2", "1.452\n± 0.031", "0 %")
+    assert lines[DMT].cells[1:5] == ("1.02", "6.2", "1.452\n± 0.031", "0 %")
     assert lines[JKR].cells[4] == "+17.1 %"
     assert lines[CONE].cells[4] == "−38.0 %"
     impossible = lines["punch", "none"]
@@ -227,7 +227,7 @@ def test_laws_are_compared_over_the_map_and_a_chosen_one_shows_where_it_differs(
     qtbot.waitUntil(lambda: bool(page._map), timeout=20_000)
     assert "best in 62.0 % of 140 curves" in page.sentence.text()
     lines = {line.key: line for line in page.table.lines}
-    assert lines[CONE].cells[5:] == ("0.124", "38.0 %", "−21.0 %")
+    assert lines[CONE].cells[5:] == ("2.24", "38.0 %", "−21.0 %")
     assert lines[DMT].cells[0].endswith("\nbest, in use")
     shown = [c for c in range(8) if not page.table.isColumnHidden(c)]
     assert shown == [0, 5, 6, 7]
@@ -286,6 +286,16 @@ def test_a_comparison_over_the_map_comes_back_with_the_settings_that_it_was_made
     assert page._map == []
     window.session.undo()
     assert len(page._map) == len(map_comparison(SHAPE))
+
+
+def test_a_free_exponent_and_another_window_are_told(window, qtbot):
+    free = on_curve(DMT, note="The window is taken by share of the peak force.")
+    free.option.law, free.exponent = "free_exponent", 1.617
+    window.provider.compare_on_curve = lambda *_: [free]
+    window.workspace.law_desk.calls = window.provider.calls()
+    bring(window, qtbot, "comparison")
+    assert "n = 1.62" in window.law.comparison.table.lines[0].cells[0]
+    assert window.law.comparison.note.text() == free.note
 
 
 def test_equal_best_laws_are_all_marked(window, qtbot):
@@ -436,6 +446,12 @@ def test_a_curve_that_has_no_answer_says_why_and_the_next_one_is_shown_again(win
     settled(window, qtbot)
     assert page.area.isVisible()
     assert not page.reason.isVisible()
+
+
+def test_a_part_that_is_not_there_is_named(window, qtbot):
+    window.provider.trouble = ModuleNotFoundError("gone", name="palpate.core.contacts")
+    bring(window, qtbot, "contact")
+    assert "palpate.core.contacts" in window.law.contact.reason.text()
 
 
 def test_a_fault_of_ours_is_told_once_and_not_at_every_pixel(window, qtbot):

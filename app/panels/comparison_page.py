@@ -15,19 +15,21 @@ from .law_page import Page, Switch, number_in, percent, plain, wrapped
 from .law_table import Line, Table
 
 PIXEL, MAP = "pixel", "map"
-TITLES = ("Law", "Residual\n(nm)", "Excess", "E\n(GPa)", "Change",
-          "Residual\n(nm)", "Best in", "Change")  # fmt: skip
+TITLES = ("Law", "Residual\n(noise)", "Excess", "E\n(GPa)", "Change",
+          "Residual\n(noise)", "Best in", "Change")  # fmt: skip
 TIPS = (
     "A double click uses the law; that can be undone",
-    "What is left between curve and law, as a deflection (root mean square)",
+    "What is left between curve and law (root mean square) over the noise; 1 is noise alone",
     "How much worse the information criterion is than for the best law; below 2 there is no "
     "difference worth a word, above 10 the law is out",
     "Young modulus with its local ± under this law",
     "Modulus under this law against the modulus under the law in use",
-    "Median over the map of what is left between curve and law",
+    "Median over the map of what is left between curve and law, over the noise",
     "Share of the curves that this law describes best",
     "Median over the map of the change of the modulus against the law in use",
 )
+SAME = 1e-6
+"""Criteria that differ by less share the first place."""
 OF_CURVE, OF_MAP = range(1, 5), range(5, 8)
 
 
@@ -54,6 +56,7 @@ class ComparisonPage(Page):
         self.scope.chosen.connect(lambda _: self._arrange())
         self.sentence = wrapped("", "strong")
         self.table = Table(TITLES, "Comparison of contact laws", TIPS)
+        self.note = wrapped("", "muted")
         self.change_words = wrapped("", "muted")
         self.change_map = ChangeMap()
         self.compare = QPushButton("Compare over the map")
@@ -68,6 +71,7 @@ class ComparisonPage(Page):
         self.head.addWidget(self.scope)
         self.body.addWidget(self.sentence)
         self.body.addWidget(self.table)
+        self.body.addWidget(self.note)
         self.body.addStretch(1)
         self.below.addWidget(self.change_words)
         self.below.addWidget(self.change_map)
@@ -128,6 +132,9 @@ class ComparisonPage(Page):
             self.show_numbers()
         elif not whole and not self._curve and self.reason.text():
             self._reasoned(True)
+        notes = dict.fromkeys(f.note for f in (self._map if whole else self._curve) if f.note)
+        self.note.setText(" ".join(notes))
+        self.note.setVisible(bool(notes))
         self.sentence.setText(self._map_words() if whole else self._curve_words())
         self._fill()
         self.show_buttons()
@@ -154,7 +161,7 @@ class ComparisonPage(Page):
         shown = whole if self.scope.current == MAP else curve
         words = [*(["best"] if self._is_best(shown) else []),
                  *(["in use"] if key == self._present else [])]  # fmt: skip
-        label = option.label + (f"\n{', '.join(words)}" if words else "")
+        label = option.label + exponent_words(shown) + (f"\n{', '.join(words)}" if words else "")
         possible = shown is not None and shown.possible
         note = "" if shown is None or shown.possible else shown.reason
         return Line((label, *_curve_cells(curve, unit), *_map_cells(whole)), key=key, note=note,
@@ -167,19 +174,15 @@ class ComparisonPage(Page):
         if self.scope.current == MAP:
             shares = [f.best_share for f in self._map if math.isfinite(f.best_share)]
             return bool(shares) and found.best_share == max(shares) > 0
-        return found.excess == 0.0
+        return found.excess < SAME
 
     def _unit(self) -> str:
         sizes = [f.modulus for f in self._curve if f.possible and math.isfinite(f.modulus)]
         return units.best_unit(min(sizes, default=1.0), "GPa")[0]
 
     def _curve_words(self) -> str:
-        best = [f for f in self._curve if self._is_best_of_curve(f)]
-        return f"On this curve: {best[0].option.label} leaves the least." if best else ""
-
-    @staticmethod
-    def _is_best_of_curve(found: Any) -> bool:
-        return found.possible and found.excess == 0.0
+        best = [f for f in self._curve if f.possible and f.excess < SAME]
+        return f"On this curve: {best[0].option.label} is best by the criterion." if best else ""
 
     def _map_words(self) -> str:
         if self._busy:
@@ -202,6 +205,8 @@ class ComparisonPage(Page):
         self.compare.setText("Comparing…" if self._busy else "Compare over the map")
         change = known[key].change_map if whole and possible else None
         self.change_map.setVisible(change is not None)
+        self.layout().setStretchFactor(self.area, 3)
+        self.layout().setStretchFactor(self.below, 2 if change is not None else 0)
         self.change_words.setVisible(whole and bool(self._map))
         if change is not None:
             self.change_words.setText("Change of the modulus against the law in use:")
@@ -220,6 +225,12 @@ class ComparisonPage(Page):
     def _use(self, key: Any) -> None:
         if key is not None and key != self._present and self.inside.isEnabled():
             self.law_chosen.emit(*key)
+
+
+def exponent_words(found: Any) -> str:
+    """The exponent where the law leaves it free."""
+    free = found is not None and found.possible and found.option.law == "free_exponent"
+    return f", n = {found.exponent:.2f}" if free and math.isfinite(found.exponent) else ""
 
 
 def _curve_cells(found: Any, unit: str) -> tuple[str, ...]:

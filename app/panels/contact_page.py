@@ -12,8 +12,8 @@ from ...core import units
 from .law_page import Page, number_in, wrapped
 from .law_table import Line, Table
 
-WHAT = ("The same curve, with the contact point found by each method and held there; only the "
-        "first one fits it together with the law.")  # fmt: skip
+WHAT = ("The contact point by each method, and the modulus with it held there; only the first one "
+        "is fitted with the law. Below each: its known bias.")  # fmt: skip
 
 
 class ContactPage(Page):

@@ -226,7 +226,8 @@ class Table(QTableWidget):
             self.setColumnWidth(column, max(self._widest(column), header))
         rest = self.viewport().width() - sum(self.columnWidth(c) for c in shown)
         self.setColumnWidth(0, max(rest, FIRST_WIDTH))
-        self.resizeRowsToContents()
+        for row in range(self.rowCount()):  # without the hidden header's own height
+            self.setRowHeight(row, self.sizeHintForRow(row) + 2)
         height = sum(self.rowHeight(row) for row in range(self.rowCount()))
         self.setFixedHeight(height + self.horizontalHeader().sizeHint().height() + 2)
 
