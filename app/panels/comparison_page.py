@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QPushButton, QWidget
 from ...core import units
 from ..theme import Theme
 from ..views.change_map import ChangeMap
-from .law_page import Page, Switch, number_in, percent, plain, wrapped
+from .law_page import Page, Switch, number_in, percent, wrapped
 from .law_table import Line, Table
 
 PIXEL, MAP = "pixel", "map"
@@ -237,13 +237,17 @@ def _curve_cells(found: Any, unit: str) -> tuple[str, ...]:
     if found is None or not found.possible:
         return ("", "", "", "") if found is None else ("–",) * 4
     modulus = number_in(found.modulus, found.modulus_error, "GPa", unit).replace(" ±", "\n±")
-    return (plain(found.residual), _excess(found.excess), modulus, percent(found.change, True))
+    return (_residual(found.residual), _excess(found.excess), modulus, percent(found.change, True))
 
 
 def _map_cells(found: Any) -> tuple[str, ...]:
     if found is None or not found.possible:
         return ("", "", "") if found is None else ("–",) * 3
-    return plain(found.residual), percent(found.best_share), percent(found.change, True)
+    return _residual(found.residual), percent(found.best_share), percent(found.change, True)
+
+
+def _residual(value: float) -> str:
+    return f"{value:#.3g}" if math.isfinite(value) else "–"
 
 
 def _excess(value: float) -> str:
