@@ -57,6 +57,12 @@ def _pixel_budget(analysis: Any, row: int, col: int, quantity: str) -> Any:
     return pixel_budget(analysis, row, col, quantity=quantity)
 
 
+def _explain(fmap: Any, settings: Any, row: int, col: int) -> Any:
+    from ..core.explain import explain
+
+    return explain(fmap, settings, row, col)
+
+
 @dataclass(frozen=True)
 class Calls:
     """Where the numbers come from; a test puts others in their places."""
@@ -67,6 +73,7 @@ class Calls:
     compare_on_map: Callable[..., Any] = _compare_on_map
     compare_contacts: Callable[..., Any] = _compare_contacts
     pixel_budget: Callable[..., Any] = _pixel_budget
+    explain: Callable[..., Any] = _explain
 
 
 @dataclass(frozen=True)
@@ -107,6 +114,19 @@ class AskLaw(Request):
     work: Callable[[Progress], Any]
     lane: ClassVar[str] = "law"
     words: ClassVar[str] = "Looking at the law"
+
+    def run(self, progress: Progress, tell: Tell) -> Any:
+        return attempt(self.work, progress)
+
+
+@dataclass(frozen=True, eq=False)
+class DrawLaw(Request):
+    """The picked curve under another law, for a line on it. Answers a `CurveReport`, or `Refused`."""
+
+    label: str
+    work: Callable[[Progress], Any]
+    lane: ClassVar[str] = "law line"
+    words: ClassVar[str] = "Drawing another law"
 
     def run(self, progress: Progress, tell: Tell) -> Any:
         return attempt(self.work, progress)

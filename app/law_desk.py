@@ -11,11 +11,13 @@ from collections.abc import Hashable
 from functools import partial
 from typing import Any
 
-from PySide6.QtCore import QObject, QTimer
+from PySide6.QtCore import QObject, QTimer, Signal
 
-from ..core.errors import Cancelled
-from .law_calls import AskLaw, Calls, CompareMap, Refused
+from ..core.errors import Cancelled, SettingsError
+from ..core.settings import ADHESIONS, SHAPES
+from .law_calls import AskLaw, Calls, CompareMap, DrawLaw, Refused
 from .panels.advice_page import DRAWN, MAP
+from .panels.contact_page import SIGNS
 from .panels.law import LawPanel
 from .recompute import Answer
 from .saving import map_name
@@ -27,7 +29,13 @@ STOPPED = "Stopped. Pick a pixel or change a setting to go on."
 
 
 class LawDesk(QObject):
-    """See the module. `calls` is where the numbers come from."""
+    """See the module. `calls` is where the numbers come from.
+
+    Signals, for the curve view: law_drawn(report or None, words), contacts_marked([(symbol, z0)])
+    """
+
+    law_drawn = Signal(object, str)
+    contacts_marked = Signal(list)
 
     def __init__(self, session: Session, panel: LawPanel, calls: Calls | None = None,
                  parent: QObject | None = None) -> None:  # fmt: skip
@@ -37,6 +45,7 @@ class LawDesk(QObject):
         self._asked: tuple[int, str, Hashable] | None = None  # generation, page, key
         self._comparing: tuple[int, Any, Any] | None = None  # generation, map, settings
         self._compared: tuple[Any, Any, list[Any]] | None = None
+        self._drawing = -1  # generation of the line that was asked for last
         self._told: set[str] = set()
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
         self._timer.timeout.connect(self._ask)
@@ -54,6 +63,7 @@ class LawDesk(QObject):
         panel.contact_chosen.connect(self._use_contact)
         panel.pixel_picked.connect(session.select)
         panel.map_comparison_wanted.connect(self._compare_map)
+        panel.comparison.line_chosen.connect(self._draw_law)
 
     # -- what is wanted -------------------------------------------------------------------------
 
@@ -141,6 +151,9 @@ class LawDesk(QObject):
             self._take_page(answer)
         elif isinstance(answer.request, CompareMap):
             self._take_map(answer)
+        elif isinstance(answer.request, DrawLaw) and answer.generation == self._drawing:
+            drawn = answer.error is None and not isinstance(answer.value, Refused)
+            self.law_drawn.emit(answer.value if drawn else None, answer.request.label)
 
     def _take_page(self, answer: Answer) -> None:
         if self._asked is None or answer.generation != self._asked[0]:
@@ -170,6 +183,8 @@ class LawDesk(QObject):
             panel.show_comparison(value)
         elif page == "contact":
             panel.show_contacts(value)
+            self.contacts_marked.emit([(SIGNS[c.method][0], c.z0) for c in value
+                                       if c.method in SIGNS])  # fmt: skip
         else:
             row, col = session.selection or (-1, -1)
             panel.show_budget(value, f"{map_name(session.map)}, row {row}, column {col}")
@@ -179,6 +194,21 @@ class LawDesk(QObject):
         if refused.fault is not None and refused.place not in self._told:
             self._told.add(refused.place)
             self._session.faulted.emit(refused.fault)
+
+    def _draw_law(self, law: str, adhesion: str) -> None:
+        """Draw another law's fit beside the one in use, on the picked curve."""
+        session = self._session
+        try:
+            settings = session.settings.with_values({"fit.law": law, "fit.adhesion": adhesion})
+        except SettingsError:
+            return
+        if settings == session.settings or session.selection is None or session.map is None:
+            self._drawing = -1
+            self.law_drawn.emit(None, "")
+            return
+        work = partial(_plain, self.calls.explain, session.map, settings, *session.selection)
+        label = f"{SHAPES[law]}, adhesion {ADHESIONS[adhesion]}"
+        self._drawing = session.submit(DrawLaw(label, work))
 
     # -- over the map ---------------------------------------------------------------------------
 
@@ -231,6 +261,9 @@ class LawDesk(QObject):
 
     def _settings_moved(self) -> None:
         settings = self._session.settings
+        self._drawing = -1
+        self.law_drawn.emit(None, "")
+        self.contacts_marked.emit([])
         self.panel.comparison.set_present(settings.fit.law, settings.fit.adhesion)
         if self._comparing is not None and self._comparing[2] != settings:
             self._stop_map()

@@ -87,6 +87,8 @@ class Workspace(QWidget):
         )
         self.map.marks_toggled.connect(self.marks_toggled)
         self.strip.chosen.connect(session.choose_channel)
+        self.law_desk.law_drawn.connect(self.curve.show_other)
+        self.law_desk.contacts_marked.connect(self.curve.show_contacts)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)

@@ -40,10 +40,11 @@ def key_of(option: Any) -> tuple[str, str]:
 class ComparisonPage(Page):
     """Signals, each only for what the person did
     ---------------------------------------------
-    law_chosen(law, adhesion), map_wanted()
+    law_chosen(law, adhesion), line_chosen(law, adhesion), map_wanted()
     """
 
     law_chosen = Signal(str, str)
+    line_chosen = Signal(str, str)
     map_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
@@ -67,7 +68,7 @@ class ComparisonPage(Page):
         self.compare.clicked.connect(self._ask_map)
         self.use.clicked.connect(lambda: self._use(self.table.current_key()))
         self.table.activated_line.connect(self._use)
-        self.table.chosen.connect(lambda _: self.show_buttons())
+        self.table.chosen.connect(self._on_line)
         self.head.addWidget(self.scope)
         self.body.addWidget(self.sentence)
         self.body.addWidget(self.table)
@@ -79,6 +80,11 @@ class ComparisonPage(Page):
         self.foot.addStretch(1)
         self.foot.addWidget(self.use)
         self._arrange()
+
+    def _on_line(self, key: Any) -> None:
+        self.show_buttons()
+        if key is not None and self.scope.current == PIXEL:
+            self.line_chosen.emit(*key)
 
     # -- what is shown --------------------------------------------------------------------------
 

@@ -16,6 +16,11 @@ WHAT = ("The contact point by each method, and the modulus with it held there; o
         "is fitted with the law. Below each: its known bias.")  # fmt: skip
 
 
+SIGNS = {"threshold": ("t", "▽"), "variance_ratio": ("s", "□"), "goodness": ("d", "◇"),
+         "change_point": ("+", "+")}  # fmt: skip
+"""The symbol of each method on the curve, and the sign for it in the table."""
+
+
 class ContactPage(Page):
     """Signal contact_chosen(method): by the person only."""
 
@@ -56,10 +61,12 @@ class ContactPage(Page):
         place = "not found"
         if math.isfinite(found.z0):
             place = number_in(found.z0, found.error, "nm", "nm")
-        label = f"{found.label}\nin use" if found.used else found.label
+        sign = SIGNS.get(found.method, ("", ""))[1]
+        label = f"{sign} {found.label}".strip() + ("\nin use" if found.used else "")
         return Line(
             (label, place, number_in(found.modulus, math.nan, "GPa", unit)), key=found.method,
-            note=found.bias[:1].upper() + found.bias[1:], strong=found.used, tip="A double click uses this method",
+            note=found.bias[:1].upper() + found.bias[1:], strong=found.used,
+            tip="A double click uses this method",
         )  # fmt: skip
 
     def show_waiting(self) -> None:
