@@ -94,7 +94,8 @@ class Budget:
                   for name in ("local", "common", "total")]  # fmt: skip
         lines += _results(self.quantity, self.value, self.total, self.unit, self.interval,
                           self.monte_carlo)  # fmt: skip
-        lines += [[f"correlation of {a} and {b}, as stated", "", r] for a, b, r in self.correlations]
+        for a, b, r in self.correlations:
+            lines.append([f"correlation of {a} and {b}, as stated", "correlation", r])
         return _table(lines, path)
 
 

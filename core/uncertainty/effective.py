@@ -19,6 +19,8 @@ from collections.abc import Callable
 import numpy as np
 
 Array = np.ndarray
+FEWEST = 20.0
+"""A ring of lags with fewer pairs, each counted both ways, does not decide where ρ ends."""
 
 
 def _lagged(values: Array) -> Array:
@@ -84,8 +86,10 @@ def effective_number(
 ) -> float:
     """n_eff of the pixels of a mask, with ρ estimated from the map itself.
 
-    ρ is used up to the lag at which its mean over all directions first falls into its noise. Taking off
-    the mean has lowered every ρ by about 1/n_eff; that is put back, by iteration.
+    ρ is used up to the lag at which its mean over all directions first falls into its noise. Taking
+    off the mean has lowered every ρ by about 1/n_eff; that is put back, by iteration. A region that
+    is only a few correlation lengths wide can't see its own correlation: n_eff is then up to twice
+    too large.
 
     Parameters
     ----------
@@ -120,5 +124,6 @@ def first_zero(rho: Array, pairs: Array, lengths: Array, step: float) -> float:
     ring = np.rint(lengths / step).astype(int).ravel()
     weight = np.bincount(ring, pairs.ravel())
     mean = np.bincount(ring, (pairs * rho).ravel()) / np.maximum(weight, 1.0)
-    down = np.flatnonzero(mean <= 1.0 / np.sqrt(np.maximum(0.5 * weight, 1.0)))
+    seen = weight >= FEWEST
+    down = np.flatnonzero(seen & (mean <= 1.0 / np.sqrt(0.5 * np.maximum(weight, FEWEST))))
     return (float(down[0]) - 0.5) * step if down.size else math.inf

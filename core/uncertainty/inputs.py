@@ -30,7 +30,6 @@ any of which is as likely (JCGM 100, 4.3.7)."""
 MODULI = ("modulus", "reduced_modulus")
 QUANTITIES = (*MODULI, "stiffness", "adhesion")
 """Channels that a budget can be made of."""
-DETECTOR = ("spring_constant", "deflection_sensitivity", "temperature")
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,8 @@ def common_inputs(analysis: Analysis, quantity: str) -> tuple[tuple[Input, ...],
     """The inputs that matter to a quantity, and the correlations of the stated constants."""
     settings = analysis.settings
     k, s = _spring(analysis), _sensitivity(analysis)
-    found, links = [k, s], ()
+    found: list[Input] = [k, s]
+    links: tuple[Link, ...] = ()
     if settings.uncertainty.spring_from == "thermal":
         temperature = _temperature(analysis)
         own, links = split_spring(k, s, temperature)

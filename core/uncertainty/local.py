@@ -190,11 +190,12 @@ def held_pull_terms(analysis: Analysis, curve: int, window: Window, gain: float)
     pull = analysis.stage_tables["retract"][curve]
     column, _ = pull_columns(analysis.settings.fit.adhesion)
     noise, line, sampling = pull_variances(analysis, curve)
+    error = math.sqrt(max(noise + line, 0.0))
     if column == rt.PULL_LET_GO:
         sampling = (pull[rt.PULL_LET_GO] - pull[rt.PULL]) ** 2 / 3.0
     slope = gain * window.shift(window.jacobian[:, cl.PULL])
     return [
-        term("pull_off", "Pull-off deflection", pull[column], math.sqrt(max(noise + line, 0.0)), "nm", slope,
+        term("pull_off", "Pull-off deflection", pull[column], error, "nm", slope,
              "Noise and baseline of the retract."),
         term("pull_off_sampling", "Pull-off between samples", math.nan, math.sqrt(sampling), "nm",
              slope, "The tip lets go somewhere between two samples."),
