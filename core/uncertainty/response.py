@@ -23,6 +23,7 @@ from ..calibration import constants
 from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..columns import stiffness as st
+from ..errors import SettingsError
 from ..forcemap import Block, ForceMap
 from ..models import law_of
 from ..pipeline import STAGES, Request, run_rows
@@ -77,6 +78,13 @@ class Curves:
     def of(cls, analysis: Analysis, curves: Array) -> Curves:
         return cls(analysis, analysis.map.read_block(np.asarray(curves, dtype=np.int64)))
 
+    def under(self, path: str, value: float) -> Array:
+        """As `again` with one setting changed; NaN if it can't have that value."""
+        try:
+            return self.again(self.analysis.settings.with_value(path, value))
+        except SettingsError:
+            return np.full(self.block.curves.size, np.nan)
+
     def again(self, settings: Settings | None = None, fmap: ForceMap | None = None,
               stretch: float = 1.0) -> Array:  # fmt: skip
         """ln(E*/k) of each curve under changed settings, or with the deflection stretched; NaN
@@ -99,12 +107,10 @@ class Curves:
 Change = Callable[[float], Array]
 
 
-def slope_of(change: Change, now: Array, low: float = -math.inf, high: float = math.inf,
-             step: float = STEP) -> Array:  # fmt: skip
+def slope_of(change: Change, now: Array, step: float = STEP) -> Array:
     """d(change)/dx at x = 0 for each curve, by central differences; one-sided where one side is
-    beyond a limit or can't be analysed."""
-    up = change(step) if step <= high else np.full_like(now, np.nan)
-    down = change(-step) if -step >= low else np.full_like(now, np.nan)
+    impossible or can't be analysed."""
+    up, down = change(step), change(-step)
     one = np.where(np.isfinite(up), up - now, now - down) / step
     both = (up - down) / (2.0 * step)
     return np.where(np.isfinite(both), both, one)
@@ -157,8 +163,7 @@ def _thicker(curves: Curves, x: float) -> Array:
     """With the layer's thickness, or the map of it, times eˣ."""
     fmap, settings = curves.analysis.map, curves.analysis.settings
     if fmap.thickness is None:
-        value = settings.layer.thickness * math.exp(x)
-        return curves.again(settings.with_value("layer.thickness", value))
+        return curves.under("layer.thickness", settings.layer.thickness * math.exp(x))
     other = copy.copy(fmap)
     other.thickness = fmap.thickness * math.exp(x)
     return curves.again(settings, other)
@@ -174,18 +179,12 @@ def _by_size(curves: Curves, size: Input, now: Array) -> float:
         if law.name in POWER_OF_RADIUS:
             return -POWER_OF_RADIUS[law.name]
     path = f"tip.{size.name}"
-    high = math.log(85.0 / size.value) if size.unit == "deg" else math.inf
-    low = math.log(1.0 / size.value) if size.unit == "deg" else -math.inf
-    slope = slope_of(lambda x: curves.again(settings.with_value(path, size.value * math.exp(x))),
-                     now, low, high)  # fmt: skip
-    return float(middle(slope))
+    return float(middle(slope_of(lambda x: curves.under(path, size.value * math.exp(x)), now)))
 
 
 def _by_ratio(curves: Curves, now: Array) -> float:
     """∂ ln E*/∂ν through the layer's correction [per unit of ν]."""
-    settings = curves.analysis.settings
-    ratio = settings.sample.poisson_ratio
+    ratio = curves.analysis.settings.sample.poisson_ratio
     step = STEP * max(ratio, 0.1)
-    slope = slope_of(lambda x: curves.again(settings.with_value("sample.poisson_ratio", ratio + x)),
-                     now, -ratio, 0.5 - ratio, step)  # fmt: skip
+    slope = slope_of(lambda x: curves.under("sample.poisson_ratio", ratio + x), now, step)
     return float(middle(slope))
