@@ -133,9 +133,10 @@ def ratio_budget(
 
     A common input counts with the difference of its coefficients: spring constant and tip size
     cancel (exactly, unless the tip is elastic, the law no power or a layer below), and so does the
-    Poisson ratio, since one number with one error serves both. The sensitivity leaves
-    n (d/δ of one - d/δ of the other). If the components have Poisson ratios of their own, each
-    known to its own error, the ratio of E* is what can be compared: quantity="reduced_modulus".
+    Poisson ratio, since one number with one error serves both. The sensitivity leaves more, the
+    more the components differ in d/δ: n (d/δ of one - d/δ of the other) at one point. If they have
+    Poisson ratios of their own, each known to its own error, the ratio of E* is what can be
+    compared: quantity="reduced_modulus".
 
     Parameters and errors as in `group_budget`; a pixel in both masks raises ValueError.
     """

@@ -52,7 +52,8 @@ class Window:
     inverse: Array
 
     def shift(self, along: Array) -> float:
-        """What a unit error along a direction (n,) of the model does to ln c, sign included."""
+        """What a unit error along a direction (n,) of the model does to ln c: -(H Jᵀ along). For a
+        baseline the direction is the line itself, since it was taken off the data."""
         return -float((self.inverse @ (self.jacobian[:, self.free].T @ along))[0])
 
 
@@ -178,10 +179,10 @@ def baseline_terms(analysis: Analysis, curve: int, window: Window, gain: float) 
     error = math.sqrt(max(vo - vos**2 / vs, 0.0)) if tilted else math.sqrt(max(vo, 0.0))
     ones = np.ones(window.z.size)
     found = [term("baseline_offset", "Baseline, offset", offset + slope * (place - centre), error,
-                  "nm", -gain * window.shift(ones), f"At z = {place:.4g} nm.")]  # fmt: skip
+                  "nm", gain * window.shift(ones), f"At z = {place:.4g} nm.")]  # fmt: skip
     if tilted:
         found.append(term("baseline_slope", "Baseline, slope", slope, math.sqrt(vs), "",
-                          -gain * window.shift(window.z - place)))  # fmt: skip
+                          gain * window.shift(window.z - place)))  # fmt: skip
     return found
 
 

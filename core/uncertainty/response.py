@@ -59,7 +59,25 @@ class Answer:
         """ln(Q/Q₀) at ln(x/x₀), any shape; NaN where the analysis gave nothing."""
         if not self.at.size:
             return self.slope * log
-        return np.interp(log, self.at, self.change)
+        return smooth(log, self.at, self.change)
+
+
+def smooth(x: Array, at: Array, values: Array) -> Array:
+    """Cubic Hermite interpolation at even nodes; NaN next to a node that is, the end value beyond.
+
+    The slopes are central differences, one-sided at the ends and beside NaN.
+    """
+    step = at[1] - at[0]
+    up = np.append(np.diff(values), np.nan) / step
+    down = np.append(np.nan, np.diff(values)) / step
+    slope = np.where(np.isnan(up), down, np.where(np.isnan(down), up, 0.5 * (up + down)))
+    place = np.clip((x - at[0]) / step, 0.0, at.size - 1.0)
+    i = np.minimum(place.astype(np.int64), at.size - 2)
+    t = place - i
+    rise = values[i + 1] - values[i]
+    first, second = slope[i] * step, slope[i + 1] * step
+    bend = first + second - 2.0 * rise
+    return np.asarray(values[i] + t * (first + t * (rise - first - bend + t * bend)))
 
 
 def straight(slope: float) -> Answer:
