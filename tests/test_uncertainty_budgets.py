@@ -18,7 +18,7 @@ from scipy import optimize
 
 from palpate.core.analysis import Analysis
 from palpate.core.explain import explain
-from palpate.core.forcemap import ForceMap
+from palpate.core.forcemap import Constant, ForceMap
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map, ski_boot
@@ -326,6 +326,19 @@ def test_a_thermal_spring_constant_is_tied_to_the_sensitivity(fmap, whole):
     )[1]  # fmt: skip
     assert thermal.total == pytest.approx(stated, rel=1e-9)
     assert thermal.total < pixel_budget(whole, 3, 12, FEW).total
+
+
+def test_a_recorded_thermal_spring_constant_that_is_taken_as_independent_is_told():
+    """Told, never switched silently."""
+    recorded = made_map(spring_constant=Constant(2.0, "N/m", 0.2, "Thermal noise"))
+    found = {}
+    for way in ("independent", "thermal"):
+        budget = pixel_budget(analysed(recorded, uncertainty__spring_from=way), 3, 12, FEW)
+        found[way] = terms(budget)["spring_constant"]
+    assert "Thermal noise" in found["independent"].note
+    assert found["independent"].contribution == pytest.approx(0.1)
+    assert "taken as independent" not in found["thermal"].note
+    assert found["thermal"].contribution < 0.1
 
 
 def test_a_spring_constant_better_than_its_sensitivity_allows_is_read_as_its_own_part(fmap):

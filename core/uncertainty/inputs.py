@@ -110,8 +110,12 @@ def _constant(use: InUse, chosen: float | None, note: str = "", high: float = ma
 
 
 def _spring(analysis: Analysis) -> Input:
-    return _constant(analysis.constants.spring_constant,
-                     analysis.settings.uncertainty.spring_constant)  # fmt: skip
+    use, chosen = analysis.constants.spring_constant, analysis.settings.uncertainty
+    note = ""
+    if "thermal" in use.method.lower() and chosen.spring_from == "independent":
+        note = (f"The map records it as found by “{use.method}”, so its error is tied to the "
+                "sensitivity's; it is taken as independent, as the settings say.")  # fmt: skip
+    return _constant(use, chosen.spring_constant, note)
 
 
 def _sensitivity(analysis: Analysis) -> Input:
