@@ -84,6 +84,8 @@ LAWS = {
     "retract, line of samples": {"fit.branch": "retract", "adhesion.samples": 6},
     "offset only": {"baseline.shape": "offset"},
     "elastic tip": {"tip.material": "elastic", "tip.modulus": 20.0},
+    "contact by threshold": {"fit.contact": "threshold"},
+    "contact by change point": {"fit.contact": "change_point"},
 }
 
 
@@ -174,6 +176,17 @@ def test_noise_and_contact_point_are_the_textbooks_conditional_and_marginal_erro
     assert found["noise"].contribution == pytest.approx(noise / np.linalg.norm(by_c), rel=0.01)
     assert both == pytest.approx(math.sqrt(covariance[0, 0]), rel=0.01)
     assert found["contact_point"].error == pytest.approx(math.sqrt(covariance[1, 1]), rel=0.01)
+
+
+def test_a_contact_point_that_was_found_before_is_no_better_than_the_samples_allow(fmap):
+    """Its two terms hold the map's own error of the contact point; the samples' share is at most
+    step/√12 (an even law over one step; JCGM 100, 4.3.7)."""
+    result = analyse(fmap, Settings().with_value("fit.contact", "threshold"))
+    found = terms(pixel_budget(result, 3, 12, FEW))
+    both = math.hypot(found["contact_point"].error, found["contact_sampling"].error)
+    assert both == pytest.approx(result.errors("contact_point")[3, 12], rel=1e-6)
+    step = RAMP.travel / (RAMP.samples - 1)
+    assert 0.0 < found["contact_sampling"].error <= step / math.sqrt(12.0) * 1.001
 
 
 def test_a_coarser_curve_knows_its_pull_off_less_well():
@@ -361,7 +374,8 @@ def test_propagation_and_trials_agree_where_errors_are_small(fmap):
     for quantity in QUANTITIES:
         budget = pixel_budget(small, 3, 12, quantity=quantity)
         carlo = budget.monte_carlo
-        assert (carlo.low, carlo.high) == pytest.approx(budget.interval, rel=0.01)
+        near = 0.02 if quantity == "adhesion" else 0.01  # its noise adds, here 7 %
+        assert (carlo.low, carlo.high) == pytest.approx(budget.interval, rel=near)
         assert carlo.median == pytest.approx(budget.value, rel=0.003)
         assert carlo.deviation == pytest.approx(budget.total * budget.value, rel=0.03)
 

@@ -189,11 +189,12 @@ def baseline_terms(analysis: Analysis, curve: int, window: Window, gain: float) 
 def held_pull_terms(analysis: Analysis, curve: int, window: Window, gain: float) -> list[Term]:
     """A pull-off that was measured and held: its noise and baseline, and the samples' spacing."""
     pull = analysis.stage_tables["retract"][curve]
-    column, _ = pull_columns(analysis.settings.fit.adhesion)
-    noise, line, sampling = pull_variances(analysis, curve)
-    error = math.sqrt(max(noise + line, 0.0))
-    if column == rt.PULL_LET_GO:
-        sampling = (pull[rt.PULL_LET_GO] - pull[rt.PULL]) ** 2 / 3.0
+    column, variance = pull_columns(analysis.settings.fit.adhesion)
+    sampling = pull_variances(analysis, curve)[2]
+    if column == rt.PULL_LET_GO:  # given half a step beyond the lowest sample: half the error
+        sampling *= 0.25
+    sampling = max(min(sampling, float(pull[variance])), 0.0)
+    error = math.sqrt(max(pull[variance] - sampling, 0.0))
     slope = gain * window.shift(window.jacobian[:, cl.PULL])
     return [
         term("pull_off", "Pull-off deflection", pull[column], error, "nm", slope,
