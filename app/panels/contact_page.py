@@ -59,7 +59,8 @@ class ContactPage(Page):
         label = f"{found.label}\nin use" if found.used else found.label
         return Line(
             (label, place, number_in(found.modulus, math.nan, "GPa", unit)), key=found.method,
-            note=found.bias[:1].upper() + found.bias[1:], strong=found.used, tip="A double click uses this method",
+            note=found.bias[:1].upper() + found.bias[1:], strong=found.used,
+            tip="A double click uses this method",
         )  # fmt: skip
 
     def show_waiting(self) -> None:
