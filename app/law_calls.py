@@ -121,7 +121,7 @@ class AskLaw(Request):
 
 @dataclass(frozen=True, eq=False)
 class DrawLaw(Request):
-    """The picked curve under another law, for a line on it. Answers a `CurveReport`, or `Refused`."""
+    """The picked curve under another law, for a line on it. Answers a report, or `Refused`."""
 
     label: str
     work: Callable[[Progress], Any]
