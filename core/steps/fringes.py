@@ -1,0 +1,194 @@
+"""The period of optical fringes, found once for a map.
+
+A wave with a straight line is fitted to the free parts of some curves at many trial frequencies (a
+Lomb-type scan: least squares, so the samples need not be even), and what it takes off their sums of
+squares is added up over the curves: the period is one for all, the phases and sizes need not be.
+
+References
+----------
+Lomb, Astrophys. Space Sci. 39 (1976) 447 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from ..columns.baseline import B_LAST, BRANCH_COLUMNS
+from ..compiled import kernel
+from ..forcemap import ForceMap
+from ..settings import Settings
+from .baseline import MOST, free_part
+from .tools import load_branch
+
+Array = np.ndarray
+CURVES = 32
+"""Curves that are looked at, evenly taken over the map."""
+SAMPLES = 256
+"""Samples of a free part that are looked at: means of neighbours if there are more."""
+FINEST = 40.0
+"""Most periods in a free part."""
+PER_PERIOD = 8
+"""Trial frequencies for each period in the free part."""
+PLAIN = 12.0
+"""N ln(Σr² without / Σr² with the wave) that half of the curves must reach. Noise alone reaches it
+at one frequency with a probability of exp(-6)."""
+
+_FOUND: WeakKeyDictionary[ForceMap, float] = WeakKeyDictionary()
+
+
+@kernel
+def thinned_free_part(z, d, count, most, scratch, found, u, y):
+    """Means of neighbours of a branch's free part, no more than `most`, into `u` and `y`.
+
+    Returns how many.
+    """
+    free_part(z, d, count, True, 1.0, 5.0, scratch, found)
+    if not found[B_LAST] >= 8.0:
+        return 0
+    last = int(found[B_LAST])
+    width = (last + most - 1) // most
+    kept = last // width
+    for i in range(kept):
+        u[i] = y[i] = 0.0
+        for j in range(width):
+            u[i] += z[i * width + j] / width
+            y[i] += d[i * width + j] / width
+    return kept
+
+
+@kernel
+def free_parts(z, d, start, cut, scale, most, u, y, kept):
+    """The thinned free parts of both branches of some curves: ``u``, ``y`` (2n, most), ``kept``."""
+    m = 8
+    for i in range(cut.shape[0]):
+        m = max(m, cut[i, 1], cut[i, 3])
+    zb, db = np.empty(m), np.empty(m)
+    scratch, found = np.empty(4 * MOST), np.empty(BRANCH_COLUMNS)
+    for i in range(start.size):
+        for back in range(2):
+            count = load_branch(z, d, start[i] + cut[i, 2 * back], cut[i, 2 * back + 1], back == 1,
+                                scale, zb, db)  # fmt: skip
+            at = 2 * i + back
+            kept[at] = thinned_free_part(zb, db, count, most, scratch, found, u[at], y[at])
+
+
+@kernel
+def gain(u, y, count, frequency):
+    """N ln(Σr² of a line / Σr² of a line and a wave) of one free part; `y` has the line off."""
+    mean = spread = 0.0
+    for i in range(count):
+        mean += u[i] / count
+    for i in range(count):
+        spread += (u[i] - mean) ** 2
+    s0 = c0 = s1 = c1 = ss = cc = sc = sy = cy = yy = 0.0
+    for i in range(count):
+        x = u[i] - mean
+        angle = 2.0 * math.pi * frequency * x
+        s, c = math.sin(angle), math.cos(angle)
+        s0 += s
+        c0 += c
+        s1 += s * x
+        c1 += c * x
+        ss += s * s
+        cc += c * c
+        sc += s * c
+        sy += s * y[i]
+        cy += c * y[i]
+        yy += y[i] * y[i]
+    ss -= s0 * s0 / count + s1 * s1 / spread
+    cc -= c0 * c0 / count + c1 * c1 / spread
+    sc -= s0 * c0 / count + s1 * c1 / spread
+    determinant = ss * cc - sc * sc
+    if not determinant > 1e-10 * count * count:
+        return 0.0
+    taken = (sy * sy * cc - 2.0 * sy * cy * sc + cy * cy * ss) / determinant
+    return count * math.log(yy / max(yy - taken, 1e-12 * yy)) if yy > 0.0 else 0.0
+
+
+@kernel
+def line_off(u, y, count):
+    """Subtract the straight line from the samples in place."""
+    mean = level = spread = both = 0.0
+    for i in range(count):
+        mean += u[i] / count
+        level += y[i] / count
+    for i in range(count):
+        spread += (u[i] - mean) ** 2
+        both += (u[i] - mean) * (y[i] - level)
+    slope = both / spread if spread > 0.0 else 0.0
+    for i in range(count):
+        y[i] -= level + slope * (u[i] - mean)
+
+
+@kernel
+def scan(u, y, kept, frequencies, out):
+    """`gain` of every free part at every trial frequency, ``out`` (parts, frequencies)."""
+    for i in range(kept.size):
+        line_off(u[i], y[i], kept[i])
+        for j in range(frequencies.size):
+            out[i, j] = gain(u[i], y[i], kept[i], frequencies[j])
+
+
+def _gains(u: Array, y: Array, kept: Array, frequencies: Array) -> Array:
+    out = np.empty((kept.size, frequencies.size))
+    scan(u, y, kept, frequencies, out)
+    return out
+
+
+def _search(fmap: ForceMap) -> float:
+    """The period [nm] of a wave in the free parts of the map's curves; NaN if none is plain."""
+    curves = np.unique(np.linspace(0, fmap.n_curves - 1, CURVES).astype(np.int64))
+    block = fmap.read_block(curves)
+    cut = np.hstack([fmap.approach[curves], fmap.retract[curves]])
+    scale = np.array([fmap.z_scale, fmap.z_shift, fmap.signal_scale, fmap.signal_shift])
+    u, y = np.zeros((2, 2 * curves.size, SAMPLES))
+    kept = np.zeros(2 * curves.size, dtype=np.int64)
+    free_parts(block.z, block.signal, block.start, cut, scale, SAMPLES, u, y, kept)
+    ends = u[np.arange(kept.size), np.maximum(kept - 1, 0)]
+    length = np.where(kept >= 16, ends - u[:, 0], 0.0)
+    if not (length > 0.0).any():
+        return math.nan
+    longest = float(np.percentile(length[length > 0.0], 75.0))
+    use = length >= 0.7 * longest
+    u, y, kept, length = u[use], y[use], kept[use], length[use]
+    shortest = float(length.min())
+    step = float(np.median(length / np.maximum(kept - 1, 1)))
+    finest = min(FINEST / longest, 1.0 / (6.0 * step))
+    trial = np.arange(0.5 / shortest, finest, 1.0 / (PER_PERIOD * longest))
+    if trial.size < 3:
+        return math.nan
+    gains = _gains(u, y, kept, trial)
+    total = gains.sum(axis=0)
+    at = int(np.argmax(total))
+    if np.median(gains[:, at]) < PLAIN or at == trial.size - 1:
+        return math.nan
+    width = trial[1] - trial[0]
+    for _ in range(2):  # closer and closer around the best
+        near = trial[at] + width * np.linspace(-1.0, 1.0, 21)
+        near = near[near > 0.45 / shortest]
+        total = _gains(u, y, kept, near).sum(axis=0)
+        trial, at, width = near, int(np.argmax(total)), 0.1 * width
+    if trial[at] < 0.48 / shortest:  # better and better towards longer waves: a bend, not a wave
+        return math.nan
+    return float(1.0 / trial[at])
+
+
+def fringe_period(fmap: ForceMap, settings: Settings) -> float:
+    """The period of the fringes [nm] that an analysis uses.
+
+    As set; else, if fringes are to be subtracted, as found from the curves of the map, worked out
+    once. NaN if none is known: nothing is subtracted then.
+
+    Raises ReadError if the file is damaged or gone.
+    """
+    b = settings.baseline
+    if b.period > 0.0:
+        return b.period
+    if b.fringes != "subtract":
+        return math.nan
+    if fmap not in _FOUND:
+        _FOUND[fmap] = _search(fmap)
+    return _FOUND[fmap]
