@@ -205,8 +205,8 @@ _ALL = (
             lambda t: t.base[:, bl.DRAG] * t.spring_constant,
             lambda t: t.base[:, bl.VAR_DRAG] * t.spring_constant**2, "signed", FORCE),
     Channel("drift", "Drift of the deflection", "dd/dt", "nm/s",
-            "slope of the free parts of both branches against time; fitted only where one line with "
-            "a drift serves both branches, and a sampling rate is recorded",
+            "slope of both free parts against time; fitted only where one line with a drift serves "
+            "both branches, and given where a sampling rate is recorded",
             lambda t: t.base[:, bl.DRIFT] / t.base[:, bl.DURATION],
             lambda t: t.base[:, bl.VAR_DRIFT] / t.base[:, bl.DURATION] ** 2, "signed", LENGTH),
 )  # fmt: skip

@@ -76,65 +76,78 @@ def free_parts(z, d, start, cut, scale, most, u, y, kept):
 
 
 @kernel
-def gain(u, y, count, frequency):
-    """N ln(Σr² of a line / Σr² of a line and a wave) of one free part; `y` has the line off."""
-    mean = spread = 0.0
+def gain(x, y, s, c, count, spread):
+    """N ln(Σr² of a line / Σr² of a line and a wave) of one free part.
+
+    `x` are its places less their mean, with Σx² = `spread`; `y` has the line off; `s` and `c` are
+    the sine and cosine of the trial wave.
+    """
+    s0 = c0 = s1 = c1 = ss = sc = sy = cy = yy = 0.0
     for i in range(count):
-        mean += u[i] / count
-    for i in range(count):
-        spread += (u[i] - mean) ** 2
-    s0 = c0 = s1 = c1 = ss = cc = sc = sy = cy = yy = 0.0
-    for i in range(count):
-        x = u[i] - mean
-        angle = 2.0 * math.pi * frequency * x
-        s, c = math.sin(angle), math.cos(angle)
-        s0 += s
-        c0 += c
-        s1 += s * x
-        c1 += c * x
-        ss += s * s
-        cc += c * c
-        sc += s * c
-        sy += s * y[i]
-        cy += c * y[i]
+        s0 += s[i]
+        c0 += c[i]
+        s1 += s[i] * x[i]
+        c1 += c[i] * x[i]
+        ss += s[i] * s[i]
+        sc += s[i] * c[i]
+        sy += s[i] * y[i]
+        cy += c[i] * y[i]
         yy += y[i] * y[i]
+    cc = count - ss
     ss -= s0 * s0 / count + s1 * s1 / spread
     cc -= c0 * c0 / count + c1 * c1 / spread
     sc -= s0 * c0 / count + s1 * c1 / spread
     determinant = ss * cc - sc * sc
-    if not determinant > 1e-10 * count * count:
+    if not (determinant > 1e-10 * count * count and yy > 0.0):
         return 0.0
     taken = (sy * sy * cc - 2.0 * sy * cy * sc + cy * cy * ss) / determinant
-    return count * math.log(yy / max(yy - taken, 1e-12 * yy)) if yy > 0.0 else 0.0
+    return count * math.log(yy / max(yy - taken, 1e-12 * yy))
 
 
 @kernel
 def line_off(u, y, count):
-    """Subtract the straight line from the samples in place."""
+    """Centre the places and subtract the straight line from the samples, in place; Σu²."""
     mean = level = spread = both = 0.0
     for i in range(count):
         mean += u[i] / count
         level += y[i] / count
     for i in range(count):
-        spread += (u[i] - mean) ** 2
-        both += (u[i] - mean) * (y[i] - level)
+        u[i] -= mean
+        spread += u[i] * u[i]
+        both += u[i] * (y[i] - level)
     slope = both / spread if spread > 0.0 else 0.0
     for i in range(count):
-        y[i] -= level + slope * (u[i] - mean)
+        y[i] -= level + slope * u[i]
+    return spread
 
 
 @kernel
-def scan(u, y, kept, frequencies, out):
-    """`gain` of every free part at every trial frequency, ``out`` (parts, frequencies)."""
-    for i in range(kept.size):
-        line_off(u[i], y[i], kept[i])
-        for j in range(frequencies.size):
-            out[i, j] = gain(u[i], y[i], kept[i], frequencies[j])
+def scan(u, y, kept, first, step, out):
+    """`gain` of every free part at frequencies `first`, first + step ...: ``out`` (parts, trials).
+
+    Sine and cosine are turned on from trial to trial, so that each is worked out once a sample.
+    """
+    m = u.shape[1]
+    s, c, turn_s, turn_c = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
+    for part in range(kept.size):
+        count = kept[part]
+        spread = line_off(u[part], y[part], count)
+        for i in range(count):
+            angle = 2.0 * math.pi * u[part, i]
+            s[i], c[i] = math.sin(angle * first), math.cos(angle * first)
+            turn_s[i], turn_c[i] = math.sin(angle * step), math.cos(angle * step)
+        for j in range(out.shape[1]):
+            out[part, j] = gain(u[part], y[part], s, c, count, spread)
+            for i in range(count):
+                before = s[i]
+                s[i] = before * turn_c[i] + c[i] * turn_s[i]
+                c[i] = c[i] * turn_c[i] - before * turn_s[i]
 
 
 def _gains(u: Array, y: Array, kept: Array, frequencies: Array) -> Array:
+    """`gain` of all free parts at evenly spaced frequencies, (parts, frequencies)."""
     out = np.empty((kept.size, frequencies.size))
-    scan(u, y, kept, frequencies, out)
+    scan(u, y, kept, frequencies[0], frequencies[1] - frequencies[0], out)
     return out
 
 
@@ -168,7 +181,6 @@ def _search(fmap: ForceMap) -> float:
     width = trial[1] - trial[0]
     for _ in range(2):  # closer and closer around the best
         near = trial[at] + width * np.linspace(-1.0, 1.0, 21)
-        near = near[near > 0.45 / shortest]
         total = _gains(u, y, kept, near).sum(axis=0)
         trial, at, width = near, int(np.argmax(total)), 0.1 * width
     if trial[at] < 0.48 / shortest:  # better and better towards longer waves: a bend, not a wave

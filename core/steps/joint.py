@@ -6,7 +6,7 @@ asked for are zero everywhere and drop out:
     separate   o_a + s_a x      (approach)     o_r + s_r x       (retract)
     drag       o_a + s x                       o_r + s x
     drift      o + s x + D t                   o + s x + D t
-    with fringes, each of them + A sin qx + B cos qx, the same on both branches
+    with fringes, each of them + A sin qz + B cos qz, the same on both branches
 
 Outliers are left out as for a single line: beyond five of the robust spread of their branch, once
 more if that throws out more than one sample in twenty.
@@ -47,7 +47,6 @@ from ..columns.baseline import (
     DRIFT,
     DURATION,
     PEAK_D,
-    PEAK_Z,
     RETRACT,
     SLOW_PEAK,
     SPIKES,
@@ -70,7 +69,7 @@ from ..compiled import kernel
 from .baseline import free_part, line_variance, peak_of, peak_share, slow_part, spikes_of
 from .slow import walk_variance
 from .tools import MAD_TO_SIGMA, select
-from .waves import take_wave_off, time_at, wave_at
+from .waves import time_at, wave_at
 
 SEPARATE, ONE_SLOPE, IN_TIME = 0, 1, 2
 TERMS = 7
@@ -98,16 +97,42 @@ def terms(z, t, back, mode, with_slope, number, centre_a, centre_r, x):
     elif with_slope:
         x[SLOPE_A] = z - centre_a
     if number > 0.0:
-        x[SINE] = math.sin(number * (z - centre_a))
-        x[COSINE] = math.cos(number * (z - centre_a))
+        x[SINE] = math.sin(number * z)
+        x[COSINE] = math.cos(number * z)
 
 
 @kernel
-def gather(z, d, back, row, plan, parameters, limit, x, matrix, right):
+def places(back, plan):
+    """Where the terms of one branch (1, x, t, sine, cosine) stand among the seven; -1 for none."""
+    in_time, wave = plan[0] == IN_TIME, plan[2] > 0.0
+    offset = OFFSET_A if in_time else OFFSET_A + back
+    slope = -1 if plan[1] < 0.5 else (SLOPE_A + back if plan[0] == SEPARATE else SLOPE_A)
+    return (offset, slope, BY_TIME if in_time else -1, SINE if wave else -1,
+            COSINE if wave else -1)  # fmt: skip
+
+
+@kernel
+def line_of(back, row, plan, parameters):
+    """Offset, slope, centre, drift, its start and step, sine and cosine of a branch's model."""
+    branch = RETRACT if back == 1 else APPROACH
+    centre = row[RETRACT + B_CENTRE] if back == 1 and plan[0] == SEPARATE else row[B_CENTRE]
+    offset = parameters[OFFSET_A if plan[0] == IN_TIME else OFFSET_A + back]
+    slope = parameters[SLOPE_A + back if plan[0] == SEPARATE else SLOPE_A]
+    start = time_at(row, branch, 0)
+    step = time_at(row, branch, 1) - start
+    if plan[0] != IN_TIME:
+        start = step = 0.0
+    return (offset, slope, centre, parameters[BY_TIME], start, step, parameters[SINE],
+            parameters[COSINE])  # fmt: skip
+
+
+@kernel
+def gather(z, d, sine, cosine, back, row, plan, parameters, limit, matrix, right):
     """Normal equations of one branch about `parameters`, without samples further than `limit`.
 
-    `plan` is (mode, with slope, wave number). Fills ``matrix`` (TERMS, TERMS) and ``right``.
-    Returns the samples kept, their Σr², and the samples there were.
+    `plan` is (mode, with slope, wave number); `sine` and `cosine` are those of the wave at each
+    sample, zero without one. Fills ``matrix`` (TERMS, TERMS) and ``right``. Returns the samples
+    kept, their Σr², and the samples there were.
     """
     matrix[:] = 0.0
     right[:] = 0.0
@@ -115,45 +140,61 @@ def gather(z, d, back, row, plan, parameters, limit, x, matrix, right):
     if not row[branch + B_LAST] > row[branch + B_FIRST]:
         return 0.0, 0.0, 0.0
     first, last = int(row[branch + B_FIRST]), int(row[branch + B_LAST])
-    kept = squares = 0.0
+    offset, slope, centre, drift, start, step, a, b = line_of(back, row, plan, parameters)
+    n = sx = sxx = st = sxt = stt = ss = sxs = sts = sss = sc = sxc = stc = ssc = scc = 0.0
+    sr = sxr = str_ = ssr = scr = srr = 0.0
     for i in range(first, last):
-        terms(z[i], time_at(row, branch, i), back, int(plan[0]), plan[1] > 0.5, plan[2],
-              row[B_CENTRE], row[RETRACT + B_CENTRE], x)  # fmt: skip
-        r = d[i]
-        for j in range(TERMS):
-            r -= x[j] * parameters[j]
-        if not abs(r) <= limit:
-            continue
-        kept += 1.0
-        squares += r * r
-        for j in range(TERMS):
-            if x[j] != 0.0:
-                right[j] += x[j] * r
-                for k in range(j + 1):
-                    matrix[j, k] += x[j] * x[k]
-    for j in range(TERMS):
-        for k in range(j):
-            matrix[k, j] = matrix[j, k]
-    return kept, squares, float(last - first)
+        x, t, s, c = z[i] - centre, start + step * i, sine[i], cosine[i]
+        r = d[i] - offset - slope * x - drift * t - a * s - b * c
+        if abs(r) <= limit:
+            n += 1.0
+            sx += x
+            sxx += x * x
+            st += t
+            sxt += x * t
+            stt += t * t
+            ss += s
+            sxs += x * s
+            sts += t * s
+            sss += s * s
+            sc += c
+            sxc += x * c
+            stc += t * c
+            ssc += s * c
+            scc += c * c
+            sr += r
+            sxr += x * r
+            str_ += t * r
+            ssr += s * r
+            scr += c * r
+            srr += r * r
+    at = places(back, plan)
+    sums = ((n, sx, st, ss, sc), (sx, sxx, sxt, sxs, sxc), (st, sxt, stt, sts, stc),
+            (ss, sxs, sts, sss, ssc), (sc, sxc, stc, ssc, scc))  # fmt: skip
+    rights = (sr, sxr, str_, ssr, scr)
+    for j in range(5):
+        if at[j] >= 0:
+            right[at[j]] = rights[j]
+            for k in range(5):
+                if at[k] >= 0:
+                    matrix[at[j], at[k]] = sums[j][k]
+    return n, srr, float(last - first)
 
 
 @kernel
-def spread(z, d, back, row, plan, parameters, x, scratch):
+def spread(z, d, sine, cosine, back, row, plan, parameters, scratch):
     """Robust standard deviation of one branch about the model; NaN without a free part."""
     branch = RETRACT if back == 1 else APPROACH
     if not row[branch + B_LAST] - row[branch + B_FIRST] >= 3.0:
         return math.nan
     first, last = int(row[branch + B_FIRST]), int(row[branch + B_LAST])
+    offset, slope, centre, drift, start, step, a, b = line_of(back, row, plan, parameters)
     count = 0
     for i in range(first, last, max(1, (last - first) // MOST)):
         if count == scratch.size:
             break
-        terms(z[i], time_at(row, branch, i), back, int(plan[0]), plan[1] > 0.5, plan[2],
-              row[B_CENTRE], row[RETRACT + B_CENTRE], x)  # fmt: skip
-        r = d[i]
-        for j in range(TERMS):
-            r -= x[j] * parameters[j]
-        scratch[count] = abs(r)
+        line = offset + slope * (z[i] - centre) + drift * (start + step * i)
+        scratch[count] = abs(d[i] - line - a * sine[i] - b * cosine[i])
         count += 1
     return MAD_TO_SIGMA * select(scratch, count, count // 2)
 
@@ -205,14 +246,15 @@ def product(left, matrix, right):
 
 
 @kernel
-def fit_both(za, da, zr, dr, row, plan, work, scratch):
+def fit_both(za, da, zr, dr, waves, row, plan, work, scratch):
     """Least squares over both free parts without outliers.
 
+    ``waves`` (4, longest branch) are sine and cosine of the wave on the approach, then the retract.
     Leaves the parameters in ``work[0]`` and their covariance in ``work[6:6+TERMS]``; the noise of
     each branch is its own, so a noisier one does not spoil the other's uncertainty. Returns whether
     there is an answer, and the two noises.
     """
-    parameters, x, step, scale = work[0], work[1], work[2], work[3]
+    parameters, step, scale = work[0], work[2], work[3]
     right_a, right_r = work[4], work[5]
     inverse = work[6 : 6 + TERMS]
     of_a, of_r = work[6 + TERMS : 6 + 2 * TERMS], work[6 + 2 * TERMS : 6 + 3 * TERMS]
@@ -220,8 +262,10 @@ def fit_both(za, da, zr, dr, row, plan, work, scratch):
     limit_a = limit_r = math.inf
     noise_a = noise_r = math.nan
     for turn in range(3):
-        na, sa, all_a = gather(za, da, 0, row, plan, parameters, limit_a, x, of_a, right_a)
-        nr, sr, all_r = gather(zr, dr, 1, row, plan, parameters, limit_r, x, of_r, right_r)
+        na, sa, all_a = gather(za, da, waves[0], waves[1], 0, row, plan, parameters, limit_a,
+                               of_a, right_a)  # fmt: skip
+        nr, sr, all_r = gather(zr, dr, waves[2], waves[3], 1, row, plan, parameters, limit_r,
+                               of_r, right_r)  # fmt: skip
         inverse[:] = of_a + of_r
         if not invert(inverse, scale):
             return False, math.nan, math.nan
@@ -244,8 +288,8 @@ def fit_both(za, da, zr, dr, row, plan, work, scratch):
         lost = all_a + all_r - na - nr
         if turn == 2 or (turn == 1 and 20.0 * lost <= all_a + all_r):
             break
-        limit_a = 5.0 * spread(za, da, 0, row, plan, parameters, x, scratch)
-        limit_r = 5.0 * spread(zr, dr, 1, row, plan, parameters, x, scratch)
+        limit_a = 5.0 * spread(za, da, waves[0], waves[1], 0, row, plan, parameters, scratch)
+        limit_r = 5.0 * spread(zr, dr, waves[2], waves[3], 1, row, plan, parameters, scratch)
     for j in range(TERMS):  # H (σa² Ma + σr² Mr) H, with H = (Ma + Mr)⁻¹
         for k in range(TERMS):
             of_a[j, k] = (of_a[j, k] * noise_a**2 if na > 0.0 else 0.0) + (
@@ -357,21 +401,36 @@ def find_again(za, clean_a, zr, clean_r, options, scratch, row):
 
 
 @kernel
-def with_wave(za, da, zr, dr, clean_a, clean_r, options, plan, scratch, work, row):
+def set_waves(z, number, sine, cosine):
+    """Sine and cosine of the wave at each sample."""
+    for i in range(z.size):
+        sine[i], cosine[i] = math.sin(number * z[i]), math.cos(number * z[i])
+
+
+@kernel
+def without_wave(d, sine, cosine, row, out):
+    """``out = d`` less the wave."""
+    for i in range(d.size):
+        out[i] = d[i] - row[WAVE_SIN] * sine[i] - row[WAVE_COS] * cosine[i]
+
+
+@kernel
+def with_wave(za, da, zr, dr, clean_a, clean_r, waves, options, plan, scratch, work, row):
     """Fit line and wave into ``row``; the free parts are found with the wave in, then without.
 
     Leaves the branches without the wave in `clean_a` and `clean_r`. False if there is no answer.
     """
+    set_waves(za, plan[2], waves[0], waves[1])
+    set_waves(zr, plan[2], waves[2], waves[3])
     clean_a[:], clean_r[:] = da, dr
     for _turn in range(2):
         find_again(za, clean_a, zr, clean_r, options, scratch, row)
-        good, noise_a, noise_r = fit_both(za, da, zr, dr, row, plan, work, scratch)
+        good, noise_a, noise_r = fit_both(za, da, zr, dr, waves, row, plan, work, scratch)
         if not good:
             return False
         write_both(za, zr, noise_a, noise_r, row, plan, work)
-        clean_a[:], clean_r[:] = da, dr
-        take_wave_off(za, clean_a, za.size, row)
-        take_wave_off(zr, clean_r, zr.size, row)
+        without_wave(da, waves[0], waves[1], row, clean_a)
+        without_wave(dr, waves[2], waves[3], row, clean_r)
     return True
 
 
@@ -409,7 +468,7 @@ def joint_of_curve(za, da, zr, dr, options, joint, clock, scratch, work, clean, 
     joint : (fringes: 0 none, 1 looked for, 2 subtracted; their period [nm]; how the branches go
         together: SEPARATE, ONE_SLOPE or IN_TIME)
     clock : see `set_clock`
-    work : (WORK_ROWS, TERMS); clean : (3, longest branch or COLUMNS)
+    work : (WORK_ROWS, TERMS); clean : (7, longest branch or COLUMNS)
     """
     fringes, period, mode = joint[0], joint[1], int(joint[2])
     if za.size < 8 or not row[B_NOISE] >= 0.0:
@@ -419,7 +478,7 @@ def joint_of_curve(za, da, zr, dr, options, joint, clock, scratch, work, clean, 
         mode = SEPARATE  # one branch alone tells neither drag nor drift
     set_clock(clock, za.size, zr.size, row)
     clean_a, clean_r = clean[0, : za.size], clean[1, : zr.size]
-    plan = work[WORK_ROWS - 1]
+    waves, plan = clean[3:], work[WORK_ROWS - 1]
     plan[0], plan[1], plan[2] = float(mode), options[0], 0.0
     fit_work = work[: WORK_ROWS - 1]
     if fringes > 0.5 and period > 0.0:
@@ -430,7 +489,7 @@ def joint_of_curve(za, da, zr, dr, options, joint, clock, scratch, work, clean, 
         before[:] = row
         plan[2] = 2.0 * math.pi / period
         good = room >= HALF and with_wave(
-            za, da, zr, dr, clean_a, clean_r, options, plan, scratch, fit_work, row
+            za, da, zr, dr, clean_a, clean_r, waves, options, plan, scratch, fit_work, row
         )
         seen = 0.0
         if good:
@@ -446,7 +505,8 @@ def joint_of_curve(za, da, zr, dr, options, joint, clock, scratch, work, clean, 
         plan[2] = 0.0
     if mode == SEPARATE:
         return
-    good, noise_a, noise_r = fit_both(za, da, zr, dr, row, plan, fit_work, scratch)
+    waves[:] = 0.0
+    good, noise_a, noise_r = fit_both(za, da, zr, dr, waves, row, plan, fit_work, scratch)
     if good:
         write_both(za, zr, noise_a, noise_r, row, plan, fit_work)
         write_peak(za, da, zr, dr, da, dr, options, scratch, row)

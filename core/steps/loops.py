@@ -56,7 +56,7 @@ def baseline_loop(z, d, start, cut, scale, options, joint, clock, out):
     scratch = np.empty(max(2 * bl.MOST, 4 * BLOCKS))
     together = clock.shape[0] > 0
     work = np.empty((jt.WORK_ROWS, jt.TERMS))
-    clean = np.empty((3, max(m, COLUMNS) if together else 1))
+    clean = np.empty((7, max(m, COLUMNS) if together else 1))
     for i in range(start.size):
         na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])

@@ -1,9 +1,9 @@
 """What a baseline may hold beside its line: an optical wave, and a drift in time.
 
-The wave is A sin qx + B cos qx with q = 2π/Λ and x = z less the centre of the approach's baseline.
-Light that the sample reflects interferes with the lever's own, and the path between them changes
-with the base position; so the wave is one function of z on both branches, and it is taken to go on
-under the contact. The drift is linear in time, which runs against z on the retract.
+The wave is A sin qz + B cos qz with q = 2π/Λ. Light that the sample reflects interferes with the
+lever's own, and the path between them changes with the base position; so the wave is one function
+of z on both branches, and it is taken to go on under the contact. The drift is linear in time,
+which runs against z on the retract.
 
 References
 ----------
@@ -16,7 +16,6 @@ from __future__ import annotations
 import math
 
 from ..columns.baseline import (
-    B_CENTRE,
     DRIFT,
     RETRACT,
     STEP_APPROACH,
@@ -31,8 +30,8 @@ from ..compiled import kernel
 @kernel
 def wave_at(row, z):
     """The wave [nm] at a base position."""
-    x = row[WAVE_NUMBER] * (z - row[B_CENTRE])
-    return row[WAVE_SIN] * math.sin(x) + row[WAVE_COS] * math.cos(x)
+    angle = row[WAVE_NUMBER] * z
+    return row[WAVE_SIN] * math.sin(angle) + row[WAVE_COS] * math.cos(angle)
 
 
 @kernel
