@@ -48,6 +48,9 @@ for change in ({}, {"fit.window": "indentation"}, {"fit.window": "force", "fit.l
                {"fit.branch": "retract", "fit.law": "punch", "stiffness.branch": "approach"},
                {"fit.fraction_from": -100.0, "fit.fraction_to": 100.0, "baseline.extent": 5.0,
                 "adhesion.samples": 21, "stiffness.share_from": 0.0},
+               {"baseline.fringes": "subtract", "baseline.period": 60.0,
+                "baseline.branches": "drag"}, {"baseline.branches": "drift"},
+               {"baseline.fringes": "subtract"},
                {"baseline.shape": "offset", "baseline.threshold": 3.0, "fit.adhesion": "none"}):
     first = analyse(fmap, Settings().with_values(change))
     again = analyse(fmap, Settings().with_values(change))

@@ -1,4 +1,4 @@
-"""What air, water and attraction do to a lever before contact: plain estimates, for judging a curve.
+"""What air, water and attraction do to a lever before contact: plain estimates to judge a curve.
 
 None of them is subtracted from anything. Core units throughout: a viscosity is in nN s/nm² = GPa s
 (1e-9 of one Pa s), a surface tension in nN/nm = N/m.

@@ -35,6 +35,8 @@ PER_PERIOD = 8
 PLAIN = 12.0
 """N ln(Σr² without / Σr² with the wave) that half of the curves must reach. Noise alone reaches it
 at one frequency with a probability of exp(-6)."""
+ALONE = 8.0
+"""Times that a wave must take off what a second one does after it; a random walk gives about 3."""
 
 _FOUND: WeakKeyDictionary[ForceMap, float] = WeakKeyDictionary()
 
@@ -151,8 +153,8 @@ def _gains(u: Array, y: Array, kept: Array, frequencies: Array) -> Array:
     return out
 
 
-def _search(fmap: ForceMap) -> float:
-    """The period [nm] of a wave in the free parts of the map's curves; NaN if none is plain."""
+def _parts(fmap: ForceMap) -> tuple[Array, Array, Array]:
+    """The long free parts of some curves, thinned: places, deflection (parts, SAMPLES), samples."""
     curves = np.unique(np.linspace(0, fmap.n_curves - 1, CURVES).astype(np.int64))
     block = fmap.read_block(curves)
     cut = np.hstack([fmap.approach[curves], fmap.retract[curves]])
@@ -160,32 +162,63 @@ def _search(fmap: ForceMap) -> float:
     u, y = np.zeros((2, 2 * curves.size, SAMPLES))
     kept = np.zeros(2 * curves.size, dtype=np.int64)
     free_parts(block.z, block.signal, block.start, cut, scale, SAMPLES, u, y, kept)
+    length = _lengths(u, kept)
+    known = length[length > 0.0]
+    use = length >= 0.7 * np.percentile(known, 75.0) if known.size else length > 0.0
+    return u[use], y[use], kept[use]
+
+
+def _lengths(u: Array, kept: Array) -> Array:
+    """Lengths of the free parts [nm]; 0 for those of fewer than 16 samples."""
     ends = u[np.arange(kept.size), np.maximum(kept - 1, 0)]
-    length = np.where(kept >= 16, ends - u[:, 0], 0.0)
-    if not (length > 0.0).any():
+    return np.where(kept >= 16, ends - u[:, 0], 0.0)
+
+
+def _mean_squares(u: Array, y: Array, kept: Array, frequency: float) -> tuple[Array, Array]:
+    """Mean squares of each free part about its line before and after one wave is taken off, which
+    is done in place."""
+    before, after = np.empty(kept.size), np.empty(kept.size)
+    for i, n in enumerate(kept):
+        angle = 2.0 * np.pi * frequency * u[i, :n]
+        terms = np.stack([np.ones(n), u[i, :n], np.sin(angle), np.cos(angle)], axis=1)
+        before[i] = np.mean(y[i, :n] ** 2)
+        y[i, :n] -= terms @ np.linalg.lstsq(terms, y[i, :n], rcond=None)[0]
+        after[i] = np.mean(y[i, :n] ** 2)
+    return before, after
+
+
+def _search(fmap: ForceMap) -> float:
+    """The period [nm] of a wave in the free parts of the map's curves; NaN if none is plain.
+
+    It must take off much more than a second wave does after it: a wandering zero, which a wave
+    fits well too, has its power at many frequencies.
+    """
+    u, y, kept = _parts(fmap)
+    if not kept.size:
         return math.nan
-    longest = float(np.percentile(length[length > 0.0], 75.0))
-    use = length >= 0.7 * longest
-    u, y, kept, length = u[use], y[use], kept[use], length[use]
-    shortest = float(length.min())
-    step = float(np.median(length / np.maximum(kept - 1, 1)))
+    length = _lengths(u, kept)
+    longest, shortest = float(length.max()), float(length.min())
+    step = float(np.median(length / (kept - 1)))
     finest = min(FINEST / longest, 1.0 / (6.0 * step))
     trial = np.arange(0.5 / shortest, finest, 1.0 / (PER_PERIOD * longest))
     if trial.size < 3:
         return math.nan
     gains = _gains(u, y, kept, trial)
-    total = gains.sum(axis=0)
-    at = int(np.argmax(total))
+    at = int(np.argmax(gains.sum(axis=0)))
     if np.median(gains[:, at]) < PLAIN or at == trial.size - 1:
         return math.nan
-    width = trial[1] - trial[0]
+    best, width = float(trial[at]), float(trial[1] - trial[0])
     for _ in range(2):  # closer and closer around the best
-        near = trial[at] + width * np.linspace(-1.0, 1.0, 21)
-        total = _gains(u, y, kept, near).sum(axis=0)
-        trial, at, width = near, int(np.argmax(total)), 0.1 * width
-    if trial[at] < 0.48 / shortest:  # better and better towards longer waves: a bend, not a wave
+        near = best + width * np.linspace(-1.0, 1.0, 21)
+        best = float(near[int(np.argmax(_gains(u, y, kept, near).sum(axis=0)))])
+        width *= 0.1
+    if best < 0.48 / shortest:  # better and better towards longer waves: a bend, not a wave
         return math.nan
-    return float(1.0 / trial[at])
+    before, after = _mean_squares(u, y, kept, best)
+    left = after[:, None] * (1.0 - np.exp(-_gains(u, y, kept, trial) / kept[:, None]))
+    if np.median(before - after) < ALONE * np.median(left, axis=0).max():
+        return math.nan
+    return 1.0 / best
 
 
 def fringe_period(fmap: ForceMap, settings: Settings) -> float:
