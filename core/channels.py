@@ -141,6 +141,11 @@ def _forced_variance(white: int, slow: int) -> Getter:
     return lambda t: (t.pull[:, white] + t.walk * t.pull[:, slow]) * t.spring_constant**2
 
 
+def _tilt_variance(t: Tables) -> Array:
+    own = t.base[:, bl.VAR_TILT]
+    return np.where(np.isfinite(own), own, t.base[:, bl.B_VAR_SLOPE])
+
+
 def _z0_variance(t: Tables) -> Array:
     return _fitted(t, ft.VAR_Z0, ft.SLOW_Z0)
 
@@ -188,12 +193,22 @@ _ALL = (
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("baseline_slope", "Slope of the baseline", "b", "",
             "slope of the free part of the approach, nm of deflection per nm of travel",
-            lambda t: t.base[:, bl.B_SLOPE], lambda t: t.base[:, bl.B_VAR_SLOPE], "signed", LENGTH),
+            lambda t: t.base[:, bl.B_SLOPE], _tilt_variance, "signed", LENGTH),
     Channel("residual", "Residual of the fit", "r/σ", "",
             "root mean square residual of the fit, in units of the noise",
             lambda t: _good(t, ft.RESIDUAL) / t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("n_points", "Samples in the window", "N", "", "samples that the fit used",
             lambda t: t.fit[:, ft.SAMPLES], needs=LENGTH),
+    Channel("drag", "Offset of the branches", "ΔF", "nN",
+            "baseline of the approach less that of the retract at contact, times k: twice the drag "
+            "on the lever where nothing else parts them",
+            lambda t: t.base[:, bl.DRAG] * t.spring_constant,
+            lambda t: t.base[:, bl.VAR_DRAG] * t.spring_constant**2, "signed", FORCE),
+    Channel("drift", "Drift of the deflection", "dd/dt", "nm/s",
+            "slope of both free parts against time; fitted only where one line with a drift serves "
+            "both branches, and given where a sampling rate is recorded",
+            lambda t: t.base[:, bl.DRIFT] / t.base[:, bl.DURATION],
+            lambda t: t.base[:, bl.VAR_DRIFT] / t.base[:, bl.DURATION] ** 2, "signed", LENGTH),
 )  # fmt: skip
 
 CHANNELS: dict[str, Channel] = {channel.name: channel for channel in _ALL}

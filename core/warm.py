@@ -49,7 +49,7 @@ def warm(kind: str = "int16") -> None:
                                 radius=20.0, shape=(1, 1), digitise=kind == "int16",
                                 sampling_rate=1000.0)  # fmt: skip
     analyse(fmap, Settings())
-    explain(fmap, Settings(), 0, 0)
+    explain(fmap, Settings().with_value("baseline.fringes", "subtract"), 0, 0)
     _mark(kind).touch()
     for change in LATER:
         analyse(fmap, Settings().with_values(change))

@@ -58,7 +58,7 @@ for change in ({}, {"fit.window": "indentation"}, {"fit.window": "force", "fit.l
                {"fit.contact": "goodness"}, {"fit.contact": "change_point", "fit.law": "cone"},
                {"baseline.branches": "drift", "baseline.fringes": "subtract",
                 "baseline.period": 60.0},
-               {"baseline.branches": "drag"},
+               {"baseline.branches": "drag"}, {"baseline.fringes": "subtract"},
                {"viscous.model": "power_law"}, {"viscous.model": "standard_solid"}):
     first = analyse(fmap, Settings().with_values(change))
     again = analyse(fmap, Settings().with_values(change))

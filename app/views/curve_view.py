@@ -314,7 +314,8 @@ class CurveView(QWidget):
             for branch in (report.approach, report.retract):
                 if branch.z.size and _finite(branch.free):
                     ends = branch.free if name == "baseline" else (branch.z[0], branch.z[-1])
-                    parts.append(frame.place(np.array(ends), np.zeros(2), branch))
+                    z = along_baseline(report, ends, frame)
+                    parts.append(frame.place(z, np.zeros(z.size), branch))
             x, y = np.concatenate(parts, axis=1) if parts else np.empty((2, 0))
             self.items.set_line(name, x, y)
 
@@ -417,6 +418,18 @@ def work_outline(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
     if xa.size < 2 or xr.size < 2:
         return EMPTY, EMPTY
     return np.concatenate([xa, xr[::-1]]), np.concatenate([ya, yr[::-1]])
+
+
+PIECES = 60
+"""Straight pieces that a bent baseline is drawn with."""
+
+
+def along_baseline(report: CurveReport, ends: tuple[float, float], frame: Frame) -> Array:
+    """Base positions, two for each straight piece, between the ends of a baseline: one piece for a
+    line, many as measured where a wave was fitted."""
+    bent = report.settings.baseline.fringes == "subtract" and frame.y == "measured"
+    z = np.linspace(*ends, PIECES + 1 if bent else 2)
+    return np.repeat(z, 2)[1:-1]
 
 
 def contact_start(report: CurveReport) -> float:
