@@ -19,6 +19,7 @@ from .columns import baseline as bl
 from .columns import fit as ft
 from .columns import retract as rt
 from .columns import stiffness as st
+from .columns import viscous as vs
 from .settings import Doubts
 
 Array = np.ndarray
@@ -167,6 +168,18 @@ def _zero_load_contact(c: Case) -> Array:
     return np.cbrt(4.0 * t.fit[:, ft.PULL] / (stiff * t.radius**1.5))
 
 
+def _viscous(c: Case, column: int) -> Array:
+    """A column of the viscous stage; NaN where no relaxing solid was asked for."""
+    table = c.tables.viscous
+    if table is None or table.shape[1] == 0:
+        return np.full(c.tables.base.shape[0], np.nan)
+    return table[:, column]
+
+
+def _viscous_state(c: Case) -> Array:
+    return _viscous(c, vs.STATE)
+
+
 NOISES = "× noise"
 
 _ALL = (
@@ -250,6 +263,24 @@ _ALL = (
           "The contact at zero load is wider than half the tip radius, where JKR ends: the sample "
           "is too soft or too sticky for this tip.",
           _zero_load_contact, lambda f, s: f > 0.5, "of the tip radius", lambda s: 0.5),
+    Doubt("viscous_failed", MILD,
+          "The relaxing solid found no answer: too few samples, no convergence, or a covariance "
+          "that is not positive.",
+          _viscous_state,
+          lambda f, s: (f == vs.TOO_FEW) | (f == vs.NOT_CONVERGED) | (f == vs.NOT_POSITIVE)
+          | (f == vs.NOT_MOVED)),
+    Doubt("viscous_bound", MILD,
+          "A parameter of the relaxing solid ran to its bound: the curve does not tell it. An "
+          "elastic sample does that, and a relaxation much faster or slower than the curve.",
+          _viscous_state, lambda f, s: f == vs.AT_BOUND),
+    Doubt("viscous_untimed", MILD,
+          "The times of the curve are not known: there is no sampling rate, or it holds more than "
+          "one approach and retract.",
+          _viscous_state, lambda f, s: f == vs.UNTIMED),
+    Doubt("viscous_bad_fit", MILD,
+          "The relaxing solid does not describe the curve: residuals exceed the noise.",
+          lambda c: _viscous(c, vs.RESIDUAL) / c.tables.base[:, bl.B_NOISE],
+          lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {

@@ -147,6 +147,10 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
     ]  # fmt: skip
     if use.fault:
         found.append(("tip.radius", f"No modulus can be computed with this tip: {use.fault}"))
+    if settings.viscous.model != "none" and fmap.sampling_rate is None:
+        found.append(("viscous.model",
+                      "No sampling rate (Hz) is recorded: no relaxation can be fitted; loss "
+                      "fraction and works can be computed."))  # fmt: skip
     return found
 
 
