@@ -7,6 +7,7 @@ format: a reader gives a `MapParts` and a source of samples.
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import threading
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from .errors import ReadError
+from .errors import InputError, ReadError
 from .mapparts import APPROACH, HOLD, RETRACT, Constant, MapParts, Recorded, Source, frozen
 from .progress import Progress
 
@@ -113,6 +114,22 @@ class ForceMap:
         self.approach = frozen(self._segment(APPROACH, last=False))
         self.retract = frozen(self._segment(RETRACT, last=True))
         self._identity = _identity(self.path)
+        self.thickness: np.ndarray | None = None
+
+    def with_thickness(self, values: Any) -> ForceMap:
+        """The same map with a layer thickness at each pixel, (rows, cols) [nm]; NaN: not known.
+
+        Raises InputError if the shape is not the map's or nothing in it is above zero.
+        """
+        given = np.asarray(values, dtype=float)
+        if given.shape != self.shape:
+            raise InputError(f"the thickness has the shape {given.shape}, but the map is "
+                             f"{self.shape} (rows, columns): make it that shape.")  # fmt: skip
+        if not (given > 0.0).any():
+            raise InputError("the thickness has no value above zero: give it in nanometres.")
+        other = copy.copy(self)
+        other.thickness = frozen(given[self.pixel[:, 0], self.pixel[:, 1]])
+        return other
 
     @classmethod
     def from_arrays(

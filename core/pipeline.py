@@ -92,9 +92,7 @@ def _run_baseline(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     b = r.settings.baseline
     options = np.array([float(b.shape == "line"), b.extent / 100.0, b.threshold,
                         r.settings.doubts.spike])  # fmt: skip
-    loops.baseline_loop(
-        block.z, block.signal, block.start, cut, r.scale, options, rows["baseline"]
-    )
+    loops.baseline_loop(block.z, block.signal, block.start, cut, r.scale, options, rows["baseline"])
 
 
 def _retract_key(r: Request) -> Hashable:
@@ -148,12 +146,11 @@ def kernel_law(r: Request) -> tuple[Array, Array]:
         numbers[cl.KIND] = cl.MAUGIS
         rows = tables.pull_off_rows()
         numbers[[cl.STEP, cl.TABLE_START]] = tables.STEP, tables.START
-    elif r.constants.table is not None:
-        table = r.constants.table
+    elif len(r.constants.shape.table.rows):
+        table = r.constants.shape.table
         rows = table.rows
         numbers[cl.STEP] = table.step
-        if len(rows):
-            numbers[cl.DEEPEST] = ((len(rows) - 1) * table.step) ** 2
+        numbers[cl.DEEPEST] = ((len(rows) - 1) * table.step) ** 2
     return numbers, rows
 
 
@@ -164,7 +161,7 @@ def _fit_key(r: Request) -> Hashable:
     known = low == low  # a NaN would make every key differ from itself
     window = (by, low, high) if known else (by, None, None)
     return (_baseline_key(r), held, law_of(fit.law).exponent, fit.adhesion, fit.distance,
-            free_of(r.settings), fit.contact, r.constants.table_key, backwards(r.settings), window,
+            free_of(r.settings), fit.contact, r.constants.shape.key, backwards(r.settings), window,
             r.constants.lengths)  # fmt: skip
 
 
@@ -191,9 +188,10 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
         pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
     contact = np.full((cut.shape[0], 2), np.nan)
     numbers, table = kernel_law(r)
+    units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
-                   contact, backwards(r.settings), numbers, table, r.constants.units(block.curves),
-                   by, low, high, np.array(free_of(r.settings)), rows["fit"])  # fmt: skip
+                   contact, backwards(r.settings), numbers, table, units, by, low, high,
+                   np.array(free_of(r.settings)), rows["fit"])  # fmt: skip
 
 
 def _stiffness_key(r: Request) -> Hashable:
@@ -247,7 +245,8 @@ def _viscous_key(r: Request) -> Hashable:
     held = (_retract_key(r), fit.adhesion) if fit.adhesion != "none" else None
     by, low, _ = window_of(r)
     return (_baseline_key(r), held, r.settings.viscous, law_of(fit.law).exponent,
-            r.constants.table_key, by, low if low == low else None, r.constants.lengths)  # fmt: skip
+            r.constants.shape.key, by, low if low == low else None,
+            r.constants.lengths)  # fmt: skip
 
 
 def _run_viscous(r: Request, block: Block, cut: Array, rows: Rows) -> None:
@@ -259,11 +258,11 @@ def _run_viscous(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     pull = np.zeros((cut.shape[0], 2))
     if fit.adhesion != "none":
         pull[:] = rows["retract"][:, list(pull_columns("constant"))]
-    table = r.constants.table or POWER
-    loops.viscous_loop(block.z, block.signal, block.start, cut, timing(r.map, block.curves), r.scale,
-                       rows["baseline"], pull, vs.MODELS[r.settings.viscous.model],
-                       law_of(fit.law).exponent, table.rows, table.step,
-                       r.constants.units(block.curves), by, low, rows["viscous"])  # fmt: skip
+    table, times = r.constants.shape.table, timing(r.map, block.curves)
+    loops.viscous_loop(block.z, block.signal, block.start, cut, times, r.scale, rows["baseline"],
+                       pull, vs.MODELS[r.settings.viscous.model], law_of(fit.law).exponent,
+                       table.rows, table.step, r.constants.shape.units_of(block.curves), by, low,
+                       rows["viscous"])  # fmt: skip
 
 
 STAGES: dict[str, Stage] = {
@@ -434,8 +433,6 @@ def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, 
     """All stages over a single curve: the same loops that `analyse` runs, with one row each."""
     request = Request(settings, constants(fmap, settings), fmap)
     block = fmap.read_block(np.array([curve]))
-    rows: dict[str, Any] = {
-        name: stage.empty(1, settings) for name, stage in STAGES.items()
-    }
+    rows: dict[str, Any] = {name: stage.empty(1, settings) for name, stage in STAGES.items()}
     run_rows(request, fmap, block, rows, list(STAGES))
     return request, block, rows

@@ -11,6 +11,7 @@ real signal.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -185,11 +186,14 @@ BRANCHES = {"constant": shape_branch, "none": shape_branch, "jkr": jkr_branch,
             "maugis": maugis_branch}  # fmt: skip
 
 
+@lru_cache(maxsize=32)
 def stable_branch(lever: Lever, reduced: float, pull: float, top: float) -> tuple[Array, Array]:
-    """u = δ + d rising, and d, along the branch that a lever can hold [nm]."""
+    """u = δ + d rising, and d, along the branch that a lever can hold [nm]; read-only."""
     u, d = BRANCHES[lever.adhesion](lever, reduced, pull, top)
     rim = u.size - 1 - int(np.argmin(u[::-1]))  # where the lever lets go
-    return u[rim:], d[rim:]
+    u, d = u[rim:], d[rim:]
+    u.flags.writeable = d.flags.writeable = False
+    return u, d
 
 
 def simulate_curve(

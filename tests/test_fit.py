@@ -10,7 +10,9 @@ from scipy.optimize import curve_fit
 
 from palpate.core.columns import baseline as bl
 from palpate.core.columns import fit as ft
-from palpate.core.steps.fit import fit_of_curve, minimise
+from palpate.core.columns import law as cl
+from palpate.core.models import POWER
+from palpate.core.steps.fit import SUMS, fit_of_curve, minimise
 
 N = {"paraboloid": 1.5, "cone": 2.0, "punch": 1.0}
 
@@ -26,8 +28,17 @@ def fitted(z, d, n, a=0.0, low=0.1, high=0.95, noise=0.05, by=0):
     base = np.zeros(bl.COLUMNS)
     base[bl.B_NOISE], base[bl.PEAK_D] = noise, d[-5:].mean()
     row = np.empty(ft.COLUMNS)
-    fit_of_curve(z, d, z.size, base, 0, a, 0.0, n, by, low, high, np.empty(6), row)
+    law = numbers(n)
+    fit_of_curve(z, d, z.size, base, 0, np.array([a, 0.0, 0.0]), np.full(2, np.nan), law,
+                 POWER.rows, 1.0, by, low, high, np.array([cl.LN_C, cl.Z0]),
+                 np.empty((17, SUMS)), np.empty((4, z.size)), row)  # fmt: skip
     return row
+
+
+def numbers(n):
+    law = np.zeros(cl.NUMBERS)
+    law[[cl.STEP, cl.UNIT, cl.DEEPEST, cl.EXPONENT_START]] = 1.0, 1.0, math.inf, n
+    return law
 
 
 @pytest.mark.parametrize("law", N)
@@ -67,9 +78,12 @@ def test_precision_of_a_fit_with_free_contact_point():
     found = []
     for _ in range(400):
         d = clean + rng.normal(0, noise, z.size)
-        ln_c, z0, steps = minimise(z, d, 0, z.size, math.log(c), 0.0, 1.5, 0.0, np.empty(6))
-        assert steps >= 0
-        found.append(ln_c)
+        par = np.array([math.log(c), 0.0, 0.0, 1.5])
+        state = minimise(z, d, 0, z.size, par, np.array([cl.LN_C, cl.Z0]), numbers(1.5),
+                         POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5), np.empty(9),
+                         np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
+        assert state == ft.GOOD
+        found.append(par[0])
     assert np.std(found) == pytest.approx(0.00300, rel=0.08)
 
 

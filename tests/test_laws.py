@@ -11,9 +11,10 @@ import math
 import numpy as np
 import pytest
 
-from palpate.core.models import LAWS, law_of
+from palpate.core.models import law_of
 from palpate.core.models.forward import deflection
 
+POWERS = ("paraboloid", "cone", "pyramid", "pyramid_solved", "punch")
 E_STAR = 2.0 / (1.0 - 0.35**2)  # GPa = nN/nm²
 
 
@@ -68,7 +69,7 @@ def test_constant_adhesion_shifts_the_force_down():
     assert k * (elastic - a) == pytest.approx(58.05213, rel=1e-6)
 
 
-@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("law", POWERS)
 @pytest.mark.parametrize("c", [1e-4, 0.1, 3.0, 200.0])
 def test_solved_depth_satisfies_the_two_springs(law, c):
     """δ + c δⁿ = u to rounding, whatever the start."""
@@ -81,12 +82,12 @@ def test_solved_depth_satisfies_the_two_springs(law, c):
             assert slope == pytest.approx(n * c * delta ** (n - 1), rel=1e-9)
 
 
-@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("law", POWERS)
 def test_nothing_is_felt_before_contact(law):
     assert deflection(-1.0, 2.0, law_of(law).exponent, -1.0) == (0.0,) * 4
 
 
-@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("law", POWERS)
 def test_force_and_stiffness_agree_by_finite_difference(law):
     contact, size, h = law_of(law), 20.0, 1e-5
     slope = (contact.force(4 + h, 1.3, size) - contact.force(4 - h, 1.3, size)) / (2 * h)

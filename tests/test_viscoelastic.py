@@ -150,5 +150,5 @@ def test_the_lambert_form_goes_on_where_its_argument_overflows():
     lambda: ve.contact_force(np.arange(4.0), np.array([0.0, 2.0, 1.0, 1.5]), SOLID, 1.5),
 ])  # fmt: skip
 def test_impossible_solids_and_histories_are_refused(make):
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="solid|must rise"):
         make()

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
-
-import numpy as np
 
 from ..forcemap import Constant, ForceMap
 from ..mapparts import Recorded
-from ..models import Table, law_of, tabulate
+from ..models import law_of
 from ..settings import Settings
+from .shape import Shape, shape_of
 
 RECORDED, SET, ABSENT = "recorded", "set here", "missing"
 
@@ -33,8 +31,7 @@ class InUse:
 class Constants:
     """All constants an analysis uses, and how the raw signal becomes a deflection in nm.
 
-    `tip_compliance` is (1-ν²)/E of an elastic tip [1/GPa], `fault` why the tip's sizes are
-    impossible together, `table` that of a law which is no power, `table_key` what it depends on.
+    `sizes` and `shape` are the tip's; `tip_compliance` is (1-ν²)/E of an elastic one [1/GPa].
 
     `scale` is (z scale, z shift, d scale, d shift), value = raw * scale + shift; `lengths` is False
     if the signal can't be turned into nm, and `scale` then leaves it in its own unit.
@@ -43,19 +40,17 @@ class Constants:
     spring_constant: InUse
     deflection_sensitivity: InUse
     sizes: tuple[InUse, ...]
-    factor: float
+    shape: Shape
     poisson_ratio: float
     set_force: float
     scale: tuple[float, float, float, float]
     lengths: bool
     tip_compliance: float = 0.0
-    fault: str = ""
-    table: Table | None = None
-    table_key: tuple[object, ...] = ()
 
-    def units(self, curves: np.ndarray) -> np.ndarray:
-        """The unit of the law's table for some curves, (n,) nm."""
-        return np.full(curves.size, self.table.unit if self.table is not None else 1.0)
+    @property
+    def factor(self) -> float:
+        """g in F = E* g δⁿ q; NaN if the tip is not known."""
+        return self.shape.factor
 
     @property
     def radius(self) -> float:
@@ -104,23 +99,11 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
     if not set_force > 0.0:  # nothing to compare a peak force with
         set_force = math.nan
-    given = [size.value for size in sizes]
-    known = all(map(math.isfinite, given))
-    fault = law.fault(*given) if known else ""
-    known = known and not fault
+    shape = shape_of(fmap, settings, tuple(size.value for size in sizes))
     tip = settings.tip
     compliance = (1.0 - tip.poisson_ratio**2) / tip.modulus if tip.material == "elastic" else 0.0
-    factor = law.factor(*given) if known else math.nan
-    table = table_of(law.name, *given) if known and law.profile is not None else None
-    key = (law.name, *given) if table is not None else ()
-    return Constants(k, s, sizes, factor, settings.sample.poisson_ratio, set_force, scale, lengths,
-                     compliance, fault, table, key)  # fmt: skip
-
-
-@lru_cache(maxsize=8)
-def table_of(law: str, *sizes: float) -> Table:
-    """The table of a law that is not a power, up to an indentation of 20 radii."""
-    return tabulate(law_of(law), 20.0 * sizes[0], *sizes)
+    return Constants(k, s, sizes, shape, settings.sample.poisson_ratio, set_force, scale, lengths,
+                     compliance)  # fmt: skip
 
 
 def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
@@ -145,8 +128,9 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
          "stiffness, adhesion and indentation can.")
         for size in use.sizes if math.isnan(size.value)
     ]  # fmt: skip
-    if use.fault:
-        found.append(("tip.radius", f"No modulus can be computed with this tip: {use.fault}"))
+    if use.shape.fault:
+        where = "layer.base" if settings.layer.base != "none" else "tip.radius"
+        found.append((where, f"No modulus can be computed so: {use.shape.fault}"))
     if settings.viscous.model != "none" and fmap.sampling_rate is None:
         found.append(("viscous.model",
                       "No sampling rate (Hz) is recorded: no relaxation can be fitted; loss "

@@ -1,8 +1,8 @@
 """The viscous stage: a relaxing solid fitted to both branches, and the works it is judged by.
 
 c(t) = E*(t) g/k is the relaxation modulus as a length to the power 1 - n, as in the fit stage.
-LN_C is ln c after the loading time LOADING [s]; INSTANT and RELAXED are ln c at 0 and for ever, TIME
-is ln τ, τ in s. Works are areas of deflection against base position [nm²].
+LN_C is ln c after the loading time LOADING [s]; INSTANT and RELAXED are ln c at 0 and for ever,
+TIME is ln τ, τ in s. Works are areas of deflection against base position [nm²].
 """
 
 LN_C, VAR_LN_C, BETA, VAR_BETA, COV, Z0, VAR_Z0 = 0, 1, 2, 3, 4, 5, 6

@@ -216,7 +216,7 @@ def maugis_solve(u, w, h, lam, fold, guess, out):
         after = phi * math.exp(-min(max(change, -2.0), 2.0))
         if not low < after < high:
             after = math.sqrt(low * high)
-        if abs(after - phi) <= 3e-5 * phi:  # one more step: straight on, right to 1e-9
+        if abs(after - phi) <= 1e-5 * phi:  # one more step: straight on, right to 1e-9
             out[1] += out[4] * (after - phi)
             out[2] += out[5] * (after - phi)
             return after

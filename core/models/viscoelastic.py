@@ -36,18 +36,19 @@ from typing import Protocol
 import numpy as np
 
 Array = np.ndarray
+Times = Array | float
 
 
 class Solid(Protocol):
     """What a contact has to know of a solid."""
 
-    def relaxation(self, t: Array) -> Array:
+    def relaxation(self, t: Times) -> Array:
         """E(t)."""
 
-    def primitive(self, t: Array) -> Array:
+    def primitive(self, t: Times) -> Array:
         """∫₀ᵗ E(s) ds."""
 
-    def moment(self, t: Array) -> Array:
+    def moment(self, t: Times) -> Array:
         """∫₀ᵗ s E(s) ds."""
 
 
@@ -72,14 +73,14 @@ class PowerLawSolid:
         """E at t = 1 s."""
         return self.modulus * self.reference**self.exponent
 
-    def relaxation(self, t: Array) -> Array:
+    def relaxation(self, t: Times) -> Array:
         return self.scale * np.asarray(t, dtype=float) ** -self.exponent
 
-    def primitive(self, t: Array) -> Array:
+    def primitive(self, t: Times) -> Array:
         b = self.exponent
         return self.scale * np.asarray(t, dtype=float) ** (1.0 - b) / (1.0 - b)
 
-    def moment(self, t: Array) -> Array:
+    def moment(self, t: Times) -> Array:
         b = self.exponent
         return self.scale * np.asarray(t, dtype=float) ** (2.0 - b) / (2.0 - b)
 
@@ -105,14 +106,14 @@ class StandardSolid:
         """E₀ - E∞."""
         return self.instant - self.relaxed
 
-    def relaxation(self, t: Array) -> Array:
+    def relaxation(self, t: Times) -> Array:
         return self.relaxed + self.step * np.exp(-np.asarray(t, dtype=float) / self.time)
 
-    def primitive(self, t: Array) -> Array:
+    def primitive(self, t: Times) -> Array:
         t = np.asarray(t, dtype=float)
         return self.relaxed * t - self.step * self.time * np.expm1(-t / self.time)
 
-    def moment(self, t: Array) -> Array:
+    def moment(self, t: Times) -> Array:
         t = np.asarray(t, dtype=float)
         tau = self.time
         rest = -tau * np.expm1(-t / tau) - t * np.exp(-t / tau)
@@ -254,7 +255,7 @@ def power_law_loss(beta: float) -> float:
 
 
 def standard_t1(t: float, turn: float, solid: StandardSolid) -> float:
-    """t₁ of the standard linear solid on the way out of a triangular ramp; 0 once contact has ended.
+    """t₁ of the standard linear solid on the way out of a triangular ramp; 0 after contact.
 
     t₁ = c/E∞ - τ W₀(x), ln x = ln(ΔE/E∞) - t/τ + c/(E∞ τ), with
     c = E∞ (2 t_m - t) + ΔE τ (2 exp(-(t-t_m)/τ) - 1) and W₀ the Lambert function; where x would

@@ -18,13 +18,15 @@ import math
 from ..columns import baseline as bl
 from ..columns import viscous as vs
 from ..compiled import kernel
-from .fit import G, PARAMETERS, first_guess, invert, window_by_deflection
+from .fit import PARAMETERS, G, first_guess, invert, window_by_deflection
 from .relaxing import contact_time, march, read_off
 from .tools import convert
 
 GROUPS = 96
 LOADS = 32
 MOST_STEPS = 40
+STILL = 30.0
+"""Derivatives are kept after a step of less than some five standard errors."""
 LEAST_BETA, MOST_BETA = 0.0, 0.9
 MOST_RATIO = math.log(1e4)
 # rows of the groups' work space: time, deflection, samples, base position from the baseline's
@@ -180,10 +182,10 @@ def minimise(par, m, bounds, case, model, depth, t, z, turn, rows, w, grid, spac
     if not predict(par, m, case, model, t, z, turn, rows, w, grid, space, used, space[MODEL]):
         return vs.NOT_CONVERGED
     cost = cost_of(space, used, space[MODEL])
-    damping, moved, held = 1e-3, False, 0
+    damping, moved, held, fresh = 1e-3, False, 0, False
     for _ in range(MOST_STEPS):
-        if not derivatives(par, m, case, model, depth, t, z, turn, rows, w, grid, space, used,
-                           trial):  # fmt: skip
+        if not fresh and not derivatives(par, m, case, model, depth, t, z, turn, rows, w, grid,
+                                         space, used, trial):  # fmt: skip
             return vs.NOT_CONVERGED
         normal(space, used, m, sums)
         better = False
@@ -222,6 +224,7 @@ def minimise(par, m, bounds, case, model, depth, t, z, turn, rows, w, grid, spac
                         return vs.AT_BOUND
                     return vs.NOT_CONVERGED if moved else vs.NOT_MOVED
         moved = True
+        fresh = gain < STILL * cost / used and largest == 1.0  # derivatives serve once more
         par[:] = trial
         cost = cost_of(space, used, value)
         for g in range(used):
@@ -290,10 +293,10 @@ def covariance(par, m, case, model, depth, t, z, turn, rows, w, grid, space, use
                               + s[0] * s[1] * base[b + bl.B_VAR_SLOPE]
                               + (o[0] * s[1] + o[1] * s[0]) * base[b + bl.B_COV])  # fmt: skip
             cov[p, q] += var_a * carried(inverse, along[4], m, p) * carried(inverse, along[4], m, q)
-    for p in range(m):
-        if not cov[p, p] > 0.0:
-            return False
-    return True
+    least = cov[0, 0]
+    for p in range(1, m):
+        least = min(least, cov[p, p])
+    return least > 0.0
 
 
 @kernel
@@ -401,7 +404,7 @@ def fit_relaxing(za, da, ta, na, zr, dr, tr, nr, base, pull, timing, model, n, r
 @kernel
 def solve(c, z0, a, var_a, depth, model, n, rows, step, unit, hold, end, inward, used, t, z, turn,
           base, w, grid, space, small, row):  # fmt: skip
-    """The fit of the groups in ``space`` from an elastic guess; fills ``row``, returns its state."""
+    """The fit of the groups in ``space`` from an elastic guess; fills ``row``, returns a state."""
     start = contact_time(t, z, turn, z0 - a)
     loading = t[turn] - start
     if not (loading > 0.0 and c > 0.0):

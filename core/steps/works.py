@@ -68,7 +68,8 @@ def split(z, d, count, base, branch):
     for i in range(free, top):
         if d[i] < d[at]:
             at = i
-    if d[at] > -4.5 * noise:  # no dip: the positive part begins where contact does
+    dip = d[at] < -4.5 * noise
+    if not dip:  # the positive part begins where contact does, and there is none below
         at = max(min(int(base[branch + bl.B_TOUCH]) - 1, top - 1), 0)
         free = at
     zero, zero_z = zero_crossing(z[:count], d[:count], at, top)
@@ -77,5 +78,7 @@ def split(z, d, count, base, branch):
     below = -low - 0.5 * d[zero - 1] * (zero_z - z[zero - 1])
     var_below = (noise**2 * low_squares + under_line(base, branch, z[free], zero_z)
                  + jump_variance(z, d, at, free))  # fmt: skip
+    if not dip:
+        below, var_below = 0.0, (noise * (z[zero] - z[zero - 1])) ** 2
     return (below, total + 0.5 * d[zero] * (z[zero] - zero_z), zero_z, var_below,
             noise**2 * squares)  # fmt: skip
