@@ -3,9 +3,9 @@
 The base is at z(t). With u = z - z0 + a the indentation and the force (over k) share it,
 δ + f = u, where f is the hereditary integral of Lee & Radok while the contact grows and Ting's
 after that; see ``models/viscoelastic.py``. Time is cut into even steps that begin at contact and
-meet the turn: `loads` steps in, as many as are needed out, and one step for a hold between them.
-In a step δ is straight and G(δ) the parabola through its ends and its middle; the integral of the
-kernel over a step then depends on the distance in steps alone, and is worked out once.
+meet the turn: `loads` steps in, as many as are needed out, and `HOLDS` growing ones for a hold
+between them. In a step δ is straight and G(δ) the parabola through its ends and its middle; between
+even steps the integral of the kernel depends on their distance alone, and is worked out once.
 """
 
 from __future__ import annotations
@@ -18,11 +18,13 @@ from ..models.forward import shape_force
 
 NODES = 260
 """Room for steps in both branches."""
+HOLDS = 5
+"""Steps of a hold; they grow from its start, where the sample creeps fastest."""
 # rows of the work space (ROWS, NODES)
 DELTA, GROWN, FORCE, RISE, GAIN, BEND, U = 0, 1, 2, 3, 4, 5, 6
 P0, Q0, A0, B0, PX, QX, AX, BX = 7, 8, 9, 10, 11, 12, 13, 14
-LAG_P, LAG_Q, WA, WB, UPTO = 15, 16, 17, 18, 19
-ROWS = 20
+LAG_P, LAG_Q, WA, WB, UPTO, WHEN = 15, 16, 17, 18, 19, 20
+ROWS = 21
 
 
 @kernel
@@ -116,31 +118,39 @@ def keep(w, i, delta, u, n, rows, step, unit):
 
 
 @kernel
-def lags_back(w, i, loads, base, hold):
-    """Lags (as primitives) and weights of all nodes and steps up to i, seen from node i > loads."""
-    for j in range(loads + 1):  # nodes and steps of the way in
-        m = i - base + loads - j
-        if i < base:
-            m = loads - j
-        w[LAG_P, j], w[LAG_Q, j] = w[PX, m], w[QX, m]
-        w[WA, j], w[WB, j] = w[AX, m], w[BX, m]
-    if base > loads:
-        m = i - base
-        w[LAG_P, base], w[LAG_Q, base] = w[P0, m], w[Q0, m]
-        change = w[LAG_P, loads] - w[LAG_P, base]
-        w[WA, base] = change / hold
-        lag = w[LAG_Q, loads] - w[LAG_Q, base]
-        w[WB, base] = ((m * w[U, 0] + 0.5 * hold) * change - lag) / (hold * hold)
+def lags_back(w, i, loads, base, par, model, reference):
+    """Lags (as primitives) and weights of all nodes and steps up to i, seen from node i > loads.
+
+    Nodes of a hold stand at uneven times, and theirs are worked out one by one.
+    """
+    known = 0
+    if i >= base:  # nodes and steps of the way in
+        for j in range(loads + 1):
+            m = i - base + loads - j
+            w[LAG_P, j], w[LAG_Q, j] = w[PX, m], w[QX, m]
+            w[WA, j], w[WB, j] = w[AX, m], w[BX, m]
+        known = loads + 1
+    for j in range(known, min(i, base)):
+        lag = w[WHEN, i] - w[WHEN, j]
+        w[LAG_P, j], w[LAG_Q, j] = primitive_at(lag, par, model, reference)
+    for j in range(max(base, loads + 1), i + 1):
+        w[LAG_P, j], w[LAG_Q, j] = w[P0, i - j], w[Q0, i - j]
+    if i < base:
+        w[LAG_P, i] = w[LAG_Q, i] = 0.0
+    for j in range(max(known, 1), min(i, base) + 1):
+        width = w[WHEN, j] - w[WHEN, j - 1]
+        change = w[LAG_P, j - 1] - w[LAG_P, j]
+        middle = w[WHEN, i] - 0.5 * (w[WHEN, j] + w[WHEN, j - 1])
+        w[WA, j] = change / width
+        w[WB, j] = (middle * change - w[LAG_Q, j - 1] + w[LAG_Q, j]) / (width * width)
     for j in range(base + 1, i + 1):
-        m = i - j
-        w[LAG_P, j], w[LAG_Q, j], w[WA, j], w[WB, j] = w[P0, m], w[Q0, m], w[A0, m], w[B0, m]
+        w[WA, j], w[WB, j] = w[A0, i - j], w[B0, i - j]
 
 
 @kernel
-def falling(w, i, top, u, par, model, reference, widths, lag_i, n, rows, step, unit):
+def falling(w, i, top, u, par, model, reference, n, rows, step, unit):
     """δ at node i after the maximum at node `top`; NaN once contact has ended.
 
-    ``widths`` is (h, hold, index of the hold's step); ``lag_i`` the lag from node i to node 0.
     Newton's method on δ; with t1 from Ting's condition, df/dδ = c̄ G'(δ(t1)), c̄ the mean of the
     kernel over the last step.
     """
@@ -170,8 +180,8 @@ def falling(w, i, top, u, par, model, reference, widths, lag_i, n, rows, step, u
             if k == 0:
                 force, slope, ended = 0.0, 0.0, True
             else:
-                force, slope = cut_step(w, i, k, need - ahead, par, model, reference, widths,
-                                        lag_i, n, rows, step, unit)  # fmt: skip
+                force, slope = cut_step(w, i, k, need - ahead, par, model, reference, n, rows,
+                                        step, unit)  # fmt: skip
         change = (delta + force - u) / (1.0 + slope)
         delta -= change
         if abs(change) <= 1e-11 * (abs(u) + abs(before)):
@@ -180,23 +190,14 @@ def falling(w, i, top, u, par, model, reference, widths, lag_i, n, rows, step, u
 
 
 @kernel
-def lag_time(j, lag_i, widths):
-    """The lag from node i back to node j, from that back to node 0."""
-    past = j * widths[0]
-    if widths[2] > 0.0 and j >= widths[2]:
-        past += widths[1] - widths[0]
-    return lag_i - past
-
-
-@kernel
-def cut_step(w, i, k, rest, par, model, reference, widths, lag_i, n, rows, step, unit):
+def cut_step(w, i, k, rest, par, model, reference, n, rows, step, unit):
     """Force up to t1, which lies in step k, and its slope with respect to δ now.
 
     `rest` is the part of Ting's condition that step k has to make up.
     """
-    width = widths[1] if float(k) == widths[2] else widths[0]
+    width = w[WHEN, k] - w[WHEN, k - 1]
     value = w[LAG_P, k] + rest * width / w[RISE, k]
-    near, far = lag_time(k, lag_i, widths), lag_time(k - 1, lag_i, widths)
+    near, far = w[WHEN, i] - w[WHEN, k], w[WHEN, i] - w[WHEN, k - 1]
     lag = lag_of(value, par, model, reference, near, far, w[LAG_P, k], w[LAG_P, k - 1])
     lag = min(max(lag, near), far)
     short = far - lag
@@ -214,14 +215,25 @@ def cut_step(w, i, k, rest, par, model, reference, widths, lag_i, n, rows, step,
 
 
 @kernel
+def primitive_at(s, par, model, reference):
+    """∫₀ˢ c and ∫₀ˢ s c at one lag."""
+    if model == POWER_LAW:
+        b = par[1]
+        value = math.exp(par[0]) * reference**b * s ** (1.0 - b)
+        return value / (1.0 - b), value * s / (2.0 - b)
+    low, tau = math.exp(par[0]), math.exp(par[2])
+    left = math.exp(-s / tau)
+    step = low * math.expm1(par[1]) * tau
+    return (low * s + step * (1.0 - left),
+            0.5 * low * s * s + step * (tau * (1.0 - left) - s * left))  # fmt: skip
+
+
+@kernel
 def moment_at(s, primitive, par, model, reference):
     """∫₀ˢ s c at one lag, its ∫₀ˢ c being known."""
     if model == POWER_LAW:
         return primitive * s * (1.0 - par[1]) / (2.0 - par[1])
-    low, tau = math.exp(par[0]), math.exp(par[2])
-    left = math.exp(-s / tau)
-    step = low * math.expm1(par[1]) * tau
-    return 0.5 * low * s * s + step * (tau * (1.0 - left) - s * left)
+    return primitive_at(s, par, model, reference)[1]
 
 
 @kernel
@@ -238,15 +250,15 @@ def contact_time(t, z, turn, level):
 
 
 @kernel
-def base_motion(t, z, start, h, first, count, zero, out):
-    """u = z(t) - zero at times start + m h, m = 0 .. count - 1, into out[first ...]."""
+def base_motion(t, z, start, when, count, zero, out):
+    """u = z(t) - zero at the times start + when, which rise."""
     at = 0
     for m in range(count):
-        now = start + m * h
+        now = start + when[m]
         while at < t.size - 2 and t[at + 1] < now:
             at += 1
         share = (now - t[at]) / (t[at + 1] - t[at])
-        out[first + m] = z[at] + share * (z[at + 1] - z[at]) - zero
+        out[m] = z[at] + share * (z[at + 1] - z[at]) - zero
 
 
 @kernel
@@ -271,29 +283,28 @@ def march(par, z0, model, reference, t, z, turn, hold, end, a, loads, n, rows, s
     if not start < top_time:
         return False
     h = (top_time - start) / loads
-    base = loads + 1 if hold > 0.0 else loads
+    base = loads + HOLDS if hold > 0.0 else loads
     out = int((end - top_time - hold) / h) + 3
     last = min(base + max(out, 4), NODES - 2)
     count = last + 2
     grid[0], grid[1], grid[2], grid[3], grid[4] = start, h, base, top_time + hold, last
-    base_motion(t, z, start, h, 0, loads + 1, z0 - a, w[FORCE])
-    base_motion(t, z, top_time + hold, h, base, last - base + 1, z0 - a, w[FORCE])
     for i in range(last + 1):
-        w[U, i] = w[FORCE, i]
+        w[WHEN, i] = i * h if i <= loads else loads * h + hold + (i - base) * h
+    for i in range(loads + 1, base):
+        w[WHEN, i] = loads * h + hold * ((i - loads) / HOLDS) ** 2
+    base_motion(t, z, start, w[WHEN], last + 1, z0 - a, w[U])
     primitives(par, model, reference, h, 0.0, count, w[P0], w[Q0])
     weights(w[P0], w[Q0], h, 0.0, count, w[A0], w[B0])
-    source = P0
     if hold > 0.0:
         primitives(par, model, reference, h, hold, count, w[PX], w[QX])
         weights(w[PX], w[QX], h, hold, count, w[AX], w[BX])
     else:
         for row in range(4):
             for m in range(count):
-                w[PX + row, m] = w[source + row, m]
-    w[DELTA, 0] = w[GROWN, 0] = w[FORCE, 0] = 0.0
-    w[U, 0] = h
+                w[PX + row, m] = w[P0 + row, m]
+    w[DELTA, 0] = w[GROWN, 0] = w[FORCE, 0] = w[U, 0] = 0.0
     way_in(w, loads, n, rows, step, unit)
-    way_out(w, par, model, reference, hold, loads, base, last, n, rows, step, unit)
+    way_out(w, par, model, reference, loads, base, last, n, rows, step, unit)
     return math.isfinite(w[FORCE, loads] + w[FORCE, base])
 
 
@@ -311,13 +322,11 @@ def way_in(w, loads, n, rows, step, unit):
 
 
 @kernel
-def way_out(w, par, model, reference, hold, loads, base, last, n, rows, step, unit):
+def way_out(w, par, model, reference, loads, base, last, n, rows, step, unit):
     """Solve the nodes after the turn: first while the contact may still grow, then falling."""
-    h = w[U, 0]
-    widths = (h, hold, float(base) if base > loads else -1.0)
     top = loads
     for i in range(loads + 1, last + 1):
-        lags_back(w, i, loads, base, hold)
+        lags_back(w, i, loads, base, par, model, reference)
         if top == i - 1:
             past = 0.0
             for j in range(1, i):
@@ -328,9 +337,7 @@ def way_out(w, par, model, reference, hold, loads, base, last, n, rows, step, un
                 keep(w, i, delta, w[U, i], n, rows, step, unit)
                 top = i
                 continue
-        lag_i = i * h if base == loads else (i - 1) * h + hold
-        delta = falling(w, i, top, w[U, i], par, model, reference, widths, lag_i, n, rows, step,
-                        unit)  # fmt: skip
+        delta = falling(w, i, top, w[U, i], par, model, reference, n, rows, step, unit)
         if not delta > 0.0:
             for j in range(i, last + 1):
                 w[FORCE, j] = 0.0
