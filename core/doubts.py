@@ -19,6 +19,7 @@ from .columns import baseline as bl
 from .columns import fit as ft
 from .columns import retract as rt
 from .columns import stiffness as st
+from .columns import viscous as vs
 from .settings import Doubts
 
 Array = np.ndarray
@@ -179,6 +180,18 @@ def _offset_share(c: Case) -> Array:
     return np.where(told, 100.0 * size / pull, np.nan)
 
 
+def _viscous(c: Case, column: int) -> Array:
+    """A column of the viscous stage; NaN where no relaxing solid was asked for."""
+    table = c.tables.viscous
+    if table is None or table.shape[1] == 0:
+        return np.full(c.tables.base.shape[0], np.nan)
+    return table[:, column]
+
+
+def _viscous_state(c: Case) -> Array:
+    return _viscous(c, vs.STATE)
+
+
 NOISES = "× noise"
 
 _ALL = (
@@ -276,6 +289,24 @@ _ALL = (
           "Approach and retract have different baselines: drag, or drift in time.",
           _offset_share, lambda f, s: f > s.worst_drag, "% of the adhesion",
           lambda s: s.worst_drag),
+    Doubt("viscous_failed", MILD,
+          "The relaxing solid found no answer: too few samples, no convergence, or a covariance "
+          "that is not positive.",
+          _viscous_state,
+          lambda f, s: (f == vs.TOO_FEW) | (f == vs.NOT_CONVERGED) | (f == vs.NOT_POSITIVE)
+          | (f == vs.NOT_MOVED)),
+    Doubt("viscous_bound", MILD,
+          "A parameter of the relaxing solid ran to its bound: the curve does not tell it. An "
+          "elastic sample does that, and a relaxation much faster or slower than the curve.",
+          _viscous_state, lambda f, s: f == vs.AT_BOUND),
+    Doubt("viscous_untimed", MILD,
+          "The times of the curve are not known: there is no sampling rate, or it holds more than "
+          "one approach and retract.",
+          _viscous_state, lambda f, s: f == vs.UNTIMED),
+    Doubt("viscous_bad_fit", MILD,
+          "The relaxing solid does not describe the curve: residuals exceed the noise.",
+          lambda c: _viscous(c, vs.RESIDUAL) / c.tables.base[:, bl.B_NOISE],
+          lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {
