@@ -295,10 +295,11 @@ class MainWindow(QMainWindow):
         self._step_channel(1)
 
     def _step_channel(self, step: int) -> None:
-        from ..core.channels import CHANNELS
+        from ..core.channels import asked_for
 
-        names = list(CHANNELS)
-        place = names.index(self.session.channel) + step
+        names = list(asked_for(self.session.settings))
+        now = self.session.channel
+        place = names.index(now) + step if now in names else 0
         self.session.choose_channel(names[place % len(names)])
 
     def show_marks(self, on: bool) -> None:

@@ -127,6 +127,9 @@ class Workspace(QWidget):
         if fmap is None:
             return
         name = self._session.channel
+        if not CHANNELS[name].asked(self._session.settings):  # that law has no such channel
+            self._session.choose_channel("modulus")
+            return
         values, marks = np.full(fmap.shape, np.nan), None
         if analysis is not None:
             values, marks = analysis.preview(name), analysis.severe
