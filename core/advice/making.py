@@ -1,0 +1,102 @@
+"""From a figure and its limits to a check, for a pixel or for a map."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .contact import Contacts, Figures
+from .parts import FITS, STRAINED, UNKNOWN, VERDICTS, Array, Check, in_words
+
+TOLERATED = 0.10
+"""Share of a map's pixels that may be worse than the median pixel before the verdict says so."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A condition: its name, its limit and where that comes from."""
+
+    name: str
+    label: str
+    symbol: str
+    unit: str
+    limit: str
+    source: str
+
+
+def unknown(rule: Rule, why: str) -> Check:
+    return Check(rule.name, rule.label, rule.symbol, math.nan, math.nan, rule.unit, rule.limit,
+                 UNKNOWN, why, rule.source)  # fmt: skip
+
+
+def plain(rule: Rule, verdict: str, sentence: str) -> Check:
+    """A check without a figure."""
+    return Check(rule.name, rule.label, rule.symbol, math.nan, math.nan, rule.unit, rule.limit,
+                 verdict, sentence, rule.source)  # fmt: skip
+
+
+def lost_words(figures: Figures, *needed: str) -> str:
+    """What is missing, as a sentence; empty if nothing known to be missing is."""
+    lost = list(figures.lost)
+    words = {"radius": "tip radius", "half_angle": "half-angle"}
+    for name in needed:
+        if math.isnan(getattr(figures.contacts, name)) and words[name] not in lost:
+            lost.append(words[name])
+    if lost:
+        return f"Not known: no {' and no '.join(lost)}."
+    if figures.contacts.fitted_law == "free_exponent":
+        return "Not known: the free exponent gives no modulus to judge a law by."
+    if not figures.curves.size:
+        return "Not known: no curve of the map is free of severe doubts."
+    return "Not known: the fit found no answer here." if figures.one else (
+        "Not known: no fit of the map found an answer.")  # fmt: skip
+
+
+def share_words(codes: Array, verdict: str) -> tuple[str, str]:
+    """Over a map: the verdict that stands, and a clause about the pixels that are worse."""
+    codes = codes[np.isfinite(codes)]
+    worse = float(np.mean(codes > VERDICTS.index(verdict))) if codes.size else 0.0
+    if worse <= TOLERATED:
+        return verdict, ""
+    return (STRAINED if verdict == FITS else verdict), f" It is worse in {worse:.0%} of the curves."
+
+
+def judged(
+    figures: Figures,
+    rule: Rule,
+    quantity: Callable[[Contacts], Array],
+    grade: Callable[[Array], Array],
+    words: Callable[[str, str], str],
+    *needed: str,
+) -> Check:
+    """A check of a figure that follows from the contacts.
+
+    Parameters
+    ----------
+    grade : values (n,) -> codes (n,), the place in `VERDICTS`; NaN where there is no value
+    words : (figure in words, verdict) -> the sentence
+    needed : constants without which there is no figure
+    """
+    figure = figures.of(quantity)
+    if not math.isfinite(figure.value):
+        return unknown(rule, lost_words(figures, *needed))
+    return from_values(figures.one, rule, figure.value, figure.error, figure.values, grade, words)
+
+
+def from_values(one: bool, rule: Rule, value: float, error: float, values: Array,
+                grade: Callable[[Array], Array], words: Callable[[str, str], str]
+                ) -> Check:  # fmt: skip
+    """A check of values that are there."""
+    with np.errstate(invalid="ignore"):
+        codes = np.asarray(grade(values), dtype=float)
+    here = codes[np.isfinite(codes)]
+    verdict = VERDICTS[int(np.median(here))] if here.size else UNKNOWN
+    more = ""
+    if not one and verdict != UNKNOWN:
+        verdict, more = share_words(codes, verdict)
+    sentence = words(in_words(value, error, rule.unit), verdict) + more
+    return Check(rule.name, rule.label, rule.symbol, value, error, rule.unit, rule.limit, verdict,
+                 sentence, rule.source)  # fmt: skip
