@@ -338,13 +338,16 @@ FAILURES = {
 
 
 def compare_on_curve(fmap: ForceMap, settings: Settings, row: int, col: int,
-                     options: Sequence[Option] | None = None) -> list[OnCurve]:  # fmt: skip
+                     options: Sequence[Option] | None = None,
+                     walk: float | None = None) -> list[OnCurve]:  # fmt: skip
     """Fit several laws to the same samples of one curve.
 
     Parameters
     ----------
     settings : window, branch, baseline and constants; its law is what `change` refers to
     options : `default_options` if None
+    walk : the map's slow noise (`Analysis.walk`) for the uncertainties; without it the curve's own,
+        which one curve alone knows badly
 
     Returns
     -------
@@ -363,7 +366,7 @@ def compare_on_curve(fmap: ForceMap, settings: Settings, row: int, col: int,
     present.rows = _rows_of(fmap, settings, curves, None, Progress())
     present.finish()
     before = float(present.values["modulus"][0][0])
-    runs = list(_run_all(fmap, settings, options, curves, None, Progress(), None))
+    runs = list(_run_all(fmap, settings, options, curves, None, Progress(), walk))
     fitted = [run for run in runs if run.settings is not None and np.isfinite(run.criterion[0])]
     excess = dict(zip(map(id, fitted), _excess(fitted), strict=True))
     note = window_note(settings)

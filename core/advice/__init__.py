@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from ..analysis import Analysis
 from ..errors import InputError
-from .contact import figures_of
 from .curves import (
     check_branches,
     check_lever,
@@ -20,6 +19,7 @@ from .curves import (
     check_tip,
 )
 from .laws import judge, law_checks, pairs, recommend
+from .measured import figures_of
 from .parts import Advice, Check, LawAdvice
 from .regimes import AdhesionMap, adhesion_map
 

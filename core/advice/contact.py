@@ -17,20 +17,13 @@ from functools import cached_property
 import numpy as np
 
 from ..analysis import Analysis
-from ..columns import baseline as bl
-from ..columns import fit as ft
-from ..columns import retract as rt
-from ..models import jkr, law_of, tabor
+from ..models import law_of, tabor
 from ..models.blunted_cone import rounding_of
-from ..models.law import radius_at
+from ..models.law import Law
 
 Array = np.ndarray
-MOST = 4096
-"""A map is judged by so many of its trusted curves at most, evenly spread."""
 SMALL = 1e-3
 """Share of a standard uncertainty by which a constant is changed to see what it does."""
-ASSUMED = {"spring_constant": 0.10, "sensitivity": 0.04, "radius": 0.20, "half_angle": 0.04}
-"""Relative standard uncertainties where none is recorded or set (from memory)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,15 +91,16 @@ class Contacts:
         if not all(map(math.isfinite, sizes)) or law.name == "free_exponent":
             return np.full(self.depth.shape, np.nan)
         if self.adhesion in ("jkr", "two_point", "maugis"):
-            wide = jkr.contact_radius(self.load, self.reduced, self.radius, self.work)
+            pull = 3.0 * math.pi * self.work * self.radius
+            inside = self.load + pull + np.sqrt(2.0 * pull * self.load + pull * pull)
+            wide = np.cbrt(0.75 * self.radius / self.reduced * inside)
             if self.adhesion != "maugis":
                 return wide
             dmt = np.cbrt(0.75 * self.radius / self.reduced * (self.load + self.pull_off))
             return 0.5 * (wide + dmt)
         depth = np.maximum(self.depth, 0.0)
         if law.profile is not None:
-            return np.where(np.isfinite(depth), radius_at(law, np.nan_to_num(depth), *sizes),
-                            np.nan)  # fmt: skip
+            return radii_of(law, depth, self.radius, self.half_angle, sizes)
         return np.array([law.contact_radius(d, *sizes) for d in depth])
 
     @property
@@ -125,6 +119,25 @@ class Contacts:
         k = self.spring_constant * (more**-2 if thermal else 1.0)
         return replace(self, stiff=stiff, pull=self.pull * more, peak=self.peak * more,
                        depth=depth, spring_constant=k)  # fmt: skip
+
+
+def radii_of(law: Law, depth: Array, radius: float, half_angle: float, sizes: tuple[float, ...]
+             ) -> Array:  # fmt: skip
+    """Contact radii [nm] at indentations (n,) of a law known by its profile, read off a table.
+
+    Good to 1e-5; `law.radius_at` is exact and too slow for every pixel with every constant.
+    """
+    assert law.profile is not None
+    if law.widest(*sizes) < math.inf:
+        shares = np.append(np.geomspace(1e-4, 0.9, 1500), 1.0 - np.geomspace(0.1, 1e-12, 600)[1:])
+        a = shares * law.widest(*sizes)
+    else:
+        deepest = max(float(np.nanmax(depth, initial=0.0)), 1e-3 * radius)
+        slope = math.tan(math.radians(half_angle))
+        a = np.geomspace(1e-5, 4.0, 3000) * (math.sqrt(radius * deepest) + deepest * slope)
+    known = law.profile(a, *sizes)[0]
+    with np.errstate(divide="ignore"):
+        return np.exp(np.interp(np.log(depth), np.log(known), np.log(a), right=math.nan))
 
 
 @dataclass(frozen=True)
@@ -157,9 +170,10 @@ class Figures:
 
     def judging(self, law: str, adhesion: str) -> Figures:
         """The same for another law and adhesion."""
-        to = {"law": law, "adhesion": adhesion}
-        return replace(self, contacts=replace(self.contacts, **to),
-                       shifted=tuple(replace(c, **to) for c in self.shifted))  # fmt: skip
+        return replace(
+            self, contacts=replace(self.contacts, law=law, adhesion=adhesion),
+            shifted=tuple(replace(c, law=law, adhesion=adhesion) for c in self.shifted),
+        )  # fmt: skip
 
     def of(self, quantity: Callable[[Contacts], Array]) -> Figure:
         """A figure with its uncertainty.
@@ -189,123 +203,3 @@ def spread(values: Array) -> float:
         return 0.0
     mad = float(np.median(np.abs(values - np.median(values))))
     return 1.2533 * 1.4826 * mad / math.sqrt(values.size)
-
-
-# ---- from an analysis
-
-
-def trusted_curves(analysis: Analysis, most: int = MOST) -> Array:
-    """Curves without a severe doubt, at most so many, evenly spread."""
-    good = np.flatnonzero((analysis.curve_doubts & np.uint64(analysis.severe_mask)) == 0)
-    good = good[analysis.done[good]]
-    shown = analysis.map.index_map
-    good = good[np.isin(good, shown[shown >= 0])]
-    if good.size > most:
-        good = good[np.linspace(0, good.size - 1, most).astype(int)]
-    return good
-
-
-def _tip_size(analysis: Analysis, name: str) -> tuple[float, float]:
-    """A size of the tip, whatever the law, and its relative standard uncertainty."""
-    chosen = getattr(analysis.settings.tip, name)
-    recorded = getattr(analysis.map.recorded, name)
-    value = chosen if chosen is not None else (recorded.value if recorded else math.nan)
-    share = analysis.settings.uncertainty.tip
-    if share is not None:
-        return value, share / 100.0
-    if recorded and recorded.value == value and math.isfinite(recorded.error):
-        return value, recorded.error / value
-    return value, ASSUMED[name]
-
-
-def _relative(chosen: float | None, value: float, error: float, assumed: float) -> float:
-    if chosen is not None:
-        return chosen / 100.0
-    return error / value if math.isfinite(error / value) else assumed
-
-
-def _pulls(analysis: Analysis, curves: Array) -> tuple[Array, Array]:
-    """Pull-off deflection [nm] and its variance: as measured on the retract, or as fitted."""
-    fit, pull = analysis.tables.fit[curves], analysis.tables.pull[curves]
-    chosen = analysis.settings.fit
-    fitted = chosen.adhesion == "two_point" or (
-        chosen.pull_off == "fitted" and chosen.adhesion != "none"
-    )
-    if fitted:
-        return fit[:, ft.PULL], fit[:, ft.VAR_PULL]
-    return pull[:, rt.PULL], pull[:, rt.VAR_PULL] + analysis.walk * pull[:, rt.SLOW_PULL]
-
-
-def _contacts(analysis: Analysis, curves: Array) -> Contacts:
-    settings, use = analysis.settings, analysis.constants
-    fit, base = analysis.tables.fit[curves], analysis.tables.base[curves]
-    good = fit[:, ft.STATE] == ft.GOOD
-    stiff = np.where(good, np.exp(np.where(good, fit[:, ft.LN_C], 0.0)), np.nan)
-    thickness: Array | float = math.nan
-    if analysis.map.thickness is not None:
-        thickness = analysis.map.thickness[curves]
-    elif settings.layer.base != "none":
-        thickness = settings.layer.thickness
-    known = use.lengths
-    return Contacts(
-        stiff, _pulls(analysis, curves)[0], base[:, bl.PEAK_D] if known else stiff * np.nan,
-        analysis.per_curve("indentation")[0][curves],
-        settings.fit.law, settings.fit.law, settings.fit.adhesion, use.force_scale,
-        _tip_size(analysis, "radius")[0], _tip_size(analysis, "half_angle")[0],
-        settings.tip.rounding, settings.sample.poisson_ratio, thickness, settings.fit.distance,
-    )  # fmt: skip
-
-
-def _shifted(analysis: Analysis, here: Contacts) -> list[Contacts]:
-    """The contacts with each common constant a little larger."""
-    u, use = analysis.settings.uncertainty, analysis.constants
-    k, s = use.spring_constant, use.deflection_sensitivity
-    by_k = SMALL * _relative(u.spring_constant, k.value, k.error, ASSUMED["spring_constant"])
-    by_s = SMALL * _relative(u.sensitivity, s.value, s.error, ASSUMED["sensitivity"])
-    radius, angle = (SMALL * _tip_size(analysis, name)[1] for name in ("radius", "half_angle"))
-    return [
-        replace(here, spring_constant=here.spring_constant * (1.0 + by_k)),
-        here.with_sensitivity(by_s, u.spring_from == "thermal"),
-        replace(here, radius=here.radius * (1.0 + radius)),
-        replace(here, half_angle=here.half_angle * (1.0 + angle)),
-        replace(here, poisson_ratio=here.poisson_ratio + SMALL * u.poisson_ratio),
-        replace(here, thickness=here.thickness * (1.0 + SMALL * u.thickness / 100.0)),
-    ]
-
-
-def _own(analysis: Analysis, here: Contacts, curves: Array) -> list[Contacts]:
-    """The contact of one pixel with each of its own figures a little larger."""
-    fit, base = analysis.tables.fit[curves], analysis.tables.base[curves]
-    stiff = fit[:, ft.VAR_LN_C] + analysis.walk * fit[:, ft.SLOW_LN_C]
-    depth = analysis.per_curve("indentation")[1]
-    moves = {
-        "stiff": np.sqrt(stiff) * here.stiff,
-        "pull": np.sqrt(_pulls(analysis, curves)[1]),
-        "peak": np.sqrt(base[:, bl.VAR_PEAK]),
-        "depth": np.full(1, np.nan) if depth is None else depth[curves],
-    }
-    return [replace(here, **{name: getattr(here, name) + SMALL * np.nan_to_num(by)})
-            for name, by in moves.items()]  # fmt: skip
-
-
-def _lost(analysis: Analysis) -> tuple[str, ...]:
-    use = analysis.constants
-    found = []
-    if not use.lengths:
-        found.append("deflection sensitivity")
-    if math.isnan(use.spring_constant.value):
-        found.append("spring constant")
-    found += [size.label.lower() for size in use.sizes if math.isnan(size.value)]
-    return tuple(found)
-
-
-def figures_of(analysis: Analysis, curve: int | None = None) -> Figures:
-    """The figures of one curve, or of a map's trusted curves."""
-    one = curve is not None
-    curves = np.array([curve]) if one else trusted_curves(analysis)
-    with np.errstate(all="ignore"):
-        here = _contacts(analysis, curves)
-        shifted = _shifted(analysis, here)
-        if one:
-            shifted += _own(analysis, here, curves)
-    return Figures(analysis, curves, one, here, tuple(shifted), _lost(analysis))

@@ -60,7 +60,7 @@ def judge(figures: Figures, law: str, adhesion: str) -> LawAdvice:
         return LawAdvice(law, adhesion, label, UNKNOWN, (lost_words(here, *needed),))
     fault = law_of(law).fault(*sizes)
     if fault:
-        return LawAdvice(law, adhesion, label, BROKEN, (fault[:1].upper() + fault[1:],))
+        return LawAdvice(law, adhesion, label, BROKEN, (_upper(fault),))
     checks = [c for c in law_checks(here) if c.name != "tabor"]
     verdict = worst([c.verdict for c in checks if c.verdict != UNKNOWN or c.name not in OPTIONAL])
     reasons = [c.sentence for c in checks if c.verdict in (BROKEN, STRAINED)]
@@ -105,25 +105,33 @@ def recommend(figures: Figures, checks: list[Check], laws: list[LawAdvice], pres
         return f"{start}Keep {_name(present)}: {_clause(present.reasons[0])}"
     first = present.reasons[0] if present.reasons else "nothing is known about it."
     if present.verdict == UNKNOWN:
-        return f"{start}{_name(present).capitalize()} can't be judged here. {first}"
+        return f"{start}{_upper(_name(present))} can't be judged here. {first}"
+
+    def badness(law: LawAdvice) -> tuple[int, int]:
+        return ORDER[law.verdict], len(law.reasons) if law.verdict != FITS else 0
 
     def rank(law: LawAdvice) -> tuple[int, bool, int, bool]:
-        other = law.law != present.law
-        return ORDER[law.verdict], other, len(law.reasons), law.adhesion != present.adhesion
+        verdict, count = badness(law)
+        return verdict, law.law != present.law, count, law.adhesion != present.adhesion
 
     open_to = [law for law in laws if may_replace(figures, law.law)]
     best = min(open_to, key=rank, default=present)
-    if ORDER[best.verdict] < ORDER[present.verdict]:
-        rest = "" if best.verdict == FITS else f", though strained: {_clause(best.reasons[0])}"
-        dot = "." if best.verdict == FITS else ""
-        return (f"{start}{_name(present).capitalize()} is {present.verdict} here: "
-                f"{_clause(first)} Better: {_name(best)}{rest}{dot}")  # fmt: skip
-    return (f"{start}{_name(present).capitalize()} is {present.verdict} here, and no other known "
+    if badness(best) < badness(present):
+        rest = "."
+        if best.verdict != FITS:
+            rest = f", though {best.verdict}: {_clause(best.reasons[0])}"
+        return (f"{start}{_upper(_name(present))} is {present.verdict} here: {_clause(first)} "
+                f"Better: {_name(best)}{rest}")  # fmt: skip
+    return (f"{start}{_upper(_name(present))} is {present.verdict} here, and no other known "
             f"law for this tip is better: {_clause(first)}")  # fmt: skip
 
 
 def _name(law: LawAdvice) -> str:
     return f"the {law.label}"
+
+
+def _upper(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _clause(sentence: str) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .contact import Contacts, Figures
-from .parts import FITS, STRAINED, UNKNOWN, VERDICTS, Array, Check, in_words
+from .parts import FITS, STRAINED, UNKNOWN, VERDICTS, Array, Check, in_percent, in_words
 
 TOLERATED = 0.10
 """Share of a map's pixels that may be worse than the median pixel before the verdict says so."""
@@ -55,13 +55,10 @@ def lost_words(figures: Figures, *needed: str) -> str:
         "Not known: no fit of the map found an answer.")  # fmt: skip
 
 
-def share_words(codes: Array, verdict: str) -> tuple[str, str]:
-    """Over a map: the verdict that stands, and a clause about the pixels that are worse."""
+def share_worse(codes: Array, verdict: str) -> float:
+    """Share of some curves whose code is worse than a verdict."""
     codes = codes[np.isfinite(codes)]
-    worse = float(np.mean(codes > VERDICTS.index(verdict))) if codes.size else 0.0
-    if worse <= TOLERATED:
-        return verdict, ""
-    return (STRAINED if verdict == FITS else verdict), f" It is worse in {worse:.0%} of the curves."
+    return float(np.mean(codes > VERDICTS.index(verdict))) if codes.size else 0.0
 
 
 def judged(
@@ -77,7 +74,7 @@ def judged(
     Parameters
     ----------
     grade : values (n,) -> codes (n,), the place in `VERDICTS`; NaN where there is no value
-    words : (figure in words, verdict) -> the sentence
+    words : (figure in words, verdict of the median) -> the sentence
     needed : constants without which there is no figure
     """
     figure = figures.of(quantity)
@@ -94,9 +91,11 @@ def from_values(one: bool, rule: Rule, value: float, error: float, values: Array
         codes = np.asarray(grade(values), dtype=float)
     here = codes[np.isfinite(codes)]
     verdict = VERDICTS[int(np.median(here))] if here.size else UNKNOWN
-    more = ""
+    sentence = words(in_words(value, error, rule.unit), verdict)
     if not one and verdict != UNKNOWN:
-        verdict, more = share_words(codes, verdict)
-    sentence = words(in_words(value, error, rule.unit), verdict) + more
+        worse = share_worse(codes, verdict)
+        if worse > TOLERATED:
+            sentence += f" Worse in {in_percent(worse)} of the curves."
+            verdict = STRAINED if verdict == FITS else verdict
     return Check(rule.name, rule.label, rule.symbol, value, error, rule.unit, rule.limit, verdict,
                  sentence, rule.source)  # fmt: skip

@@ -93,6 +93,12 @@ def codes_below(values: Array, fits: float, strained: float) -> Array:
     return np.where(np.isnan(values), np.nan, code)
 
 
+def in_percent(share: float, sign: str = "") -> str:
+    """A share in per cent, with two figures below 10 %."""
+    places = 1 if abs(share) < 0.0995 else 0
+    return f"{100.0 * share:{sign}.{places}f} %"
+
+
 def in_words(value: float, error: float = math.nan, unit: str = "") -> str:
     """A figure with its uncertainty, three figures without one."""
     if unit in ("GPa", "nN", "nm"):

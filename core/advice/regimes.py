@@ -10,7 +10,8 @@ import numpy as np
 from ..analysis import Analysis
 from ..models import maugis
 from ..models.tabor import DISTANCES, DMT_BELOW, JKR_ABOVE, LAMBDA_OVER_MU
-from .contact import Contacts, figures_of
+from .contact import Contacts
+from .measured import figures_of
 from .parts import Array
 from .sticky import LITTLE
 
@@ -51,7 +52,8 @@ def hertz_edge() -> tuple[Array, Array]:
     The pull-off, from 2πwR to 1.5πwR, is that of Maugis-Dugdale, solved directly.
     """
     x = np.linspace(LOWEST, HIGHEST, 57)
-    pull = np.array([-maugis.pull_off(10.0**at) if at > -2.5 else 2.0 for at in x])
+    ring = 1.0 + np.geomspace(1e-8, 1e7, 4000)
+    pull = np.array([-float(maugis.of_ring(ring, 10.0**at)[1].min()) for at in x])
     y = np.log10(pull / LITTLE)
     x.flags.writeable = y.flags.writeable = False
     return x, y

@@ -10,7 +10,17 @@ from ..models import layer_shapes, layers, sphere
 from ..models.law import radius_at
 from .contact import Contacts, Figures, median
 from .making import Rule, judged, lost_words, plain, unknown
-from .parts import BROKEN, FITS, PRACTICE, STRAINED, UNKNOWN, Array, Check, codes_below
+from .parts import (
+    BROKEN,
+    FITS,
+    PRACTICE,
+    STRAINED,
+    UNKNOWN,
+    Array,
+    Check,
+    codes_below,
+    in_percent,
+)
 
 ROUND = ("paraboloid", "sphere")
 POINTED = ("cone", "pyramid", "pyramid_solved")
@@ -24,7 +34,9 @@ def _nothing(values: Array) -> Array:
 
 
 def sphere_share(x: float) -> float:
-    """Force of a sphere over a paraboloid's at δ = x R."""
+    """Force of a sphere over a paraboloid's at δ = x R; up to x = 1 by a series good to 1e-4."""
+    if x <= 1.0:
+        return 1.0 - x / 10 - x**2 / 840 + 11 * x**3 / 15120 + 1357 * x**4 / 6652800
     a = radius_at(sphere.LAW, np.array([x]), 1.0)
     return float(sphere.profile(a, 1.0)[1][0] / (4.0 / 3.0 * x**1.5))
 
@@ -63,11 +75,12 @@ def check_depth(figures: Figures) -> Check | None:
             x = median(c.depth / c.radius)
         low = 1.0 - sphere_share(x) if x > 0.0 else 0.0
         if c.law == "sphere":
-            return f"δ/R is {figure}; a paraboloid would read the modulus {low:.1%} low."
+            return f"δ/R is {figure}; a paraboloid would read the modulus {in_percent(low)} low."
         if exact:
             return (f"δ/R is {figure}; the recorded tip is a paraboloid, for which the law holds "
-                    f"at any depth (on a sphere it would read {low:.1%} low).")  # fmt: skip
-        return f"δ/R is {figure}: on a sphere the paraboloid reads the modulus {low:.1%} low."
+                    f"at any depth (on a sphere it would read {in_percent(low)} low).")  # fmt: skip
+        return (f"δ/R is {figure}: on a sphere the paraboloid reads the modulus "
+                f"{in_percent(low)} low.")  # fmt: skip
 
     limits = (1.0, math.inf) if exact else (0.2, 1.0)
     return judged(figures, rule, lambda c: c.depth / c.radius,
@@ -153,7 +166,7 @@ def check_layer(figures: Figures) -> Check | None:
         if shape is not None and 0.0 <= chi <= layers.LARGEST_CHI:
             kind = base if corrected else "bonded"
             bias = float(layers.layer_bias(chi, shape, c.poisson_ratio, kind))
-        cost = f"{bias:.0%} too large" if math.isfinite(bias) else "far too large"
+        cost = f"{in_percent(bias)} too large" if math.isfinite(bias) else "far too large"
         if corrected:
             more = "" if verdict == FITS else "; the result now hangs on the thickness"
             return (f"a/h is {figure}. Without the correction the modulus would be {cost}{more}."

@@ -10,7 +10,7 @@ from ..models import jkr
 from ..models.tabor import DISTANCES, DMT_BELOW, JKR_ABOVE, LAMBDA_OVER_MU
 from .contact import Contacts, Figures, median
 from .making import Rule, judged
-from .parts import Array, Check, codes_below
+from .parts import Array, Check, codes_below, in_percent
 
 LITTLE, MUCH = 0.05, 0.20
 """Pull-off over peak force below which adhesion may be neglected, and above which it may not."""
@@ -78,7 +78,8 @@ def _meaning(figures: Figures, lam: float) -> str:
     if adhesion == "none":
         return f"{where}; a law without adhesion does not ask for it"
     if part < LITTLE:
-        return f"{where}, but adhesion is only {part:.1%} of the load, so any law of it will do"
+        return (f"{where}, but adhesion is only {in_percent(part)} of the load, so any law of it "
+                "will do")  # fmt: skip
     return where
 
 
@@ -108,9 +109,11 @@ def check_lambda(figures: Figures) -> Check:
     rule = Rule("lambda", "Maugis parameter", "λ", "", _limit(figures.contacts.adhesion),
                 TABOR_SOURCE)  # fmt: skip
 
+    with np.errstate(all="ignore"):
+        middle = LAMBDA_OVER_MU * median(figures.contacts.tabor)
+
     def words(figure: str, _: str) -> str:
-        lam = float(figure.split()[0])
-        return f"λ is {figure}: {_meaning(figures, lam)}."
+        return f"λ is {figure}: {_meaning(figures, middle)}."
 
     return judged(figures, rule, lambda c: LAMBDA_OVER_MU * c.tabor,
                   lambda lam: _lambda_codes(figures, lam), words, "radius")  # fmt: skip
@@ -136,7 +139,7 @@ def check_load(figures: Figures) -> Check:
         bias = hertz_bias(1.0 / part)
         more = "more than " if part > 0.5 else ""
         return (f"The pull-off is {figure} of the peak force. Neglected on a curve of JKR, it "
-                f"makes the modulus {more}{bias:.0%} too large with a free contact point."
+                f"makes the modulus {more}{in_percent(bias)} too large with a free contact point."
                 )  # fmt: skip
 
     return judged(figures, rule, lambda c: 100.0 * share(c), grade, words)
@@ -160,7 +163,7 @@ def check_domain(figures: Figures) -> Check:
 
     def words(figure: str, verdict: str) -> str:
         with np.errstate(all="ignore"):
-            ratio = (4.5 * math.pi * median(figures.of(strength).values)) ** (1.0 / 3.0)
+            ratio = (4.5 * math.pi * median(strength(figures.contacts))) ** (1.0 / 3.0)
         start = f"w/(E* R) is {figure}: by JKR the contact at zero load is {ratio:.2g} tip radii"
         if ratio <= 0.5:
             return f"{start} wide, which is narrow enough."
