@@ -246,6 +246,9 @@ _ALL = (
           "The tip went deeper than the law is known: no such contact with this tip.",
           lambda c: c.tables.fit[:, ft.BEYOND], lambda f, s: f > 1.0, "of what is known",
           lambda s: 1.0),
+    Doubt("no_contact_point", SEVERE,
+          "The chosen way of finding the contact point found none.",
+          _fit_state, lambda f, s: f == ft.NO_POINT),
     Doubt("jkr_outside", MILD,
           "The contact at zero load is wider than half the tip radius, where JKR ends: the sample "
           "is too soft or too sticky for this tip.",

@@ -31,8 +31,9 @@ from .columns import stiffness as st
 from .forcemap import Block, ForceMap
 from .models import POWER, law_of, tables
 from .progress import Progress
-from .settings import Settings
+from .settings import CONTACTS, Settings
 from .steps import loops
+from .steps.contact import contact_loop
 
 Array = np.ndarray
 CHUNK = 512
@@ -179,6 +180,10 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     if fit.adhesion != "none":
         pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
     contact = np.full((cut.shape[0], 2), np.nan)
+    if cl.Z0 not in free_of(r.settings):
+        contact_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
+                     np.ascontiguousarray(pull[:, :2]), backwards(r.settings),
+                     law_of(fit.law).exponent, list(CONTACTS).index(fit.contact), contact)
     numbers, table = kernel_law(r)
     units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,

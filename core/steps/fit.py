@@ -432,6 +432,9 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
     row[ft.STATE] = ft.NO_CONTACT
     if count < 8 or not peak > 5.0 * noise or not a >= 0.0:
         return
+    if (free.size == 1 or free[1] != Z0) and contact[0] != contact[0]:
+        row[ft.STATE] = ft.NO_POINT
+        return
     law[UNIT] = unit
     held[0], held[1], held[2] = pull[1], 0.0, pull[2]
     if contact[0] == contact[0]:
