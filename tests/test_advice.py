@@ -17,9 +17,9 @@ from palpate.core.advice.sticky import hertz_bias, strength
 from palpate.core.errors import InputError
 from palpate.core.forcemap import ForceMap
 from palpate.core.models import law_of
-from palpate.core.models.jkr import contact_radius, zero_load_radius
+from palpate.core.models.jkr import contact_radius, unloaded_radius
 from palpate.core.models.law import radius_at
-from palpate.core.models.tabor import LAMBDA_OVER_MU
+from palpate.core.models.tabor import LAMBDA_PER_MU
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
@@ -63,22 +63,23 @@ def test_maugis_parameter_is_1_157_times_tabors():
     # Lennard-Jones peak stress, Maugis, J. Colloid Interface Sci. 150 (1992) 243: 1.157012, and for
     # a glassy polymer under a sharp tip λ = 1.60585 (1.60583 with the factor cut to 1.157); direct
     # solution
-    assert pytest.approx(1.157012, rel=1e-6) == LAMBDA_OVER_MU
+    assert pytest.approx(1.157012, rel=1e-6) == LAMBDA_PER_MU
     here = contacts(3.0, 0.35, work=0.08, distance=0.16)
-    assert LAMBDA_OVER_MU * float(here.tabor[0]) == pytest.approx(1.60585, rel=3e-6)
+    assert LAMBDA_PER_MU * float(here.tabor[0]) == pytest.approx(1.60585, rel=3e-6)
 
 
 def test_rubber_under_a_sharp_tip_is_far_outside_jkr():
     # zero-load contact radius (6πw/(K R))^(1/3), Johnson, Kendall & Roberts 1971: 2.36653 tip radii
     # and w/(E* R) = 0.94 for E = 2 MPa, ν = 0.5, R = 20 nm, w = 0.05 J/m²; direct solution
     here = contacts(0.002, 0.5, work=0.05, adhesion="jkr", depth=20.0)
-    assert zero_load_radius(float(here.reduced[0]), 20.0, 0.05) == pytest.approx(2.36653, rel=1e-5)
+    wide = unloaded_radius(float(here.reduced[0]), 20.0, 0.05) / 20.0
+    assert wide == pytest.approx(2.36653, rel=1e-5)
     assert float(strength(here)[0]) == pytest.approx(0.9375, rel=1e-9)
 
 
 def test_limit_of_jkr_is_where_the_zero_load_contact_is_half_the_radius():
     # 0.0088: direct solution of (6πw/(K R))^(1/3) = 1/2
-    assert zero_load_radius(1.0, 100.0, 0.0088 * 100.0) == pytest.approx(0.5, rel=0.005)
+    assert unloaded_radius(1.0, 100.0, 0.0088 * 100.0) == pytest.approx(50.0, rel=0.005)
 
 
 def test_mean_pressure_of_a_sharp_tip_on_a_glassy_polymer():
@@ -363,7 +364,7 @@ def test_without_constants_everything_is_unknown_and_named():
     assert "tip radius" in advice.check("tabor").sentence
     drawn = adhesion_map(analyse(fmap))
     assert drawn.x.size == 0
-    assert len(drawn.edges) == 3
+    assert len(drawn.edges) == 4
 
 
 def test_without_a_radius_only_what_needs_it_is_unknown(good):
@@ -406,11 +407,19 @@ def test_edges_of_the_regimes_are_the_published_limits(good):
     # Maugis 1992: DMT below λ = 0.1, JKR above 5
     assert edges["DMT"][0] == pytest.approx(math.log10(0.1))
     assert edges["JKR"][0] == pytest.approx(math.log10(5.0))
-    # pull-off 2πwR (DMT), 1.5πwR (JKR) and 1.6007349 at λ = 1 (Maugis-Dugdale, direct solution),
-    # each 5 % of the load
+    # adhesion is 5 % of the load that the contact feels: P = 2/0.05 - 2 for DMT (P = A³ - 2), and
+    # 0.95 · 6/0.05² = 2280 for JKR (P = A³ - A√(6A)); forms of Maugis 1992 (from memory)
     x, y = edges["Hertz"]
-    assert 10 ** y[0] == pytest.approx(40.0, rel=1e-3)
-    assert 10 ** y[-1] == pytest.approx(30.0, rel=1e-3)
-    assert 10 ** float(np.interp(0.0, x, y)) == pytest.approx(1.6007349 / 0.05, rel=1e-4)
-    assert {label.split()[0] for label, _, _ in drawn.names} == {"Hertz", "DMT", "Maugis", "JKR"}
+    assert 10 ** y[0] == pytest.approx(38.0, rel=0.01)
+    assert 10 ** y[-1] == pytest.approx(2280.0, rel=0.02)
+    # at λ = 1 the same by the Maugis-Dugdale equations, written out once more
+    load = 10 ** float(np.interp(0.0, x, y))
+    t = np.geomspace(1e-4, 1.0, 200_001)
+    theta, m = np.arctan(t), np.sqrt(1 + t * t)
+    u, v, w = t + (m * m - 2) * theta, t * theta - m + 1, t + m * m * theta
+    a = 2.0 / (4 / 3 * v + np.sqrt((4 / 3 * v) ** 2 + 2 * u))
+    p = a**3 - a * a * w
+    here = np.argmin(np.abs((a**3 - p) / a**3 - 0.05))
+    assert load == pytest.approx(p[here], rel=1e-3)
+    assert {label for label, _, _ in drawn.names} == {"Hertz", "DMT", "Maugis", "JKR", "rigid"}
     assert "other authors" in drawn.note

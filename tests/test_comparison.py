@@ -15,6 +15,7 @@ from palpate.core.comparison import (
     curves_of,
     default_options,
     option_of,
+    runs,
 )
 from palpate.core.errors import Cancelled, InputError
 from palpate.core.explain import explain
@@ -198,14 +199,14 @@ def test_impossible_options_say_why(small):
 
 
 def test_a_law_that_can_not_be_run_is_impossible_and_no_error(small, monkeypatch):
-    real = comparison.run_rows
+    real = runs.run_rows
 
     def broken(request, *rest):
         if request.settings.fit.law == "cone":
             raise KeyError("no kernel")
         real(request, *rest)
 
-    monkeypatch.setattr(comparison, "run_rows", broken)
+    monkeypatch.setattr(runs, "run_rows", broken)
     found = compare_on_curve(small, BOTH, 0, 0, SHARP)
     assert [f.possible for f in found] == [True, False]
     assert "no kernel" in found[1].reason
@@ -256,7 +257,6 @@ def test_progress_runs_from_start_to_end_and_cancel_stops_it(small):
 
 def test_a_large_map_is_compared_on_a_grid_and_says_so(rounded, monkeypatch):
     analysis = analyse(rounded, BOTH)
-    monkeypatch.setattr(comparison, "MANY", 60)
     monkeypatch.setattr(comparison, "curves_of", lambda fmap: curves_of(fmap, 60))
     found = compare_on_map(analysis, SHARP)[1]
     # a step of 2 is the smallest that leaves at most 60 of 10 x 20 pixels

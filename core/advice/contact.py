@@ -18,10 +18,12 @@ import numpy as np
 
 from ..analysis import Analysis
 from ..models import law_of, tabor
-from ..models.blunted_cone import rounding_of
+from ..models.blunted_cone import meeting
 from ..models.law import Law
 
 Array = np.ndarray
+MODELS = {"jkr": "jkr", "two_point": "jkr", "maugis": "maugis"}
+"""Adhesion -> the model by which the work of adhesion follows from the pull-off."""
 SMALL = 1e-3
 """Share of a standard uncertainty by which a constant is changed to see what it does."""
 
@@ -75,14 +77,17 @@ class Contacts:
         """Pull-off force [nN], not below 0."""
         return np.maximum(self.pull, 0.0) * self.spring_constant
 
-    @property
+    @cached_property
     def work(self) -> Array:
-        """Work of adhesion [nN/nm] from the pull-off, by the judged adhesion."""
-        return tabor.work_of(self.pull_off, self.radius, self.adhesion)
+        """Work of adhesion [nN/nm] from the pull-off, by the judged adhesion (DMT for none)."""
+        model = MODELS.get(self.adhesion, "dmt")
+        return tabor.work_from_pull_off(self.pull_off, self.radius, model, self.reduced,
+                                        self.distance)  # fmt: skip
 
     @property
     def tabor(self) -> Array:
-        return tabor.tabor(self.radius, self.work, self.reduced, self.distance)
+        """μ at the distance of the settings; NaN without adhesion."""
+        return tabor.tabor(self.reduced, self.radius, self.work, self.distance)
 
     @cached_property
     def contact_radius(self) -> Array:
@@ -106,7 +111,7 @@ class Contacts:
     @property
     def flank_begins(self) -> float:
         """The indentation [nm] at which a rounded cone's flank comes into contact, b²/R."""
-        b = rounding_of(self.radius, self.half_angle, self.rounding)
+        b = meeting(self.radius, self.half_angle, self.rounding)
         return b * b / self.radius
 
     def with_sensitivity(self, share: float, thermal: bool) -> Contacts:

@@ -8,15 +8,16 @@ from functools import lru_cache
 import numpy as np
 
 from ..analysis import Analysis
-from ..models import maugis
-from ..models.tabor import DISTANCES, DMT_BELOW, JKR_ABOVE, LAMBDA_OVER_MU
+from ..models.tabor import DMT_BELOW, JKR_ABOVE, LAMBDA_PER_MU, hertz_load, rigid_load
 from .contact import Contacts
 from .measured import figures_of
 from .parts import Array
-from .sticky import LITTLE
+from .sticky import DISTANCES
 
 LOWEST, HIGHEST = -4.0, 3.0
 """log10 λ at the two ends of the edges."""
+BOTTOM = -1.0
+"""log10 of the load at the lower end of the edges."""
 MIDDLE = 0.5
 """log10 of the load at which the names below Hertz's regime stand."""
 
@@ -47,14 +48,22 @@ class AdhesionMap:
 
 @lru_cache(maxsize=1)
 def hertz_edge() -> tuple[Array, Array]:
-    """log10 λ, and log10 of the load of which the pull-off is 5 %.
-
-    The pull-off, from 2πwR to 1.5πwR, is that of Maugis-Dugdale, solved directly.
-    """
+    """log10 λ, and log10 of the load in which adhesion is 5 % of what the contact feels."""
     x = np.linspace(LOWEST, HIGHEST, 57)
-    ring = 1.0 + np.geomspace(1e-8, 1e7, 4000)
-    pull = np.array([-float(maugis.of_ring(ring, 10.0**at)[1].min()) for at in x])
-    y = np.log10(pull / LITTLE)
+    y = np.log10([hertz_load(10.0**at) for at in x])
+    x.flags.writeable = y.flags.writeable = False
+    return x, y
+
+
+@lru_cache(maxsize=1)
+def rigid_edge() -> tuple[Array, Array]:
+    """log10 λ, and log10 of the load below which the contact is rigid; only below the DMT limit."""
+    x = np.linspace(LOWEST, np.log10(DMT_BELOW), 57)
+    y = np.array([rigid_load(10.0**at) for at in x])
+    seen = y > 10.0**BOTTOM
+    x, y = x[seen], np.log10(y[seen])
+    hertz = np.interp(x, *hertz_edge())
+    x, y = x[y < hertz], y[y < hertz]
     x.flags.writeable = y.flags.writeable = False
     return x, y
 
@@ -62,7 +71,7 @@ def hertz_edge() -> tuple[Array, Array]:
 def _place(c: Contacts) -> tuple[Array, Array]:
     """log10 λ and log10 F/(πwR); the second knows no radius, since w is from the pull-off."""
     with np.errstate(all="ignore"):
-        lam = np.log10(LAMBDA_OVER_MU * c.tabor)
+        lam = np.log10(LAMBDA_PER_MU * c.tabor)
         load = np.log10(c.load / (np.pi * c.work * c.radius))
     return lam, load
 
@@ -76,22 +85,23 @@ def adhesion_map(analysis: Analysis) -> AdhesionMap:
     lam, load = (np.broadcast_to(v, figures.curves.shape) for v in _place(figures.contacts))
     seen = np.isfinite(lam) & np.isfinite(load)
     edge_x, edge_y = hertz_edge()
-    bottom = -1.0
-    edges = [("Hertz", edge_x, edge_y)]
+    edges = [("Hertz", edge_x, edge_y), ("rigid", *rigid_edge())]
     for label, at in (("DMT", DMT_BELOW), ("JKR", JKR_ABOVE)):
         x = np.log10(at)
         top = float(np.interp(x, edge_x, edge_y))
-        edges.append((label, np.array([x, x]), np.array([bottom, top])))
+        edges.append((label, np.array([x, x]), np.array([BOTTOM, top])))
     middle = 0.5 * (np.log10(DMT_BELOW) + np.log10(JKR_ABOVE))
-    names = (("Hertz (adhesion below 5 %)", middle, 2.0),
-             ("DMT", np.log10(DMT_BELOW) - 0.6, MIDDLE), ("Maugis", middle, MIDDLE),
-             ("JKR", np.log10(JKR_ABOVE) + 0.6, MIDDLE))  # fmt: skip
+    names = (("Hertz", middle, 3.0), ("DMT", np.log10(DMT_BELOW) - 0.6, MIDDLE),
+             ("Maugis", middle, MIDDLE), ("JKR", np.log10(JKR_ABOVE) + 0.6, MIDDLE),
+             ("rigid", LOWEST + 1.0, 0.0))  # fmt: skip
     distance = analysis.settings.fit.distance
     shift = tuple(float(np.log10(distance / d)) for d in DISTANCES[::-1])
     error = figures.of(lambda c: _place(c)[0]).error
     note = (f"λ = 1.157 μ with {distance:g} nm between the surfaces at rest. The limits 0.1 and 5 "
-            "are for λ (Maugis 1992); other authors use the same numbers for μ. Adhesion below "
-            "5 % of the load: Johnson & Greenwood 1997 (from memory).")  # fmt: skip
+            "are for λ (Maugis 1992); other authors use the same numbers for μ. Above the upper "
+            "edge adhesion is below 5 % of the load that the contact feels; in the lower left "
+            "corner the indentation is below 5 % of that distance (Johnson & Greenwood 1997, from "
+            "memory; the edges are computed).")  # fmt: skip
     return AdhesionMap(lam[seen], load[seen], analysis.map.pixel[figures.curves[seen]],
                        tuple(edges), tuple((n, float(x), y) for n, x, y in names), error,
                        (shift[0], shift[1]), note)  # fmt: skip

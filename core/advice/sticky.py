@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from ..models import jkr
-from ..models.tabor import DISTANCES, DMT_BELOW, JKR_ABOVE, LAMBDA_OVER_MU
+from ..models.tabor import DMT_BELOW, JKR_ABOVE, LAMBDA_PER_MU
 from .contact import Contacts, Figures, median
 from .making import Rule, judged
 from .parts import Array, Check, codes_below, in_percent
@@ -17,6 +17,8 @@ LITTLE, MUCH = 0.05, 0.20
 IGNORED = np.array([[2.0, 1.408], [5.0, 1.189], [20.0, 1.054], [100.0, 1.011]])
 """Peak force over pull-off, and the modulus that Hertz's law with a free contact point reads on
 JKR curves over the true one (direct solution)."""
+DISTANCES = (0.16, 0.4)
+"""Distances of the surfaces at rest that are in use [nm] (from memory)."""
 JKR_LIKE = ("jkr", "two_point")
 
 TABOR_SOURCE = (
@@ -96,11 +98,11 @@ def check_tabor(figures: Figures) -> Check:
     def words(figure: str, _: str) -> str:
         return (f"μ is {figure} with {c.distance:g} nm between the surfaces at rest ({far:.3g} "
                 f"with {DISTANCES[1]:g} nm, {near:.3g} with {DISTANCES[0]:g} nm), so λ = 1.157 μ "
-                f"is {LAMBDA_OVER_MU * mu:.3g}: {_meaning(figures, LAMBDA_OVER_MU * mu)}."
+                f"is {LAMBDA_PER_MU * mu:.3g}: {_meaning(figures, LAMBDA_PER_MU * mu)}."
                 )  # fmt: skip
 
     return judged(figures, rule, lambda c: c.tabor,
-                  lambda mu: _lambda_codes(figures, LAMBDA_OVER_MU * mu), words, "radius"
+                  lambda mu: _lambda_codes(figures, LAMBDA_PER_MU * mu), words, "radius"
                   )  # fmt: skip
 
 
@@ -110,12 +112,12 @@ def check_lambda(figures: Figures) -> Check:
                 TABOR_SOURCE)  # fmt: skip
 
     with np.errstate(all="ignore"):
-        middle = LAMBDA_OVER_MU * median(figures.contacts.tabor)
+        middle = LAMBDA_PER_MU * median(figures.contacts.tabor)
 
     def words(figure: str, _: str) -> str:
         return f"λ is {figure}: {_meaning(figures, middle)}."
 
-    return judged(figures, rule, lambda c: LAMBDA_OVER_MU * c.tabor,
+    return judged(figures, rule, lambda c: LAMBDA_PER_MU * c.tabor,
                   lambda lam: _lambda_codes(figures, lam), words, "radius")  # fmt: skip
 
 
@@ -149,10 +151,10 @@ def check_domain(figures: Figures) -> Check:
     """JKR's w/(E* R)."""
     adhesion = figures.contacts.adhesion
     rule = Rule("jkr_domain", "Work of adhesion over E* R", "w/(E*R)", "",
-                f"below {jkr.WIDEST:g}", DOMAIN_SOURCE)  # fmt: skip
+                f"below {jkr.DOMAIN:g}", DOMAIN_SOURCE)  # fmt: skip
 
     def grade(values: Array) -> Array:
-        code = codes_below(values, jkr.WIDEST, math.inf)
+        code = codes_below(values, jkr.DOMAIN, math.inf)
         if adhesion in (*JKR_LIKE, "maugis"):
             return 2.0 * code
         if adhesion == "none":
