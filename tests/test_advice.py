@@ -251,6 +251,18 @@ def test_wrong_sensitivity_is_named_first():
         assert "sensitivity is wrong" in advice.sentence
 
 
+def test_a_sample_that_does_not_pull_needs_no_adhesion():
+    smooth = analysed(replace(GOOD, pull_off=0.0), fit__adhesion="none")
+    for advice in (advise(smooth), advise(smooth, 0, 1)):
+        assert advice.present.verdict == "fits"
+        # the lowest of a thousand samples: 3.2 standard deviations of 0.02 nm x 10 N/m of 50 nN
+        assert advice.check("adhesive_load").value == pytest.approx(1.3, abs=0.7)
+        assert "No pull-off stands out" in advice.check("adhesive_load").sentence
+        assert "upper limit" in advice.check("tabor").sentence
+        two_point = next(law for law in advice.laws if law.adhesion == "two_point")
+        assert two_point.verdict == "broken"
+
+
 def test_loss_beyond_adhesion_is_found():
     plain = made()
     shifted = plain.deflection.copy()
@@ -273,6 +285,17 @@ def test_thickness_without_a_layer_costs_what_the_exact_solution_says(good):
     assert check.verdict == "strained"
     # bonded, ν = 0.4, χ = 0.1: 1.108442, exact solution of the layer
     assert "11 %" in check.sentence
+
+
+def test_figures_on_a_layer_use_the_modulus_of_the_layer(good):
+    """μ goes with E*^(-2/3) and the radius cancels, whatever the shape: a punch on a layer."""
+    change = {"fit.law": "punch", "layer.base": "bonded", "layer.thickness": 100.0}
+    thin = analyse(good.map, good.settings.with_values(change))
+    thick = analyse(good.map, good.settings.with_values({"fit.law": "punch"}))
+    mu = [advise(a).check("tabor").value for a in (thin, thick)]
+    modulus = [float(np.median(a.channel("reduced_modulus"))) for a in (thin, thick)]
+    assert modulus[0] < 0.8 * modulus[1]
+    assert mu[0] / mu[1] == pytest.approx((modulus[1] / modulus[0]) ** (2 / 3), rel=1e-3)
 
 
 # ---- uncertainty

@@ -38,6 +38,8 @@ class Contacts:
     fitted_law : the law that gave them; law, adhesion : the one that is judged
     radius, half_angle, rounding : of the tip (nm, degrees, nm); NaN where missing
     thickness : of a layer [nm], (n,) or one; NaN without one
+    distance : of the surfaces at rest [nm]
+    layer_factor : what a layer does to the law's factor (flat punch)
     """
 
     stiff: Array
@@ -54,6 +56,7 @@ class Contacts:
     poisson_ratio: float
     thickness: Array | float
     distance: float
+    layer_factor: float = 1.0
 
     def sizes(self, law: str) -> tuple[float, ...]:
         """The sizes that a law takes."""
@@ -65,7 +68,7 @@ class Contacts:
         sizes = self.sizes(self.fitted_law)
         known = all(map(math.isfinite, sizes))
         factor = law_of(self.fitted_law).factor(*sizes) if known else math.nan
-        return self.stiff * self.spring_constant / factor
+        return self.stiff * self.spring_constant / (factor * self.layer_factor)
 
     @property
     def load(self) -> Array:
@@ -86,8 +89,9 @@ class Contacts:
 
     @property
     def tabor(self) -> Array:
-        """μ at the distance of the settings; NaN without adhesion."""
-        return tabor.tabor(self.reduced, self.radius, self.work, self.distance)
+        """μ at the distance of the settings; 0 where nothing pulls."""
+        mu = tabor.tabor(self.reduced, self.radius, self.work, self.distance)
+        return np.where((self.work == 0.0) & np.isfinite(self.reduced), 0.0, mu)
 
     @cached_property
     def contact_radius(self) -> Array:

@@ -61,7 +61,7 @@ def check_slope(figures: Figures) -> Check:
     table = figures.analysis.tables.slope[curves]
     m, error = table[:, st.SLOPE], np.sqrt(table[:, st.VAR_SLOPE])
     if not np.isfinite(m).any():
-        why = lost_words(figures) if figures.lost else "Not known: no slope in contact was found."
+        why = lost_words(figures) if figures.lost else "No slope in contact was found."
         return unknown(rule, why)
 
     def grade(v: Array) -> Array:
@@ -208,7 +208,7 @@ def check_branches(figures: Figures) -> Check:
                 "Palpate")  # fmt: skip
     c, analysis, curves = figures.contacts, figures.analysis, figures.curves
     if not np.isfinite(analysis.tables.pull[curves, rt.LOST]).any():
-        return unknown(rule, "Not known: no retract to compare the approach with.")
+        return unknown(rule, "There is no retract to compare the approach with.")
     lost, work = (analysis.tables.pull[curves, i] for i in (rt.LOST, rt.WORK))
     with np.errstate(all="ignore"):
         stored = (c.peak + np.maximum(c.pull, 0.0)) * c.depth / (law_of(c.fitted_law).exponent + 1)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from ..columns import retract as rt
 from ..models import LAWS, law_of
 from .contact import Figures
 from .making import lost_words
 from .parts import BROKEN, FITS, STRAINED, UNKNOWN, Check, LawAdvice, label_of, worst
 from .shapes import ALIKE, check_depth, check_layer, check_rounding, check_shape, check_width
-from .sticky import check_domain, check_lambda, check_load, check_tabor
+from .sticky import check_domain, check_lambda, check_load, check_tabor, pull_seen
 
 OPTIONAL = ("rounding", "tip_shape", "layer")
 """Checks whose being unknown does not make a law unknown."""
@@ -67,20 +64,13 @@ def judge(figures: Figures, law: str, adhesion: str) -> LawAdvice:
     if verdict == UNKNOWN:
         reasons += [c.sentence for c in checks
                     if c.verdict == UNKNOWN and c.name not in OPTIONAL]  # fmt: skip
-    if adhesion == "two_point":
-        reasons += _two_point(figures)
+    if adhesion == "two_point" and not pull_seen(figures):
+        verdict = worst([verdict, BROKEN])
+        reasons.append("No pull-off stands out of the noise, so there is no second point.")
     if not reasons:
         telling = "adhesive_load" if adhesion == "none" else "lambda"
         reasons = [c.sentence for c in checks if c.name in (telling, "depth", "rounding")]
     return LawAdvice(law, adhesion, label, verdict, tuple(dict.fromkeys(reasons)))
-
-
-def _two_point(figures: Figures) -> list[str]:
-    """What two points of the retract need beside JKR's own conditions."""
-    seen = figures.analysis.tables.pull[figures.curves, rt.SEEN]
-    with np.errstate(invalid="ignore"):
-        share = float(np.mean(seen == 1.0)) if seen.size else 0.0
-    return [] if share > 0.5 else ["No pull-off stands out of the noise on most curves here."]
 
 
 # ---- the recommendation

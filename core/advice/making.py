@@ -39,20 +39,20 @@ def plain(rule: Rule, verdict: str, sentence: str) -> Check:
 
 
 def lost_words(figures: Figures, *needed: str) -> str:
-    """What is missing, as a sentence; empty if nothing known to be missing is."""
+    """What is missing, as a sentence."""
     lost = list(figures.lost)
     words = {"radius": "tip radius", "half_angle": "half-angle"}
     for name in needed:
         if math.isnan(getattr(figures.contacts, name)) and words[name] not in lost:
             lost.append(words[name])
     if lost:
-        return f"Not known: no {' and no '.join(lost)}."
+        return f"The {' and the '.join(lost)} {'is' if len(lost) == 1 else 'are'} not known."
     if figures.contacts.fitted_law == "free_exponent":
-        return "Not known: the free exponent gives no modulus to judge a law by."
+        return "The free exponent gives no modulus to judge a law by."
     if not figures.curves.size:
-        return "Not known: no curve of the map is free of severe doubts."
-    return "Not known: the fit found no answer here." if figures.one else (
-        "Not known: no fit of the map found an answer.")  # fmt: skip
+        return "No curve of the map is free of severe doubts."
+    return "The fit found no answer here." if figures.one else (
+        "No fit of the map found an answer.")  # fmt: skip
 
 
 def share_worse(codes: Array, verdict: str) -> float:

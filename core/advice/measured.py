@@ -11,6 +11,7 @@ from ..analysis import Analysis
 from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..columns import retract as rt
+from ..models import law_of
 from .contact import SMALL, Array, Contacts, Figures
 
 MOST = 4096
@@ -71,13 +72,16 @@ def _contacts(analysis: Analysis, curves: Array) -> Contacts:
         thickness = analysis.map.thickness[curves]
     elif settings.layer.base != "none":
         thickness = settings.layer.thickness
-    known = use.lengths
+    known, own = use.lengths, tuple(size.value for size in use.sizes)
+    law = law_of(settings.fit.law)
+    layer = use.factor / law.factor(*own) if all(map(math.isfinite, own)) else math.nan
     return Contacts(
         stiff, _pulls(analysis, curves)[0], base[:, bl.PEAK_D] if known else stiff * np.nan,
         analysis.per_curve("indentation")[0][curves],
         settings.fit.law, settings.fit.law, settings.fit.adhesion, use.force_scale,
         _tip_size(analysis, "radius")[0], _tip_size(analysis, "half_angle")[0],
         settings.tip.rounding, settings.sample.poisson_ratio, thickness, settings.fit.distance,
+        layer if math.isfinite(layer) else 1.0,
     )  # fmt: skip
 
 

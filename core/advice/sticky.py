@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from ..columns import retract as rt
 from ..models import jkr
 from ..models.tabor import DMT_BELOW, JKR_ABOVE, LAMBDA_PER_MU
 from .contact import Contacts, Figures, median
@@ -40,6 +41,12 @@ def share(c: Contacts) -> Array:
     return c.pull_off / c.load
 
 
+def pull_seen(figures: Figures) -> bool:
+    """Whether a pull-off stands out of the noise on most of the curves."""
+    seen = figures.analysis.tables.pull[figures.curves, rt.SEEN]
+    return bool(seen.size) and float(np.mean(seen == 1.0)) > 0.5
+
+
 def hertz_bias(load_over_pull: float) -> float:
     """Relative error of the modulus if adhesion is neglected, JKR curves, free contact point."""
     x, y = np.log(IGNORED[:, 0]), np.log(IGNORED[:, 1] - 1.0)
@@ -71,6 +78,8 @@ def _meaning(figures: Figures, lam: float) -> str:
     adhesion = figures.contacts.adhesion
     with np.errstate(all="ignore"):
         part = median(share(figures.contacts))
+    if not pull_seen(figures):
+        return "this is an upper limit, since no pull-off stands out of the noise"
     if lam < DMT_BELOW:
         where = "the attraction reaches beyond the contact, as a constant pull assumes"
     elif lam > JKR_ABOVE:
@@ -134,6 +143,9 @@ def check_load(figures: Figures) -> Check:
     def words(figure: str, verdict: str) -> str:
         with np.errstate(all="ignore"):
             part = median(share(figures.contacts))
+        if not pull_seen(figures):
+            return (f"No pull-off stands out of the noise; the lowest sample is {figure} of the "
+                    "peak force.")  # fmt: skip
         if not none:
             return f"The pull-off is {figure} of the peak force; the law takes it into account."
         if part <= 0.0:
