@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from .calibration import Constants
-from .channels import CHANNELS, Channel, Tables
+from .channels import CHANNELS, Channel, Tables, asked_for
 from .columns import baseline as bl
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
@@ -60,7 +60,7 @@ class Analysis:
         t, c = self.stage_tables, self.constants
         return Tables(t["baseline"], t["retract"], t["fit"], t["stiffness"],
                       c.force_scale, c.factor, c.poisson_ratio, self.walk, c.tip_compliance,
-                      c.radius, self.settings.fit.adhesion)  # fmt: skip
+                      c.radius, self.settings.fit.adhesion, t.get("viscous"))  # fmt: skip
 
     @cached_property
     def walk(self) -> float:
@@ -129,8 +129,9 @@ class Analysis:
         return np.where(np.isfinite(values), values, filled)
 
     def channels(self) -> list[tuple[Channel, Array, Array | None]]:
-        """Every channel with its map and the map of its local uncertainty."""
-        return [(c, self.channel(c.name), self.errors(c.name)) for c in CHANNELS.values()]
+        """Every channel that the settings ask for, its map and the map of its local uncertainty."""
+        asked = asked_for(self.settings)
+        return [(c, self.channel(c.name), self.errors(c.name)) for c in asked.values()]
 
     @cached_property
     def case(self) -> Case:

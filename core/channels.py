@@ -17,6 +17,8 @@ from .columns import baseline as bl
 from .columns import fit as ft
 from .columns import retract as rt
 from .columns import stiffness as st
+from .columns import viscous as vs
+from .settings import Settings
 
 Array = np.ndarray
 
@@ -34,6 +36,7 @@ class Tables:
     tip_compliance : (1-ν²)/E of the tip itself [1/GPa]; 0 for a rigid one
     radius, adhesion : of the tip [nm, NaN if the law has none] and as chosen
     walk : slow noise of the map's deflection [nm²/nm], see ``steps/slow.py``
+    viscous : (P, columns), or without columns where no relaxing solid is fitted
     """
 
     base: Array
@@ -47,6 +50,7 @@ class Tables:
     tip_compliance: float = 0.0
     radius: float = math.nan
     adhesion: str = "none"
+    viscous: Array | None = None
 
 
 Getter = Callable[[Tables], Array]
@@ -63,6 +67,7 @@ class Channel:
     kind : "magnitude" (bright means more), "signed" (centred on zero) or "height"
     value, variance : from the tables; NaN where missing; None if no local uncertainty is kept
     needs : which constants it can't do without
+    asked : whether these settings ask for it at all; else it is NaN everywhere and left out
     """
 
     name: str
@@ -74,6 +79,7 @@ class Channel:
     variance: Getter | None = None
     kind: str = "magnitude"
     needs: tuple[str, ...] = field(default=())
+    asked: Callable[[Settings], bool] = field(default=lambda settings: True, repr=False)
 
     @property
     def title(self) -> str:
@@ -141,8 +147,70 @@ def _forced_variance(white: int, slow: int) -> Getter:
     return lambda t: (t.pull[:, white] + t.walk * t.pull[:, slow]) * t.spring_constant**2
 
 
+def _tilt_variance(t: Tables) -> Array:
+    own = t.base[:, bl.VAR_TILT]
+    return np.where(np.isfinite(own), own, t.base[:, bl.B_VAR_SLOPE])
+
+
 def _z0_variance(t: Tables) -> Array:
     return _fitted(t, ft.VAR_Z0, ft.SLOW_Z0)
+
+
+def _relaxing(column: int) -> Getter:
+    """A column of the viscous stage where its fit is good."""
+    return lambda t: np.where(_column(vs.STATE)(t) == vs.GOOD, _column(column)(t), np.nan)
+
+
+def _column(column: int) -> Getter:
+    """A column of the viscous stage; NaN where it was not asked for."""
+
+    def get(t: Tables) -> Array:
+        if t.viscous is None or t.viscous.shape[1] <= column:
+            return np.full(t.base.shape[0], np.nan)
+        return t.viscous[:, column]
+
+    return get
+
+
+def _work(column: int, power: int = 1) -> Getter:
+    return lambda t: _column(column)(t) * t.spring_constant**power
+
+
+def _young(column: int) -> Getter:
+    """Young's modulus from a column that holds ln c, the tip's own compliance taken off."""
+
+    def get(t: Tables) -> Array:
+        reduced = np.exp(_relaxing(column)(t)) * t.spring_constant / t.factor
+        share = 1.0 - reduced * t.tip_compliance
+        return np.where(share > 0.0, reduced * (1.0 - t.poisson_ratio**2) / share, np.nan)
+
+    return get
+
+
+def _young_variance(column: int, variance: int) -> Getter:
+    def get(t: Tables) -> Array:
+        reduced = np.exp(_relaxing(column)(t)) * t.spring_constant / t.factor
+        return (_young(column)(t) / (1.0 - reduced * t.tip_compliance)) ** 2 * (
+            _relaxing(variance)(t)
+        )
+
+    return get
+
+
+def _relaxation_time(t: Tables) -> Array:
+    return np.exp(_relaxing(vs.TIME)(t))
+
+
+def _viscous(settings: Settings) -> bool:
+    return settings.viscous.model != "none"
+
+
+def _power_law(settings: Settings) -> bool:
+    return settings.viscous.model == "power_law"
+
+
+def _standard_solid(settings: Settings) -> bool:
+    return settings.viscous.model == "standard_solid"
 
 
 FORCE = ("deflection_sensitivity", "spring_constant")
@@ -188,12 +256,54 @@ _ALL = (
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("baseline_slope", "Slope of the baseline", "b", "",
             "slope of the free part of the approach, nm of deflection per nm of travel",
-            lambda t: t.base[:, bl.B_SLOPE], lambda t: t.base[:, bl.B_VAR_SLOPE], "signed", LENGTH),
+            lambda t: t.base[:, bl.B_SLOPE], _tilt_variance, "signed", LENGTH),
     Channel("residual", "Residual of the fit", "r/σ", "",
             "root mean square residual of the fit, in units of the noise",
             lambda t: _good(t, ft.RESIDUAL) / t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("n_points", "Samples in the window", "N", "", "samples that the fit used",
             lambda t: t.fit[:, ft.SAMPLES], needs=LENGTH),
+    Channel("drag", "Offset of the branches", "ΔF", "nN",
+            "baseline of the approach less that of the retract at contact, times k: twice the drag "
+            "on the lever where nothing else parts them",
+            lambda t: t.base[:, bl.DRAG] * t.spring_constant,
+            lambda t: t.base[:, bl.VAR_DRAG] * t.spring_constant**2, "signed", FORCE),
+    Channel("drift", "Drift of the deflection", "dd/dt", "nm/s",
+            "slope of both free parts against time; fitted only where one line with a drift serves "
+            "both branches, and given where a sampling rate is recorded",
+            lambda t: t.base[:, bl.DRIFT] / t.base[:, bl.DURATION],
+            lambda t: t.base[:, bl.VAR_DRIFT] / t.base[:, bl.DURATION] ** 2, "signed", LENGTH),
+    Channel("relaxation_modulus", "Modulus after loading", "E(t_L)", "GPa",
+            "relaxation modulus a loading time after a step, from both branches together",
+            _young(vs.LN_C), _young_variance(vs.LN_C, vs.VAR_LN_C), needs=ELASTIC, asked=_viscous),
+    Channel("loading_time", "Loading time", "t_L", "s", "from contact to the turn",
+            _relaxing(vs.LOADING), needs=LENGTH, asked=_viscous),
+    Channel("relaxation_exponent", "Relaxation exponent", "β", "", "E(t) = E(t_L) (t/t_L)^(-β)",
+            _relaxing(vs.BETA), _relaxing(vs.VAR_BETA), needs=LENGTH, asked=_power_law),
+    Channel("modulus_instant", "Instantaneous modulus", "E₀", "GPa",
+            "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)", _young(vs.INSTANT),
+            _young_variance(vs.INSTANT, vs.VAR_INSTANT), needs=ELASTIC, asked=_standard_solid),
+    Channel("modulus_relaxed", "Relaxed modulus", "E∞", "GPa",
+            "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)", _young(vs.RELAXED),
+            _young_variance(vs.RELAXED, vs.VAR_RELAXED), needs=ELASTIC, asked=_standard_solid),
+    Channel("relaxation_time", "Relaxation time", "τ", "s", "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)",
+            _relaxation_time, lambda t: _relaxation_time(t) ** 2 * _relaxing(vs.VAR_TIME)(t),
+            needs=LENGTH, asked=_standard_solid),
+    Channel("loss_fraction", "Loss fraction", "η", "",
+            "η = 1 - W_out/W_in, the works ∫F dδ of both branches under a positive force; the "
+            "adhesive part is left out", _column(vs.LOSS), _column(vs.VAR_LOSS), needs=LENGTH,
+            asked=_viscous),
+    Channel("viscous_work", "Viscous work", "W_v", "aJ",
+            "W_in - W_out: the part of the dissipated energy that is lost under a positive force "
+            "(plastic work and drag are in it too)",
+            _work(vs.VISCOUS), _work(vs.VAR_VISCOUS, 2), needs=FORCE, asked=_viscous),
+    Channel("adhesion_loss", "Adhesive loss", "W_h", "aJ",
+            "the rest of the dissipated energy: the work of adhesion less what the jump on gave",
+            _work(vs.ADHESIVE), _work(vs.VAR_ADHESIVE, 2), needs=FORCE, asked=_viscous),
 )  # fmt: skip
 
 CHANNELS: dict[str, Channel] = {channel.name: channel for channel in _ALL}
+
+
+def asked_for(settings: Settings) -> dict[str, Channel]:
+    """The channels that an analysis under these settings gives, in the order of the registry."""
+    return {name: channel for name, channel in CHANNELS.items() if channel.asked(settings)}

@@ -2,7 +2,8 @@
 
     baseline ─┬─ retract ──┐ (only if the fit takes the measured pull-off)
               ├─ fit ◄─────┘
-              └─ stiffness
+              ├─ stiffness
+              └─ viscous (only if a model is chosen; takes the pull-off as the fit does)
 
 Each stage has a key made of all that its numbers depend on. A stage whose key is equal to the
 previous analysis's is taken over; only the others run. A changed spring constant, tip or Poisson
@@ -15,7 +16,7 @@ import math
 import os
 from collections.abc import Callable, Hashable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,12 +29,17 @@ from .columns import fit as ft
 from .columns import law as cl
 from .columns import retract as rt
 from .columns import stiffness as st
+from .columns import viscous as vs
 from .forcemap import Block, ForceMap
+from .mapparts import APPROACH, RETRACT
 from .models import POWER, law_of, tables
 from .progress import Progress
 from .settings import CONTACTS, Settings
 from .steps import loops
+from .steps.clock import clock_of
 from .steps.contact import contact_loop
+from .steps.fringes import fringe_period
+from .steps.joint import IN_TIME, ONE_SLOPE, SEPARATE
 
 Array = np.ndarray
 CHUNK = 512
@@ -48,14 +54,25 @@ Rows = dict[str, Array]
 
 @dataclass(frozen=True)
 class Request:
-    """Settings and constants of one run."""
+    """Settings and constants of one run.
+
+    `period` is that of the fringes [nm], given or found; NaN if there are none. `map` is asked
+    for the sampling rate.
+    """
 
     settings: Settings
     constants: Constants
+    period: float = math.nan
+    map: ForceMap | None = field(default=None, repr=False, compare=False)
 
     @property
     def scale(self) -> Array:
         return np.array(self.constants.scale)
+
+
+def request_of(fmap: ForceMap, settings: Settings) -> Request:
+    """What a run over this map under these settings needs to know beforehand."""
+    return Request(settings, constants(fmap, settings), fringe_period(fmap, settings), fmap)
 
 
 @dataclass(frozen=True)
@@ -67,25 +84,42 @@ class Stage:
     columns : width of the stage's table
     key : all that its numbers depend on
     run : (request, block, cuts, rows of all stages for these curves) fills its own rows
+    asked : whether the stage runs at all; if not, its table has no columns
     """
 
     name: str
     columns: int
     key: Callable[[Request], Hashable]
     run: Callable[[Request, Block, Array, Rows], None]
+    asked: Callable[[Settings], bool] = lambda settings: True
+
+    def empty(self, curves: int, settings: Settings) -> Array:
+        """A table of NaN for some curves."""
+        return np.full((curves, self.columns if self.asked(settings) else 0), np.nan)
 
 
 def _baseline_key(r: Request) -> Hashable:
-    return r.settings.baseline, r.settings.doubts.spike, r.constants.scale
+    period = r.period if r.period > 0.0 else None  # a NaN would make the key differ from itself
+    return r.settings.baseline, r.settings.doubts.spike, r.constants.scale, period
+
+
+def joint_of(r: Request) -> Array:
+    """What is fitted to both baselines together, as `steps.joint` takes it; zeros if nothing is."""
+    b = r.settings.baseline
+    fringes = {"leave": 1.0, "subtract": 2.0}[b.fringes] if r.period > 0.0 else 0.0
+    modes = {"separate": SEPARATE, "drag": ONE_SLOPE, "drift": IN_TIME}
+    return np.array([fringes, r.period if fringes else 0.0, float(modes[b.branches])])
 
 
 def _run_baseline(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     b = r.settings.baseline
     options = np.array([float(b.shape == "line"), b.extent / 100.0, b.threshold,
                         r.settings.doubts.spike])  # fmt: skip
-    loops.baseline_loop(
-        block.z, block.signal, block.start, cut, r.scale, options, rows["baseline"]
-    )
+    joint, clock = joint_of(r), np.empty((0, 3))
+    if joint.any() and r.map is not None:
+        clock = clock_of(r.map, block.curves)
+    loops.baseline_loop(block.z, block.signal, block.start, cut, r.scale, options, joint, clock,
+                        rows["baseline"])  # fmt: skip
 
 
 def _retract_key(r: Request) -> Hashable:
@@ -203,6 +237,65 @@ def _run_stiffness(r: Request, block: Block, cut: Array, rows: Rows) -> None:
                              rows["stiffness"])  # fmt: skip
 
 
+def _viscous_asked(settings: Settings) -> bool:
+    return settings.viscous.model != "none"
+
+
+def timing(fmap: ForceMap | None, curves: Array) -> Array:
+    """(n, 3) s a sample on the approach and on the retract, and the s that lie between them.
+
+    NaN where a rate is not recorded, or where another approach or retract lies between.
+    """
+    out = np.full((curves.size, 3), np.nan)
+    if fmap is None or fmap.sampling_rate is None:
+        return out
+    rate = np.broadcast_to(fmap.sampling_rate, fmap.segment_count.shape)[curves]
+    count, kind = fmap.segment_count[curves], np.asarray(fmap.segment_kind)
+    there = (kind == APPROACH) & (count > 0)
+    back = (kind == RETRACT) & (count > 0)
+    number = np.arange(kind.size)
+    first = np.where(there, number, kind.size).min(axis=1, initial=kind.size)
+    last = np.where(back, number, -1).max(axis=1, initial=-1)
+    both = np.flatnonzero((first < last) & (last >= 0) & (first < kind.size))
+    between = (number > first[:, None]) & (number < last[:, None]) & (count > 0)
+    once = ~(between & (there | back)).any(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        period = np.where(rate > 0.0, 1.0 / rate, np.nan)
+        between_time = np.where(between, count * period, 0.0).sum(axis=1)
+    both = both[once[both]]
+    out[both, 0] = period[both, first[both]]
+    out[both, 1] = period[both, last[both]]
+    out[both, 2] = between_time[both]
+    return out
+
+
+def _viscous_key(r: Request) -> Hashable:
+    if not _viscous_asked(r.settings):
+        return None
+    fit = r.settings.fit
+    held = (_retract_key(r), fit.adhesion) if fit.adhesion != "none" else None
+    by, low, _ = window_of(r)
+    return (_baseline_key(r), held, r.settings.viscous, law_of(fit.law).exponent,
+            r.constants.shape.key, by, low if low == low else None,
+            r.constants.lengths)  # fmt: skip
+
+
+def _run_viscous(r: Request, block: Block, cut: Array, rows: Rows) -> None:
+    """The relaxing solid of the law's shape under a constant pull, whatever adhesion is chosen."""
+    fit = r.settings.fit
+    by, low, _ = window_of(r)
+    if not _viscous_asked(r.settings) or not r.constants.lengths or math.isnan(low):
+        return
+    pull = np.zeros((cut.shape[0], 2))
+    if fit.adhesion != "none":
+        pull[:] = rows["retract"][:, list(pull_columns("constant"))]
+    table, times = r.constants.shape.table, timing(r.map, block.curves)
+    loops.viscous_loop(block.z, block.signal, block.start, cut, times, r.scale, rows["baseline"],
+                       pull, vs.MODELS[r.settings.viscous.model], law_of(fit.law).exponent,
+                       table.rows, table.step, r.constants.shape.units_of(block.curves), by, low,
+                       rows["viscous"])  # fmt: skip
+
+
 STAGES: dict[str, Stage] = {
     stage.name: stage
     for stage in (
@@ -210,6 +303,7 @@ STAGES: dict[str, Stage] = {
         Stage("retract", rt.COLUMNS, _retract_key, _run_retract),
         Stage("fit", ft.COLUMNS, _fit_key, _run_fit),
         Stage("stiffness", st.COLUMNS, _stiffness_key, _run_stiffness),
+        Stage("viscous", vs.COLUMNS, _viscous_key, _run_viscous, _viscous_asked),
     )
 }
 
@@ -263,7 +357,7 @@ class _Run:
             kept = self._kept(name, previous)
             if kept is None:
                 self.stale.append(name)
-                kept = np.full((fmap.n_curves, stage.columns), np.nan)
+                kept = stage.empty(fmap.n_curves, request.settings)
             self.tables[name] = kept
         self.done = np.full(fmap.n_curves, not self.stale)
         self.started = _now()
@@ -353,7 +447,7 @@ def analyse(
     Cancelled : on request
     """
     settings = settings or Settings()
-    request = Request(settings, constants(fmap, settings))
+    request = request_of(fmap, settings)
     run = _Run(fmap, request, previous, progress or Progress(), partial)
     if run.stale:
         in_memory = fmap.resident or fits_in_memory(fmap)
@@ -368,10 +462,8 @@ def analyse(
 
 def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, Block, Rows]:
     """All stages over a single curve: the same loops that `analyse` runs, with one row each."""
-    request = Request(settings, constants(fmap, settings))
+    request = request_of(fmap, settings)
     block = fmap.read_block(np.array([curve]))
-    rows: dict[str, Any] = {
-        name: np.full((1, stage.columns), np.nan) for name, stage in STAGES.items()
-    }
+    rows: dict[str, Any] = {name: stage.empty(1, settings) for name, stage in STAGES.items()}
     run_rows(request, fmap, block, rows, list(STAGES))
     return request, block, rows

@@ -47,7 +47,7 @@ SHORT = {
     "modulus": "Modulus E", "reduced_modulus": "Modulus E*", "contact_height": "Contact height",
     "work_of_adhesion": "Adhesion work", "dissipation": "Dissipation", "stiffness": "Stiffness",
     "indentation": "Indentation", "noise": "Noise", "baseline_slope": "Baseline slope",
-    "residual": "Residual", "n_points": "Samples",
+    "residual": "Residual", "n_points": "Samples", "drag": "Branch offset", "drift": "Drift",
 }  # fmt: skip
 """Labels that would not fit under a preview, shortened; the tool tip has them in full."""
 

@@ -131,6 +131,10 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
     if use.shape.fault:
         where = "layer.base" if settings.layer.base != "none" else "tip.radius"
         found.append((where, f"No modulus can be computed so: {use.shape.fault}"))
+    if settings.viscous.model != "none" and fmap.sampling_rate is None:
+        found.append(("viscous.model",
+                      "No sampling rate (Hz) is recorded: no relaxation can be fitted; loss "
+                      "fraction and works can be computed."))  # fmt: skip
     return found
 
 

@@ -83,6 +83,12 @@ def tip_at(z, d, count, i):
 
 
 @kernel
+def jumped(d, base, branch):
+    """Whether the branch dips by more than five noises where contact begins: a jump."""
+    return d[int(base[branch + B_TOUCH])] < -5.0 * base[branch + B_NOISE]
+
+
+@kernel
 def contact_at(z, d, count, base, branch, i):
     """z0 and its variance if sample i is the first in contact, without indentation.
 
@@ -106,7 +112,7 @@ def by_threshold(z, d, count, base, branch):
     """
     noise, touch = base[branch + B_NOISE], int(base[branch + B_TOUCH])
     limit = LEVEL * noise
-    if d[touch] < -5.0 * noise:
+    if jumped(d, base, branch):
         i = touch
         while i > 1 and d[i - 1] < 0.5 * d[touch]:
             i -= 1
@@ -176,7 +182,7 @@ def by_variance_ratio(z, d, count, base, branch):
             best, at = value, i
     if at <= first or at >= last - 1:
         return math.nan, math.nan
-    if d[int(base[branch + B_TOUCH])] < -5.0 * noise:
+    if jumped(d, base, branch):
         jump = at
         for i in range(at, min(at + m + 1, count)):
             if d[i] - d[i - 1] < d[jump] - d[jump - 1]:

@@ -9,13 +9,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..columns.baseline import COLUMNS
 from ..compiled import kernel
 from . import baseline as bl
 from . import fit as ft
+from . import joint as jt
 from . import retract as rt
 from . import stiffness as st
+from . import viscous as vi
+from .relaxing import NODES
+from .relaxing import ROWS as NODE_ROWS
 from .slow import BLOCKS
 from .tools import load_branch
+from .works import works_of_curve
 
 
 @kernel
@@ -36,7 +42,7 @@ def longest(cut):
 
 
 @kernel
-def baseline_loop(z, d, start, cut, scale, options, out):
+def baseline_loop(z, d, start, cut, scale, options, joint, clock, out):
     """Stage 1 over a block.
 
     Parameters
@@ -46,14 +52,22 @@ def baseline_loop(z, d, start, cut, scale, options, out):
     cut : (n, 4) approach offset, approach samples, retract offset, retract samples
     scale : (4,) see `load_branch`
     options : see `baseline.baseline_of_curve`
+    joint, clock : see `joint.joint_of_curve`; clock is (n, 3), or (0, 3) if nothing is joint
     out : (n, baseline.COLUMNS)
     """
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
     scratch = np.empty(max(2 * bl.MOST, 4 * BLOCKS))
+    together = clock.shape[0] > 0
+    work = np.empty((jt.WORK_ROWS, jt.TERMS))
+    clean = np.empty((7, max(m, COLUMNS) if together else 1))
     for i in range(start.size):
         na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])
+        jt.offset_of_branches(za, na, out[i])
+        if together:
+            jt.joint_of_curve(za[:na], da[:na], zr[:nr], dr[:nr], options, joint, clock[i],
+                              scratch, work, clean, out[i])  # fmt: skip
 
 
 @kernel
@@ -108,6 +122,37 @@ def stiffness_loop(z, d, start, cut, scale, base, backwards, low, high, out):
         )
         bl.take_off(zb, db, count, base[i], branch)
         st.stiffness_of_curve(zb, db, count, base[i], branch, low, high, out[i])
+
+
+@kernel
+def viscous_loop(z, d, start, cut, timing, scale, base, pull, model, n, rows, step, units, by, low,
+                 out):  # fmt: skip
+    """The viscous stage over a block: a relaxing solid, and the works of both branches.
+
+    Parameters
+    ----------
+    timing : (n, 3) s a sample on the approach and on the retract, and the length of a hold
+    pull : (n, 2) pull-off deflection and its variance
+    model : see ``columns/viscous.py``
+    n, rows, step, units : exponent and table of the law, and the table's unit for each curve
+    by, low : the lower end of the window, see `viscous.fit_relaxing`
+    """
+    m = longest(cut)
+    za, da, ta, zr, dr, tr = (np.empty(m), np.empty(m), np.empty(m), np.empty(m), np.empty(m),
+                              np.empty(m))  # fmt: skip
+    t, zt = np.empty(2 * m + 1), np.empty(2 * m + 1)
+    w, grid, small = np.zeros((NODE_ROWS, NODES)), np.zeros(5), np.zeros((20, 25))
+    space = np.zeros((vi.ROWS, 2 * vi.GROUPS + 2))
+    for i in range(start.size):
+        na = vi.load_timed(z, d, start[i] + cut[i, 0], cut[i, 1], False, scale, za, da, ta)
+        nr = vi.load_timed(z, d, start[i] + cut[i, 2], cut[i, 3], True, scale, zr, dr, tr)
+        bl.take_off(za, da, na, base[i], bl.APPROACH)
+        bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
+        out[i, :] = np.nan
+        works_of_curve(za, da, na, zr, dr, nr, base[i], out[i])
+        vi.fit_relaxing(za, da, ta, na, zr, dr, tr, nr, base[i], pull[i], timing[i], model, n,
+                        rows, step, units[i], by, low, t, zt, w, grid, space, small,
+                        out[i])  # fmt: skip
 
 
 @kernel

@@ -1,0 +1,113 @@
+"""How the modulus depends on the speed of the approach, from maps taken at several speeds.
+
+A power-law solid looks stiffer the faster it is dented: at equal depth the modulus goes with the
+speed to the power β (PowerLawSolid in ``models/viscoelastic.py``). The slope of ln E against ln v
+over some maps therefore tells β without any fit of a relaxation.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .analysis import Analysis
+from .columns import baseline as bl
+
+Array = np.ndarray
+MEDIAN = 1.2533141373155003
+"""√(π/2): standard error of a median over that of a mean, normal law."""
+SPREAD = 1.482602218505602
+"""Standard deviation over the median absolute deviation, normal law."""
+
+
+@dataclass(frozen=True)
+class AtSpeed:
+    """One map: approach speed [nm/s], median of the trusted pixels' modulus [GPa] and its standard
+    error, and how many pixels. The error takes the pixels as independent."""
+
+    title: str
+    speed: float
+    modulus: float
+    error: float
+    count: int
+
+
+@dataclass(frozen=True)
+class SpeedSlope:
+    """d ln E/d ln v and its standard error; NaN with a `reason` if it can't be had.
+
+    With more than two maps the error is raised to what the scatter about the line shows. `table`
+    has a row a map, in the order given.
+    """
+
+    slope: float
+    error: float
+    table: tuple[AtSpeed, ...]
+    reason: str = ""
+
+
+def approach_speed(analysis: Analysis) -> float:
+    """Median speed of the base on the approach [nm/s]; NaN without a sampling rate.
+
+    Travel over time of the whole branch: right for a ramp of constant speed.
+    """
+    fmap = analysis.map
+    if fmap.sampling_rate is None:
+        return math.nan
+    base = analysis.stage_tables["baseline"]
+    rate = np.broadcast_to(fmap.sampling_rate, fmap.segment_count.shape)
+    first = np.argmax((fmap.segment_kind == 0) & (fmap.segment_count > 0), axis=1)
+    own = rate[np.arange(fmap.n_curves), first]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        speed = base[:, bl.Z_RANGE] / (base[:, bl.B_KEPT] - 1.0) * own
+    speed = speed[np.isfinite(speed) & (speed > 0.0)]
+    return float(np.median(speed)) if speed.size else math.nan
+
+
+def _at_speed(analysis: Analysis, channel: str) -> AtSpeed:
+    found = analysis.channel(channel)
+    values = found[analysis.trusted & np.isfinite(found) & (found > 0.0)]
+    title = analysis.map.title or str(analysis.map.path or "map in memory")
+    if values.size < 2:
+        return AtSpeed(title, approach_speed(analysis), math.nan, math.nan, int(values.size))
+    middle = float(np.median(values))
+    spread = SPREAD * float(np.median(np.abs(values - middle)))
+    return AtSpeed(title, approach_speed(analysis), middle,
+                   MEDIAN * spread / math.sqrt(values.size), int(values.size))  # fmt: skip
+
+
+def modulus_against_speed(analyses: Sequence[Analysis], channel: str = "modulus") -> SpeedSlope:
+    """The slope of ln(modulus) against ln(speed) over maps of the same sample.
+
+    Parameters
+    ----------
+    analyses : of maps at two speeds or more, under the same settings
+    channel : "modulus" or another positive channel
+
+    Returns
+    -------
+    SpeedSlope : a line through the maps' medians, weighted by their errors. What is common to all
+        maps (spring constant, tip) cancels; a depth that changes with the speed does not.
+    """
+    table = tuple(_at_speed(analysis, channel) for analysis in analyses)
+    used = [row for row in table if row.speed > 0.0 and row.modulus > 0.0]
+    reason = ""
+    if any(math.isnan(row.speed) for row in table):
+        reason = "A map records no sampling rate, so its speed is not known. "
+    if len({row.speed for row in used}) < 2:
+        return SpeedSlope(math.nan, math.nan, table,
+                          reason + "Maps at two different speeds at least are needed.")  # fmt: skip
+    x = np.log([row.speed for row in used])
+    y = np.log([row.modulus for row in used])
+    error = np.array([row.error / row.modulus for row in used])
+    error = np.maximum(error, 1e-12)
+    weight = 1.0 / error**2
+    centre = float(np.sum(weight * x) / np.sum(weight))
+    spread = float(np.sum(weight * (x - centre) ** 2))
+    slope = float(np.sum(weight * (x - centre) * y) / spread)
+    rest = y - np.sum(weight * y) / np.sum(weight) - slope * (x - centre)
+    scatter = float(np.sum(weight * rest**2)) / (x.size - 2) if x.size > 2 else 1.0
+    return SpeedSlope(slope, math.sqrt(max(scatter, 1.0) / spread), table, reason.strip())
