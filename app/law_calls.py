@@ -33,10 +33,11 @@ def _adhesion_map(analysis: Any) -> Any:
     return adhesion_map(analysis)
 
 
-def _compare_on_curve(fmap: Any, settings: Any, row: int, col: int) -> Any:
+def _compare_on_curve(fmap: Any, settings: Any, row: int, col: int, walk: float | None = None
+                      ) -> Any:  # fmt: skip
     from ..core.comparison import compare_on_curve
 
-    return compare_on_curve(fmap, settings, row, col)
+    return compare_on_curve(fmap, settings, row, col, walk=walk)
 
 
 def _compare_on_map(analysis: Any, progress: Progress) -> Any:

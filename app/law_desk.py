@@ -139,7 +139,8 @@ class LawDesk(QObject):
             pixel = (None, None) if panel.scope == MAP else (row, col)
             return partial(_plain, calls.advise, analysis, *pixel)
         if page == "comparison":
-            return partial(_plain, calls.compare_on_curve, fmap, settings, row, col)
+            walk = analysis.walk if session.finished else None  # the map's own slow noise
+            return partial(_plain, calls.compare_on_curve, fmap, settings, row, col, walk)
         if page == "contact":
             return partial(_plain, calls.compare_contacts, fmap, settings, row, col)
         return partial(_plain, calls.pixel_budget, analysis, row, col, panel.quantity)

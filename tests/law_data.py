@@ -181,7 +181,8 @@ class Provider:
         self._note("adhesion_map")
         return adhesion_map(analysis.map.shape)
 
-    def compare_on_curve(self, fmap: Any, settings: Any, row: int, col: int) -> Any:
+    def compare_on_curve(self, fmap: Any, settings: Any, row: int, col: int,
+                         walk: float | None = None) -> Any:  # fmt: skip
         self._note("compare_on_curve", row, col)
         return comparison()
 
