@@ -97,6 +97,14 @@ class Commands(QObject):
         elif isinstance(answer.error, Cancelled):
             self._window.say("Stopped; what was not finished is not there.")
 
+    def ask_save_budget(self, text: str) -> None:
+        """Save a budget of uncertainty, which is given as comma-separated values."""
+        row, col = self._session.selection or (0, 0)
+        name = f"{saving.stem_of(self._session.map)}_budget_{row}_{col}.csv"
+        path = files.ask_save(self._window, "Save the budget", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.text_file(path, text)))
+
     # -- settings -------------------------------------------------------------------------------
 
     def ask_save_settings(self) -> bool:

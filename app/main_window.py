@@ -35,7 +35,7 @@ from .status import Status
 if TYPE_CHECKING:
     from .workspace import Workspace
 
-LAYOUT_VERSION = 1
+LAYOUT_VERSION = 2
 
 
 class MainWindow(QMainWindow):
@@ -76,6 +76,8 @@ class MainWindow(QMainWindow):
         self.settings_panel = SettingsPanel(self.session, self)
         self.values_dock = self._dock("Values", "values", QWidget())
         self.settings_dock = self._dock("Settings", "settings", self.settings_panel)
+        self.law_dock = self._dock("Law", "law", QWidget())
+        self.docks = (self.values_dock, self.settings_dock, self.law_dock)
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
         self._offer_samples()
@@ -113,9 +115,8 @@ class MainWindow(QMainWindow):
         self.settings_panel.save_asked.connect(self.commands.ask_save_settings)
         self.settings_panel.load_asked.connect(self.commands.ask_load_settings)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_changed)
-        for dock, name in ((self.values_dock, "panel_values"),
-                           (self.settings_dock, "panel_settings")):  # fmt: skip
-            action = self.actions_by_id[name]
+        for dock in self.docks:
+            action = self.actions_by_id[f"panel_{dock.objectName()}"]
             dock.visibilityChanged.connect(
                 lambda _, d=dock, a=action: a.setChecked(not d.isHidden())
             )
@@ -130,9 +131,13 @@ class MainWindow(QMainWindow):
             self.workspace.map.set_marks_visible(self.actions_by_id["marks"].isChecked())
             self.workspace.marks_toggled.connect(self._marks_switched)
             self.pages.addWidget(self.workspace)
-            old = self.values_dock.widget()
-            self.values_dock.setWidget(self.workspace.values)
-            old.deleteLater()
+            for dock, panel in ((self.values_dock, self.workspace.values),
+                                (self.law_dock, self.workspace.law)):  # fmt: skip
+                old = dock.widget()
+                dock.setWidget(panel)
+                old.deleteLater()
+            self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
+            self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
         return self.workspace
 
     # -- places ---------------------------------------------------------------------------------
@@ -143,7 +148,8 @@ class MainWindow(QMainWindow):
         right = Qt.DockWidgetArea.RightDockWidgetArea
         self.addDockWidget(right, self.values_dock)
         self.splitDockWidget(self.values_dock, self.settings_dock, Qt.Orientation.Vertical)
-        for dock in (self.values_dock, self.settings_dock):
+        self.tabifyDockWidget(self.settings_dock, self.law_dock)
+        for dock in self.docks:
             dock.hide()
         geometry = self.memory.value("window/geometry")
         if isinstance(geometry, QByteArray):
@@ -162,11 +168,13 @@ class MainWindow(QMainWindow):
         """All panels back to their places."""
         right = Qt.DockWidgetArea.RightDockWidgetArea
         docks = [self.values_dock, self.settings_dock]
-        for dock in docks:
+        for dock in self.docks:
             dock.setFloating(False)
             self.addDockWidget(right, dock)
             dock.show()
         self.splitDockWidget(*docks, Qt.Orientation.Vertical)
+        self.tabifyDockWidget(self.settings_dock, self.law_dock)
+        self.settings_dock.raise_()
         self.resizeDocks(docks, [310, 310], Qt.Orientation.Horizontal)
         self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)
         if self.workspace is not None:
@@ -191,7 +199,7 @@ class MainWindow(QMainWindow):
             workspace.map.setFocus()
         elif self.pages.currentWidget() is not self.start_page:
             self._keep_places_of_docks()
-            for dock in (self.values_dock, self.settings_dock):
+            for dock in self.docks:
                 dock.hide()
             self.pages.setCurrentWidget(self.start_page)
             self.start_page.show_recent()
@@ -287,10 +295,11 @@ class MainWindow(QMainWindow):
         self._step_channel(1)
 
     def _step_channel(self, step: int) -> None:
-        from ..core.channels import CHANNELS
+        from ..core.channels import asked_for
 
-        names = list(CHANNELS)
-        place = names.index(self.session.channel) + step
+        names = list(asked_for(self.session.settings))
+        now = self.session.channel
+        place = names.index(now) + step if now in names else 0
         self.session.choose_channel(names[place % len(names)])
 
     def show_marks(self, on: bool) -> None:
@@ -303,10 +312,21 @@ class MainWindow(QMainWindow):
         self.memory.setValue("marks", on)
 
     def show_settings_panel(self, on: bool) -> None:
-        self.settings_dock.setVisible(on)
+        self._show_panel(self.settings_dock, on)
 
     def show_values_panel(self, on: bool) -> None:
-        self.values_dock.setVisible(on)
+        self._show_panel(self.values_dock, on)
+
+    def show_law_panel(self, on: bool) -> None:
+        self._show_panel(self.law_dock, on)
+
+    def _show_panel(self, dock: QDockWidget, on: bool) -> None:
+        """Show or hide a panel; one that lies behind another comes to the front."""
+        behind = not on and dock.isVisible() and dock.visibleRegion().isEmpty()
+        dock.setVisible(on or behind)
+        if on or behind:
+            dock.raise_()
+        self.actions_by_id[f"panel_{dock.objectName()}"].setChecked(on or behind)
 
     # -- dropping and closing -------------------------------------------------------------------
 

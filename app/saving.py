@@ -115,6 +115,20 @@ def result_file(analysis: Any, path: Path) -> Write:
     return write
 
 
+def text_file(path: Path, text: str) -> Write:
+    """Write a text that is there already."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.writers.atomic import saving
+
+        progress.step(0, 0, "Saving")
+        with saving(path) as temporary:
+            temporary.write_text(text, encoding="utf-8", newline="")
+        return [path]
+
+    return write
+
+
 def save_settings(path: Path, settings: Settings) -> None:
     """Write settings as TOML, or as JSON where the name ends so. Raises WriteError in words."""
     from ..core.writers.atomic import saving

@@ -11,6 +11,8 @@ from PySide6.QtWidgets import QSizePolicy, QSplitter, QVBoxLayout, QWidget
 
 from ..core.channels import CHANNELS
 from ..core.curvereport import window_change
+from .law_desk import LawDesk
+from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
 from .session import FIRST_CHANNEL, Session
@@ -22,7 +24,8 @@ from .walk import Walker
 
 
 class Workspace(QWidget):
-    """Map, channels and curve side by side, notices above them; `values` belongs into a dock.
+    """Map, channels and curve side by side, notices above them; `values` and `law` belong into
+    docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -35,7 +38,8 @@ class Workspace(QWidget):
         self._given_up = False
         self._memory = QSettings("palpate", "palpate")
         self.map, self.strip, self.curve = MapView(self), ChannelStrip(self), CurveView(self)
-        self.values = ValuesPanel()
+        self.values, self.law = ValuesPanel(), LawPanel()
+        self.law_desk = LawDesk(session, self.law, parent=self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)
@@ -83,6 +87,8 @@ class Workspace(QWidget):
         )
         self.map.marks_toggled.connect(self.marks_toggled)
         self.strip.chosen.connect(session.choose_channel)
+        self.law_desk.law_drawn.connect(self.curve.show_other)
+        self.law_desk.contacts_marked.connect(self.curve.show_contacts)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
@@ -121,6 +127,9 @@ class Workspace(QWidget):
         if fmap is None:
             return
         name = self._session.channel
+        if not CHANNELS[name].asked(self._session.settings):  # that law has no such channel
+            self._session.choose_channel("modulus")
+            return
         values, marks = np.full(fmap.shape, np.nan), None
         if analysis is not None:
             values, marks = analysis.preview(name), analysis.severe
@@ -141,7 +150,8 @@ class Workspace(QWidget):
         self.values.show_report(report, note)
 
     def set_theme(self, theme: Theme) -> None:
-        for part in (self.map, self.strip, self.curve, self.values, self.missing, self.notes):
+        for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
+                     self.notes):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

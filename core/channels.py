@@ -147,6 +147,11 @@ def _forced_variance(white: int, slow: int) -> Getter:
     return lambda t: (t.pull[:, white] + t.walk * t.pull[:, slow]) * t.spring_constant**2
 
 
+def _tilt_variance(t: Tables) -> Array:
+    own = t.base[:, bl.VAR_TILT]
+    return np.where(np.isfinite(own), own, t.base[:, bl.B_VAR_SLOPE])
+
+
 def _z0_variance(t: Tables) -> Array:
     return _fitted(t, ft.VAR_Z0, ft.SLOW_Z0)
 
@@ -194,6 +199,12 @@ def _young_variance(column: int, variance: int) -> Getter:
 
 def _relaxation_time(t: Tables) -> Array:
     return np.exp(_relaxing(vs.TIME)(t))
+
+
+def _pull_fitted(settings: Settings) -> bool:
+    fit = settings.fit
+    fitted = fit.pull_off == "fitted" and fit.adhesion != "none"
+    return fitted or fit.adhesion == "two_point"
 
 
 def _viscous(settings: Settings) -> bool:
@@ -251,12 +262,31 @@ _ALL = (
             lambda t: t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("baseline_slope", "Slope of the baseline", "b", "",
             "slope of the free part of the approach, nm of deflection per nm of travel",
-            lambda t: t.base[:, bl.B_SLOPE], lambda t: t.base[:, bl.B_VAR_SLOPE], "signed", LENGTH),
+            lambda t: t.base[:, bl.B_SLOPE], _tilt_variance, "signed", LENGTH),
     Channel("residual", "Residual of the fit", "r/σ", "",
             "root mean square residual of the fit, in units of the noise",
             lambda t: _good(t, ft.RESIDUAL) / t.base[:, bl.B_NOISE], needs=LENGTH),
     Channel("n_points", "Samples in the window", "N", "", "samples that the fit used",
             lambda t: t.fit[:, ft.SAMPLES], needs=LENGTH),
+    Channel("exponent", "Fitted exponent", "n", "", "n of F = C δⁿ: 1 punch, 1.5 sphere, 2 cone",
+            lambda t: _good(t, ft.EXPONENT), lambda t: _good(t, ft.VAR_EXPONENT), needs=LENGTH,
+            asked=lambda settings: settings.fit.law == "free_exponent"),
+    Channel("fitted_pull_off", "Fitted pull-off", "F_fit", "nN",
+            "the pull-off force as a parameter of the fitted law",
+            lambda t: _good(t, ft.PULL) * t.spring_constant,
+            lambda t: _good(t, ft.VAR_PULL) * t.spring_constant**2, needs=FORCE,
+            asked=_pull_fitted),
+    Channel("drag", "Offset of the branches", "ΔF", "nN",
+            "baseline of the approach less that of the retract at contact, times k: twice the drag "
+            "on the lever where nothing else parts them",
+            lambda t: t.base[:, bl.DRAG] * t.spring_constant,
+            lambda t: t.base[:, bl.VAR_DRAG] * t.spring_constant**2, "signed", FORCE),
+    Channel("drift", "Drift of the deflection", "dd/dt", "nm/s",
+            "slope of both free parts against time; fitted only where one line with a drift serves "
+            "both branches, and given where a sampling rate is recorded",
+            lambda t: t.base[:, bl.DRIFT] / t.base[:, bl.DURATION],
+            lambda t: t.base[:, bl.VAR_DRIFT] / t.base[:, bl.DURATION] ** 2, "signed", LENGTH,
+            lambda settings: settings.baseline.branches == "drift"),
     Channel("relaxation_modulus", "Modulus after loading", "E(t_L)", "GPa",
             "relaxation modulus a loading time after a step, from both branches together",
             _young(vs.LN_C), _young_variance(vs.LN_C, vs.VAR_LN_C), needs=ELASTIC, asked=_viscous),

@@ -36,6 +36,8 @@ def _parser() -> argparse.ArgumentParser:
                      help="one setting, such as fit.law=cone; may be repeated")  # fmt: skip
     run.add_argument("--out", metavar="FILE_OR_FOLDER",
                      help="where the result goes (default: beside each map)")  # fmt: skip
+    run.add_argument("--thickness", metavar="FILE",
+                     help="layer thickness at each pixel in nm, .npy or .csv (with layer.base set)")
     run.add_argument("--pictures", action="store_true", help="also write a PNG of each main map")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no table")
     info = commands.add_parser("info", help="what is in a map file")
@@ -158,9 +160,15 @@ def _one(path: Path, target: Path, settings, args: argparse.Namespace) -> None:
     from .calibration import missing, remarks
     from .pipeline import analyse
     from .readers import open_map
+    from .readers.thickness import read_thickness
     from .workfile import save_analysis
 
     with open_map(path) as fmap:
+        if args.thickness:
+            fmap = fmap.with_thickness(read_thickness(args.thickness, fmap.shape))
+            if settings.layer.base == "none":
+                print(f"{path.name}: a thickness is given, but no layer: --set layer.base=bonded "
+                      "or sliding uses it.", file=sys.stderr)  # fmt: skip
         for warning in fmap.warnings + remarks(fmap, settings):
             print(f"{path.name}: {warning}", file=sys.stderr)
         lacking = missing(fmap, settings)

@@ -168,6 +168,18 @@ def _zero_load_contact(c: Case) -> Array:
     return np.cbrt(4.0 * t.fit[:, ft.PULL] / (stiff * t.radius**1.5))
 
 
+def _offset_share(c: Case) -> Array:
+    """Offset of the branches in per cent of the adhesion; NaN within 5 standard errors of zero or
+    where a free part is too short to tell. Adhesion counts as five noises at least."""
+    b = c.tables.base
+    size = np.abs(b[:, bl.DRAG])
+    pull = np.maximum(np.nan_to_num(c.tables.pull[:, rt.PULL]), 5.0 * b[:, bl.B_NOISE])
+    told = (size > 5.0 * np.sqrt(b[:, bl.VAR_DRAG])) & (_free_share(bl.APPROACH)(c) >= 1.0) & (
+        _free_share(bl.RETRACT)(c) >= 1.0
+    )
+    return np.where(told, 100.0 * size / pull, np.nan)
+
+
 def _viscous(c: Case, column: int) -> Array:
     """A column of the viscous stage; NaN where no relaxing solid was asked for."""
     table = c.tables.viscous
@@ -259,10 +271,24 @@ _ALL = (
           "The tip went deeper than the law is known: no such contact with this tip.",
           lambda c: c.tables.fit[:, ft.BEYOND], lambda f, s: f > 1.0, "of what is known",
           lambda s: 1.0),
+    Doubt("no_contact_point", SEVERE,
+          "The chosen way of finding the contact point found none.",
+          _fit_state, lambda f, s: f == ft.NO_POINT),
     Doubt("jkr_outside", MILD,
           "The contact at zero load is wider than half the tip radius, where JKR ends: the sample "
           "is too soft or too sticky for this tip.",
           _zero_load_contact, lambda f, s: f > 0.5, "of the tip radius", lambda s: 0.5),
+    Doubt("fringes", MILD,
+          "A wave of the given period is in the baseline and was left there: optical fringes.",
+          _base(bl.WAVE_SEEN), lambda f, s: f > s.worst_fringe, NOISES, lambda s: s.worst_fringe),
+    Doubt("fringes_unknown", MILD,
+          "The free part is shorter than half a period of the fringes: they can't be told from a "
+          "slope there and were left.",
+          _base(bl.WAVE_ROOM), lambda f, s: f < 0.5, "periods", lambda s: 0.5),
+    Doubt("drag", MILD,
+          "Approach and retract have different baselines: drag, or drift in time.",
+          _offset_share, lambda f, s: f > s.worst_drag, "% of the adhesion",
+          lambda s: s.worst_drag),
     Doubt("viscous_failed", MILD,
           "The relaxing solid found no answer: too few samples, no convergence, or a covariance "
           "that is not positive.",

@@ -23,6 +23,7 @@ from .doubts import DOUBTS, WITHOUT_LENGTHS
 from .forcemap import ForceMap
 from .pipeline import Request, backwards, kernel_law, one_curve
 from .settings import Settings
+from .steps.baseline import take_off
 from .steps.contact_law import law_curve
 
 Array = np.ndarray
@@ -32,9 +33,11 @@ def _branch(z: Array, signal: Array, scale: float, row: Array, at: int) -> Branc
     if z.size > 1 and z[0] > z[-1]:
         z, signal = z[::-1], signal[::-1]
     raw = signal * scale
-    line = row[at] + row[at + bl.B_SLOPE] * (z - row[at + bl.B_CENTRE])
     keep = np.isfinite(z) & np.isfinite(raw)
-    z, raw, line = z[keep], raw[keep], line[keep]
+    z, raw = np.ascontiguousarray(z[keep]), raw[keep]
+    line = np.zeros(z.size)
+    take_off(z, line, z.size, row, at)  # of nothing: the baseline itself, with the other sign
+    line = -line
     first, last = row[at + bl.B_FIRST], row[at + bl.B_LAST]
     free = (z[int(first)], z[int(last) - 1]) if last == last and z.size >= last else NOWHERE
     return Branch(z, raw - line, raw, line, free)
@@ -54,10 +57,13 @@ def _law(request: Request, fit: Array, low: float, high: float) -> tuple[Array, 
     """The fitted law drawn densely from first contact to the peak."""
     if fit[ft.STATE] != ft.GOOD:
         return np.empty(0), np.empty(0)
-    z = np.linspace(low, high, 200)
-    d = _law_at(z, request, fit)
-    keep = np.isfinite(d)
-    return z[keep], d[keep]
+    inside, outside = high, low
+    for _ in range(50):  # where the law's contact begins
+        middle = 0.5 * (inside + outside)
+        touches = math.isfinite(_law_at(np.array([middle]), request, fit)[0])
+        inside, outside = (middle, outside) if touches else (inside, middle)
+    z = np.linspace(inside, high, 200)
+    return z, _law_at(z, request, fit)
 
 
 def _residuals(branch: Branch, request: Request, fit: Array, noise: float

@@ -16,7 +16,7 @@ import math
 import os
 from collections.abc import Callable, Hashable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -34,8 +34,12 @@ from .forcemap import Block, ForceMap
 from .mapparts import APPROACH, RETRACT
 from .models import POWER, law_of, tables
 from .progress import Progress
-from .settings import Settings
+from .settings import CONTACTS, Settings
 from .steps import loops
+from .steps.clock import clock_of
+from .steps.contact import contact_loop
+from .steps.fringes import fringe_period
+from .steps.joint import IN_TIME, ONE_SLOPE, SEPARATE
 
 Array = np.ndarray
 CHUNK = 512
@@ -50,15 +54,25 @@ Rows = dict[str, Array]
 
 @dataclass(frozen=True)
 class Request:
-    """Settings and constants of one run; the map is asked for its sampling rates."""
+    """Settings and constants of one run.
+
+    `period` is that of the fringes [nm], given or found; NaN if there are none. `map` is asked
+    for the sampling rate.
+    """
 
     settings: Settings
     constants: Constants
-    map: ForceMap | None = None
+    period: float = math.nan
+    map: ForceMap | None = field(default=None, repr=False, compare=False)
 
     @property
     def scale(self) -> Array:
         return np.array(self.constants.scale)
+
+
+def request_of(fmap: ForceMap, settings: Settings) -> Request:
+    """What a run over this map under these settings needs to know beforehand."""
+    return Request(settings, constants(fmap, settings), fringe_period(fmap, settings), fmap)
 
 
 @dataclass(frozen=True)
@@ -85,14 +99,27 @@ class Stage:
 
 
 def _baseline_key(r: Request) -> Hashable:
-    return r.settings.baseline, r.settings.doubts.spike, r.constants.scale
+    period = r.period if r.period > 0.0 else None  # a NaN would make the key differ from itself
+    return r.settings.baseline, r.settings.doubts.spike, r.constants.scale, period
+
+
+def joint_of(r: Request) -> Array:
+    """What is fitted to both baselines together, as `steps.joint` takes it; zeros if nothing is."""
+    b = r.settings.baseline
+    fringes = {"leave": 1.0, "subtract": 2.0}[b.fringes] if r.period > 0.0 else 0.0
+    modes = {"separate": SEPARATE, "drag": ONE_SLOPE, "drift": IN_TIME}
+    return np.array([fringes, r.period if fringes else 0.0, float(modes[b.branches])])
 
 
 def _run_baseline(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     b = r.settings.baseline
     options = np.array([float(b.shape == "line"), b.extent / 100.0, b.threshold,
                         r.settings.doubts.spike])  # fmt: skip
-    loops.baseline_loop(block.z, block.signal, block.start, cut, r.scale, options, rows["baseline"])
+    joint, clock = joint_of(r), np.empty((0, 3))
+    if joint.any() and r.map is not None:
+        clock = clock_of(r.map, block.curves)
+    loops.baseline_loop(block.z, block.signal, block.start, cut, r.scale, options, joint, clock,
+                        rows["baseline"])  # fmt: skip
 
 
 def _retract_key(r: Request) -> Hashable:
@@ -187,6 +214,10 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     if fit.adhesion != "none":
         pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
     contact = np.full((cut.shape[0], 2), np.nan)
+    if cl.Z0 not in free_of(r.settings):
+        contact_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
+                     np.ascontiguousarray(pull[:, :2]), backwards(r.settings),
+                     law_of(fit.law).exponent, list(CONTACTS).index(fit.contact), contact)
     numbers, table = kernel_law(r)
     units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
@@ -416,7 +447,7 @@ def analyse(
     Cancelled : on request
     """
     settings = settings or Settings()
-    request = Request(settings, constants(fmap, settings), fmap)
+    request = request_of(fmap, settings)
     run = _Run(fmap, request, previous, progress or Progress(), partial)
     if run.stale:
         in_memory = fmap.resident or fits_in_memory(fmap)
@@ -431,7 +462,7 @@ def analyse(
 
 def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, Block, Rows]:
     """All stages over a single curve: the same loops that `analyse` runs, with one row each."""
-    request = Request(settings, constants(fmap, settings), fmap)
+    request = request_of(fmap, settings)
     block = fmap.read_block(np.array([curve]))
     rows: dict[str, Any] = {name: stage.empty(1, settings) for name, stage in STAGES.items()}
     run_rows(request, fmap, block, rows, list(STAGES))

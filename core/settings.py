@@ -166,15 +166,15 @@ class Baseline:
     )  # fmt: skip
     fringes: str = choice(
         "leave", "Optical fringes", {"leave": "leave", "subtract": "fit and subtract"},
-        "A wave of light reflected from the sample. It is fitted only where the free part is at "
-        "least half a period long.",
+        "A wave of light reflected from the sample. It is fitted together with the line, and only "
+        "where the free part is at least half a period long; all of the free part is used then.",
         "common practice, no source",
     )  # fmt: skip
     period: float = number(
         0.0, "Period of the fringes", "nm", 0.0, 1e5,
-        "About half the wavelength of the light; 0 finds it from the curves of the map.",
+        "About half the wavelength of the light. 0 finds it from the curves of the map if fringes "
+        "are subtracted; if they are left, a period given here is looked for and doubted.",
         "Λ ≈ λ/2 near normal incidence, common practice, no source",
-        shown_if="fringes=subtract",
     )  # fmt: skip
     branches: str = choice(
         "separate", "The two branches",
@@ -370,6 +370,16 @@ class Doubts:
     worst_set_force: float = number(
         10.0, "Set force missed by", "%", 0.1, 100.0,
         "A peak force further than this from the map's set force is doubted.", OURS,
+    )  # fmt: skip
+    worst_fringe: float = number(
+        3.0, "Fringes", "noise", 0.1, 1000.0,
+        "A wave of the given period that is left in the baseline and is this many times its noise "
+        "high is doubted.", OURS,
+    )  # fmt: skip
+    worst_drag: float = number(
+        20.0, "Offset of the branches", "%", 0.1, 1e4,
+        "Baselines of approach and retract that lie this far apart, in per cent of the adhesion, "
+        "are doubted.", OURS,
     )  # fmt: skip
 
 

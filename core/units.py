@@ -25,6 +25,7 @@ DIMENSIONS: dict[str, tuple[str, str, float]] = {
     "voltage": ("V", "V", 1.0),
     "sensitivity": ("m/V", "nm/V", 1e9),
     "frequency": ("Hz", "Hz", 1.0),
+    "speed": ("m/s", "nm/s", 1e9),
     "temperature": ("K", "K", 1.0),
     "angle": ("rad", "rad", 1.0),
     "number": ("", "", 1.0),
@@ -70,9 +71,8 @@ def parse_unit(text: str) -> tuple[str, float]:
         dimension, si = top
         return dimension, si * DIMENSIONS[dimension][2]
     pair = (top[0], bottom[0]) if top and bottom else None
-    dimension = {("force", "length"): "stiffness", ("length", "voltage"): "sensitivity"}.get(
-        pair or ("", ""), ""
-    )
+    dimension = {("force", "length"): "stiffness", ("length", "voltage"): "sensitivity",
+                 ("length", "time"): "speed"}.get(pair or ("", ""), "")  # fmt: skip
     if not dimension or top is None or bottom is None:
         raise ValueError(f"the unit “{text}” is not known; use such as m, nm, V, N, nN, N/m, Pa")
     return dimension, top[1] / bottom[1] * DIMENSIONS[dimension][2]

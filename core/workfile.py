@@ -202,6 +202,10 @@ def _write_constants(process: Any, analysis: Any) -> None:
         made = nexus.number(group, one.name, one.value * factor, symbol)
         made.attrs.update(error=one.error * factor, origin=one.origin, method=one.method)
     nexus.number(group, "poisson_ratio", used.poisson_ratio, "1").attrs["origin"] = "assumed"
+    if getattr(analysis.map, "thickness", None) is not None:
+        index = analysis.map.index_map
+        here = np.where(index >= 0, analysis.map.thickness[np.maximum(index, 0)], np.nan)
+        nexus.image(group, "layer_thickness", here * 1e-9, "m", "Layer thickness (m)")
 
 
 def _write_source(entry: Any, source: SourceIdentity) -> None:

@@ -43,12 +43,23 @@ for kind in range(13):
         z2, d2 = odd(int(rng.integers(13)), int(rng.choice([0, 1, 8, 30, 200])))
         zs.append([z, z2[::-1]]); ds.append([d, d2[::-1]])
 fmap = ForceMap.from_arrays(zs, ds, shape=(13, 13), spring_constant=1.0, radius=10.0,
-                            half_angle=20.0)
+                            half_angle=20.0, sampling_rate=1000.0)
 for change in ({}, {"fit.window": "indentation"}, {"fit.window": "force", "fit.law": "cone"},
                {"fit.branch": "retract", "fit.law": "punch", "stiffness.branch": "approach"},
                {"fit.fraction_from": -100.0, "fit.fraction_to": 100.0, "baseline.extent": 5.0,
                 "adhesion.samples": 21, "stiffness.share_from": 0.0},
-               {"baseline.shape": "offset", "baseline.threshold": 3.0, "fit.adhesion": "none"}):
+               {"baseline.shape": "offset", "baseline.threshold": 3.0, "fit.adhesion": "none"},
+               {"fit.adhesion": "jkr"}, {"fit.adhesion": "two_point"},
+               {"fit.adhesion": "maugis", "fit.pull_off": "fitted", "fit.branch": "retract",
+                "fit.fraction_from": -50.0},
+               {"fit.law": "free_exponent"}, {"fit.law": "sphere", "fit.window": "indentation"},
+               {"layer.base": "bonded", "layer.thickness": 30.0},
+               {"fit.contact": "threshold"}, {"fit.contact": "variance_ratio"},
+               {"fit.contact": "goodness"}, {"fit.contact": "change_point", "fit.law": "cone"},
+               {"baseline.branches": "drift", "baseline.fringes": "subtract",
+                "baseline.period": 60.0},
+               {"baseline.branches": "drag"}, {"baseline.fringes": "subtract"},
+               {"viscous.model": "power_law"}, {"viscous.model": "standard_solid"}):
     first = analyse(fmap, Settings().with_values(change))
     again = analyse(fmap, Settings().with_values(change))
     for name, table in first.stage_tables.items():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from truth_curves import NOISE, RADIUS, Z0, K, Truth
 
+from palpate.core.columns import fit as ft
 from palpate.core.doubts import DOUBTS, names_of
 from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
@@ -124,6 +127,14 @@ def open_loop(z, d):
     return [z[0], z[1][40:]], [d[0], d[1][40:]]
 
 
+def drag(z, d):
+    return z, [d[0] + 0.5, d[1] - 0.5]
+
+
+def fringes(z, d):
+    return z, [b + 6.0 * NOISE * np.sin(2.0 * np.pi * a / 150.0) for a, b in zip(z, d, strict=True)]
+
+
 def as_it_is(z, d):
     return z, d
 
@@ -140,6 +151,8 @@ CASES = [
     ("no_pull_off", no_pull_off, {}), ("too_short", too_short, {}),
     ("no_retract", no_retract, {}), ("few_in_slope", few_in_slope, {}),
     ("z_unsteady", z_unsteady, {}), ("open_loop", open_loop, {}),
+    ("drag", drag, {}), ("fringes", fringes, {"baseline.period": 150.0}),
+    ("fringes_unknown", as_it_is, {"baseline.period": 400.0}),
     ("window_cut", as_it_is, {"fit.fraction_from": -60.0}),
 ]  # fmt: skip
 
@@ -156,30 +169,47 @@ def test_the_curve_that_has_it_is_doubted_and_its_neighbours_are_not(name, spoil
     z, d = good()
     found, result = doubts_of(*spoil(z, d), change)
     assert name in found
-    if name != "window_cut":
+    if name not in ("window_cut", "fringes_unknown"):
         assert not (result.doubts[0, 1:] & np.uint64(DOUBTS[name].mask)).any()
     assert result.severe[0, 0] == any(DOUBTS[n].severity == "severe" for n in found)
 
 
 def test_every_doubt_has_its_case():
-    covered = {name for name, *_ in CASES} | {"fit_failed", "not_calibrated"}
+    covered = {name for name, *_ in CASES} | {
+        "fit_failed", "not_calibrated", "at_bound", "fit_stuck", "no_contact_point", "beyond_law",
+        "jkr_outside"}  # fmt: skip
     assert covered == set(DOUBTS)
 
 
-def test_a_fit_that_finds_no_answer_is_doubted():
-    """Force that falls with indentation: no stiffness of the law describes it."""
-    from palpate.core.columns import fit as ft
-
+@pytest.mark.parametrize(
+    ("name", "column", "value", "severe"),
+    [
+        ("fit_failed", ft.STATE, ft.NOT_CONVERGED, True),
+        ("fit_failed", ft.STATE, ft.NOT_POSITIVE, True),
+        ("at_bound", ft.STATE, ft.AT_BOUND, True),
+        ("fit_stuck", ft.STATE, ft.NOT_MOVED, True),
+        ("no_contact_point", ft.STATE, ft.NO_POINT, True),
+        ("beyond_law", ft.BEYOND, 1.3, True),
+    ],
+)
+def test_a_fit_that_went_wrong_is_doubted_and_gives_no_number(name, column, value, severe):
+    """A state of the fit that is not good: its own doubt, NaN, and no other curve touched."""
     _, result = doubts_of(*good(), others=3)
     table = result.stage_tables["fit"].copy()
-    for state in (ft.NOT_CONVERGED, ft.NOT_POSITIVE):
-        table[0, ft.STATE] = state
-        from dataclasses import replace
+    table[0, column] = value
+    spoiled = replace(result, stage_tables={**result.stage_tables, "fit": table}, _cache={})
+    assert name in names_of(int(spoiled.doubts[0, 0]))
+    assert spoiled.severe[0, 0] == severe
+    assert np.isnan(spoiled.channel("modulus")[0, 0]) == (column == ft.STATE)
+    assert not spoiled.severe[0, 1]
 
-        spoiled = replace(result, stage_tables={**result.stage_tables, "fit": table}, _cache={})
-        assert "fit_failed" in names_of(int(spoiled.doubts[0, 0]))
-        assert np.isnan(spoiled.channel("modulus")[0, 0])
-        assert not spoiled.severe[0, 1]
+
+def test_jkr_with_too_sharp_a_tip_is_doubted():
+    """A sharp tip on sticky rubber: the contact at zero load is wider than half the radius."""
+    _, result = doubts_of(*good(1, Truth(0.004)), change={"fit.adhesion": "jkr"}, others=0)
+    assert "jkr_outside" in names_of(int(result.doubts[0, 0]))
+    _, stiff = doubts_of(*good(1, Truth(2.0)), change={"fit.adhesion": "jkr"}, others=0)
+    assert "jkr_outside" not in names_of(int(stiff.doubts[0, 0]))
 
 
 def test_without_a_constant_every_curve_is_severely_doubted():

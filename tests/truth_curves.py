@@ -76,6 +76,7 @@ class Truth:
             "dissipation": -K * float(np.trapezoid(self.contact(gone), gone)),
             "indentation": self.depth(self.peak_force), "peak_force": self.peak_force,
             "noise": NOISE, "baseline_slope": TILT, "residual": 1.0, "n_points": fitted.sum(),
+            "drag": 0.0,
         }  # fmt: skip
 
     def noisy(self, count: int, seed: int = 1, noise: float = NOISE

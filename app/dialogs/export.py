@@ -83,11 +83,11 @@ class ExportDialog(QDialog):
         form.addRow(buttons)
 
     def _fill(self, channel: str) -> None:
-        from ...core.channels import CHANNELS
+        from ...core.channels import asked_for
 
         self.what.addItem("all maps, one file each", ALL)
         self._empty = 0
-        for name, entry in CHANNELS.items():
+        for name, entry in asked_for(self._analysis.settings).items():
             if np.isfinite(self._analysis.channel(name)).any():
                 self.what.addItem(entry.title, name)
             else:

@@ -12,6 +12,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
         "Three minutes": written("guide"),
         "Channels": channels_page(),
         "Doubts": doubts_page(),
+        "Which law, and how sure": written("laws"),
         "Contact laws": laws_page(),
         "Settings": settings_page(),
         "Keys": keys_page(keys),

@@ -102,10 +102,12 @@ class NumberField(QAbstractSpinBox):
         self._value = value
         self._write(value)
 
-    def set_recorded(self, value: float | None, known: bool) -> None:
-        """What the map says, shown while the field is empty; `known` is whether there is a map."""
+    def set_recorded(self, value: float | None, known: bool, lacking: str = "not recorded"
+                     ) -> None:  # fmt: skip
+        """What the map says, shown while the field is empty; `known` is whether there is a map,
+        `lacking` what is shown if it says nothing."""
         self._recorded = value
-        text = f"recorded {value:.4g}" if value is not None else "not recorded"
+        text = f"recorded {value:.4g}" if value is not None else lacking
         self.lineEdit().setPlaceholderText(text if known else "as recorded")
 
     def restore(self) -> None:

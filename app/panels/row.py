@@ -42,6 +42,8 @@ def help_of(path: str) -> str:
 
 def default_text(spec: Field[Any]) -> str:
     """The default of a setting as a sentence."""
+    if spec.default is None and "Empty:" in spec.metadata["help"]:
+        return "Default: empty."
     if spec.default is None:
         return "Default: as recorded in the map."
     options = spec.metadata.get("options")

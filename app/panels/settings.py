@@ -6,6 +6,7 @@ is folded away.
 
 from __future__ import annotations
 
+import math
 from dataclasses import Field
 from typing import Any
 
@@ -177,8 +178,9 @@ class SettingsPanel(QWidget):
         for path, row in self.rows.items():
             row.show_problem("")
             if isinstance(row.editor, NumberField) and row.spec.default is None:
-                found = getattr(fmap.recorded, split(path)[1], None) if fmap is not None else None
-                row.editor.set_recorded(found.value if found else None, fmap is not None)
+                lacking = "assumed" if split(path)[0] == "uncertainty" else "not recorded"
+                found = recorded_value(fmap, path) if fmap is not None else None
+                row.editor.set_recorded(found, fmap is not None, lacking)
         self.show_settings()
 
     def show_help(self, path: str) -> None:
@@ -229,6 +231,21 @@ class SettingsPanel(QWidget):
 
     def _remember_fold(self, name: str, folded: bool) -> None:
         self._memory.setValue(f"folded/{name}", folded)
+
+
+def recorded_value(fmap: Any, path: str) -> float | None:
+    """What the map says for a setting that may be left empty, in the setting's unit; None if it
+    says nothing. For an uncertainty that is the recorded one in per cent."""
+    section, name = split(path)
+    if section != "uncertainty":
+        found = getattr(fmap.recorded, name, None)
+        return found.value if found is not None else None
+    sources = {"sensitivity": ("deflection_sensitivity",), "tip": ("radius", "half_angle")}
+    for source in sources.get(name, (name,)):
+        found = getattr(fmap.recorded, source, None)
+        if found is not None and found.value and math.isfinite(found.error):
+            return 100.0 * abs(found.error / found.value)
+    return None
 
 
 def with_labels(words: str) -> str:

@@ -141,6 +141,7 @@ class ValuesPanel(QWidget):
         self._labels: list[QLabel] = []
         self.title = look.toned(QLabel(), "strong")
         self.cells: dict[str, tuple[QLabel, QLabel, QLabel]] = {}
+        self.names: dict[str, QLabel] = {}
         self.rows: list[DoubtRow] = []
         inside = QWidget()
         box = QVBoxLayout(inside)
@@ -198,6 +199,7 @@ class ValuesPanel(QWidget):
             for cell in (value, spread):
                 cell.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
             self.cells[name] = (value, spread, unit)
+            self.names[name] = label
             for column, cell in enumerate((label, value, spread, unit)):
                 grid.addWidget(cell, row, column)
                 self._labels.append(cell)
@@ -228,6 +230,7 @@ class ValuesPanel(QWidget):
             words = "No curve"
         self.title.setText(f"{words}. {note}" if note else words)
         for name, channel in CHANNELS.items():
+            self._show_row(name, report is None or channel.asked(report.settings))
             value, error = report.values[name] if report is not None else (math.nan, math.nan)
             if name == "n_points" and math.isfinite(value):
                 texts = (f"{value:.0f}", "", "")
@@ -241,6 +244,12 @@ class ValuesPanel(QWidget):
         for cell in self._labels:
             if cell.isEnabled() != believed:
                 cell.setEnabled(believed)
+
+    def _show_row(self, name: str, shown: bool) -> None:
+        """A channel that the settings don't ask for has no row."""
+        for cell in (self.names[name], *self.cells[name]):
+            if cell.isHidden() == shown:
+                cell.setVisible(shown)
 
     def _show_doubts(self, report: CurveReport | None) -> None:
         found = report.doubts if report is not None else []

@@ -75,11 +75,19 @@ class Frame:
 
 
 def baseline_of(branch: Branch, z: Array) -> Array:
-    """The baseline [nm] that was taken off a branch, at any z; NaN if the branch is empty."""
+    """The baseline [nm] that was taken off a branch, at any z; NaN if the branch is empty.
+
+    Beyond the branch the straight line through its ends goes on; between, what the baseline has
+    beside that (a wave, a drift) is read off the samples.
+    """
     if branch.z.size < 2:
         return np.full(np.shape(z), math.nan)
+    z = np.asarray(z, dtype=float)
     (z0, z1), (b0, b1) = branch.z[[0, -1]], branch.line[[0, -1]]
-    return b0 + (b1 - b0) / (z1 - z0) * (np.asarray(z, dtype=float) - z0)
+    slope = (b1 - b0) / (z1 - z0)
+    rest = branch.line - (b0 + slope * (branch.z - z0))
+    order = np.argsort(branch.z, kind="stable")
+    return b0 + slope * (z - z0) + np.interp(z, branch.z[order], rest[order], 0.0, 0.0)
 
 
 def frame_for(report: CurveReport, x: str, y: str) -> tuple[Frame, str]:

@@ -31,7 +31,7 @@ from PySide6.QtWidgets import (
 
 from ...core.analysis import Analysis
 from ...core.calibration import missing
-from ...core.channels import CHANNELS, Channel
+from ...core.channels import CHANNELS, Channel, asked_for
 from .. import theme as look
 from ..theme import LIGHT, Theme
 from . import scales
@@ -47,7 +47,7 @@ SHORT = {
     "modulus": "Modulus E", "reduced_modulus": "Modulus E*", "contact_height": "Contact height",
     "work_of_adhesion": "Adhesion work", "dissipation": "Dissipation", "stiffness": "Stiffness",
     "indentation": "Indentation", "noise": "Noise", "baseline_slope": "Baseline slope",
-    "residual": "Residual", "n_points": "Samples",
+    "residual": "Residual", "n_points": "Samples", "drag": "Branch offset", "drift": "Drift",
 }  # fmt: skip
 """Labels that would not fit under a preview, shortened; the tool tip has them in full."""
 
@@ -181,12 +181,16 @@ class ChannelStrip(QWidget):
             for item in self.items.values():
                 item.setData(Qt.ItemDataRole.UserRole + 1, None)
             return
+        asked = asked_for(analysis.settings)
+        for name, item in self.items.items():
+            item.setHidden(name not in asked)
+        self._refit()
         lacks = missing(analysis.map, analysis.settings)
         self._reasons = {path.partition(".")[2]: sentence for path, sentence in lacks}
         stale = [name for name in self._waiting if name in self.items]
         rest = [name for name in self.items if name not in stale]
         first = [name for name in (self.current,) if name]
-        self._waiting = list(dict.fromkeys([*first, *stale, *rest]))
+        self._waiting = [n for n in dict.fromkeys([*first, *stale, *rest]) if n in asked]
         self._timer.start()
 
     def set_current(self, name: str) -> None:
@@ -210,7 +214,8 @@ class ChannelStrip(QWidget):
     def _refit(self) -> None:
         """Room for the scroll bar only where the window is too narrow for all channels."""
         size = self.list.gridSize()
-        narrow = self.width() < size.width() * self.list.count() + 2
+        shown = sum(not item.isHidden() for item in self.items.values())
+        narrow = self.width() < size.width() * shown + 2
         bar = self.list.horizontalScrollBar().sizeHint().height() if narrow else 0
         self.setFixedHeight(size.height() + bar + 2)
 

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QGraphicsItem
 
 from .. import theme as look
 from ..theme import Theme
+from .map_items import Marks
 from .symbols import paint_symbol
 
 Array = np.ndarray
@@ -67,6 +68,8 @@ LOOKS: dict[str, Look] = {
     )
 }
 """All that can be on a curve, in the order of the legend."""
+OTHER = Look("other", "Another law", LINE, "ink", 6, Qt.PenStyle.DashDotLine)
+"""A law that is compared with the one in use; the note under the curve names it."""
 
 
 class Marker(QGraphicsItem):
@@ -189,6 +192,10 @@ class CurveItems:
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem(connect="pairs")
         self.lines["drop"] = pg.PlotCurveItem()
+        self.lines["other"] = pg.PlotCurveItem()
+        self.lines["other"].setZValue(OTHER.level)
+        self.marks = Marks(pxMode=True, size=11.0, brush=None)
+        self.marks.setZValue(LOOKS["contact"].level - 1)
         self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
         self.work, self.window = Area(), FitWindow()
         self.work.setZValue(LOOKS["work"].level)
@@ -197,7 +204,8 @@ class CurveItems:
         for name, item in self.lines.items():
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
-        for item in (*self.lines.values(), *self.points.values(), self.work, self.window):
+        for item in (*self.lines.values(), *self.points.values(), self.work, self.window,
+                     self.marks):  # fmt: skip
             plot.addItem(item, ignoreBounds=True)
         self.window.place(None)
 
@@ -208,6 +216,8 @@ class CurveItems:
             if name in LOOKS:
                 item.setPen(LOOKS[name].pen(theme, ratio))
         fine = round(ratio)
+        self.lines["other"].setPen(OTHER.pen(theme, ratio))
+        self.marks.setPen(pg.mkPen(theme.ink, width=fine))
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
         for item in self.points.values():
@@ -222,7 +232,12 @@ class CurveItems:
         """One marker; nowhere if not finite."""
         self.points[name].place(x, y)
 
+    def set_marks(self, symbols: list[str], x: Array, y: Array) -> None:
+        """Contact points by other methods, each with the symbol of its method."""
+        self.marks.setData(x, y, symbol=symbols)
+
     def clear(self) -> None:
+        self.marks.setData(EMPTY, EMPTY)
         for item in self.lines.values():
             item.setData(EMPTY, EMPTY)
         for item in self.points.values():

@@ -82,6 +82,9 @@ class CurveView(QWidget):
         self._part = WHOLE  # what the view was last fitted to; empty once moved by hand
         self._area = QRectF(0.0, 0.0, 1.0, 1.0)  # what it was fitted to, without the room around
         self._theme: Theme = LIGHT
+        self._other: tuple[CurveReport, str] | None = None
+        self._marks: tuple[tuple[int, int], list[tuple[str, float]]] = ((-1, -1), [])
+        self._said = ""  # why other axes are shown than were chosen
         self._build()
         self.set_theme(LIGHT)
         self.show_report(None)
@@ -164,9 +167,9 @@ class CurveView(QWidget):
             return
         held = self.items.window.held
         if not held:
-            self._frame, note = axes.frame_for(report, *self._wanted)
-            self.note.setText(note)
+            self._frame, self._said = axes.frame_for(report, *self._wanted)
         self._draw(report, self._frame)
+        self._draw_beside()
         self.items.window.place(axes.window_on(report, self._frame))
         self.legend.show_texts(legend_texts(report))
         self.title.setText(f"Row {report.row}, column {report.col}")
@@ -178,6 +181,23 @@ class CurveView(QWidget):
         elif not held and self._part:
             self._follow()
         self._drawn = kind
+
+    def show_other(self, report: CurveReport | None, words: str = "") -> None:
+        """Draw another law beside the one in use: the report of the same pixel under that law.
+        It goes away with the next pixel. None takes it away."""
+        self._other = (report, words) if report is not None else None
+        self._draw_beside()
+
+    def show_contacts(self, marks: list[tuple[str, float]]) -> None:
+        """Mark contact points by other methods on this pixel's baseline: (symbol, z0 in nm)."""
+        at = (self._report.row, self._report.col) if self._report is not None else (-1, -1)
+        self._marks = (at, list(marks))
+        self._draw_beside()
+
+    @property
+    def other_words(self) -> str:
+        """The name of the other law that is drawn; empty if none is."""
+        return self._other[1] if self._other is not None else ""
 
     def set_axes(self, x: str, y: str) -> None:
         """Choose the axes: x of "z", "separation", "indentation"; y of "force", "deflection",
@@ -266,6 +286,27 @@ class CurveView(QWidget):
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
 
+    def _draw_beside(self) -> None:
+        """The other law and the other contact points, if they are of this pixel."""
+        report, items, frame = self._report, self.items, self._frame
+        if report is None:
+            return
+        at = (report.row, report.col)
+        if self._other is not None and (self._other[0].row, self._other[0].col) != at:
+            self._other = None
+        x = y = EMPTY
+        if self._other is not None:
+            other = self._other[0]
+            x, y = frame.place(other.law_z, other.law_d, axes.fitted_branch(other))
+        items.set_line("other", x, y) if _drawable(x, y) else items.set_line("other", EMPTY, EMPTY)
+        marks = self._marks[1] if self._marks[0] == at else []
+        places = [frame.point((z0, 0.0), axes.fitted_branch(report)) for _, z0 in marks]
+        xy = np.array([p for p in places if _finite(p)]).reshape(-1, 2)
+        symbols = [s for (s, _), p in zip(marks, places, strict=True) if _finite(p)]
+        items.set_marks(symbols, xy[:, 0], xy[:, 1])
+        thin = f"Thin line: {self.other_words}." if self.other_words else ""
+        self.note.setText(f"{self._said} {thin}".strip())
+
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
         """The baseline of each branch, thin over all of it and thick over its free part."""
         for name in ("zero", "baseline"):
@@ -273,7 +314,8 @@ class CurveView(QWidget):
             for branch in (report.approach, report.retract):
                 if branch.z.size and _finite(branch.free):
                     ends = branch.free if name == "baseline" else (branch.z[0], branch.z[-1])
-                    parts.append(frame.place(np.array(ends), np.zeros(2), branch))
+                    z = along_baseline(report, ends, frame)
+                    parts.append(frame.place(z, np.zeros(z.size), branch))
             x, y = np.concatenate(parts, axis=1) if parts else np.empty((2, 0))
             self.items.set_line(name, x, y)
 
@@ -376,6 +418,18 @@ def work_outline(report: CurveReport, frame: Frame) -> tuple[Array, Array]:
     if xa.size < 2 or xr.size < 2:
         return EMPTY, EMPTY
     return np.concatenate([xa, xr[::-1]]), np.concatenate([ya, yr[::-1]])
+
+
+PIECES = 60
+"""Straight pieces that a bent baseline is drawn with."""
+
+
+def along_baseline(report: CurveReport, ends: tuple[float, float], frame: Frame) -> Array:
+    """Base positions, two for each straight piece, between the ends of a baseline: one piece for a
+    line, many as measured where a wave was fitted."""
+    bent = report.settings.baseline.fringes == "subtract" and frame.y == "measured"
+    z = np.linspace(*ends, PIECES + 1 if bent else 2)
+    return np.repeat(z, 2)[1:-1]
 
 
 def contact_start(report: CurveReport) -> float:

@@ -7,4 +7,9 @@ APPROACH, RETRACT = 0, BRANCH_COLUMNS
 PEAK_Z, PEAK_D, SPIKES, FLAT_TOP, MISSING, Z_REVERSED = 26, 27, 28, 29, 30, 31
 Z_RANGE, Z_BACK, VAR_PEAK = 32, 33, 34
 WALK_APPROACH, WALK_RETRACT, SLOW_PEAK = 35, 36, 37
-COLUMNS = 38
+# what is common to both branches, see ``steps/joint.py``; NaN where it was not asked for
+DRAG, VAR_DRAG, DRIFT, VAR_DRIFT, DURATION = 38, 39, 40, 41, 42
+STEP_APPROACH, STEP_RETRACT = 43, 44  # of time from sample to sample, the whole curve lasting 1
+WAVE_NUMBER, WAVE_SIN, WAVE_COS, VAR_WAVE = 45, 46, 47, 48  # of the wave taken off; its amplitude's
+WAVE_SEEN, WAVE_ROOM, VAR_TILT = 49, 50, 51  # amplitude in noises; free part in periods
+COLUMNS = 52

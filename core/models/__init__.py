@@ -8,7 +8,13 @@ from .law import POWER, Law, Table, tabulate
 from .power import POWERS
 
 LAWS: dict[str, Law] = {
-    law.name: law for law in (*POWERS, sphere.LAW, blunted_cone.LAW, hyperboloid.LAW)
+    law.name: law
+    for law in (
+        *POWERS,
+        sphere.LAW,
+        blunted_cone.LAW,
+        hyperboloid.LAW,
+    )
 }
 """Every law of the form F = E* G(δ); adhesion is chosen beside it."""
 

@@ -1,14 +1,16 @@
-"""A hyperboloid: rounded with radius R at its apex, a cone of half-angle α far from it.
+"""The hyperboloid of revolution: a rounded apex that runs smoothly into a cone.
 
-With ξ = R cot α/a:
-    δ = a cot α arctan(1/ξ),  F = E* (a³/R) {ξ² + ξ (1-ξ²) arctan(1/ξ)}
+    δ = a cot α arctan(1/ξ),   F = (E* a³/R) {ξ² + ξ (1-ξ²) arctan(1/ξ)},   ξ = R cot α / a
 
-(the form with π/2 + arctan(1/(2ξ) - ξ/2) is the same, since that is 2 arctan(1/ξ)). For large ξ
-the bracket is a difference of large numbers and is summed as a series in y = 1/ξ²:
-ξ arctan(1/ξ) = Σ (-y)^j/(2j+1).
+With u = a/(R cot α): F = E* (a R cot² α) [1 + (u - 1/u) arctan u]. Near u = 0 the bracket is summed
+as Σ (-1)^(k+1) u^2k 4k/(4k²-1), k = 1, 2 ..., because it loses its digits there.
 
-Sneddon, Int. J. Eng. Sci. 3 (1965) 47; Sun, Akhremitchev & Walker, Langmuir 20 (2004) 5837 (both
-from memory).
+The tip's own profile is f(r) = R cot² α [√(1 + (r/(R cot α))²) - 1].
+
+Symbols: δ indentation, F force, E* reduced modulus, R radius of the apex, α half-angle of the
+asymptotic cone from the axis, a contact radius. Validity: linear elastic, small slopes, half-space,
+rigid tip, no friction, no adhesion. Source: Sneddon, Int. J. Eng. Sci. 3 (1965) 47; Sun,
+Akhremitchev & Walker, Langmuir 20 (2004) 5837 (both from memory).
 """
 
 from __future__ import annotations
@@ -17,48 +19,40 @@ import math
 
 import numpy as np
 
-from .law import Law, radius_at
+from .law import Array, Law, fault_of, radius_at
 
-Array = np.ndarray
+SMALL = 0.3
+"""Below this u the series is used: its 20th term is under 1e-21."""
+TERMS = 20
 
 
 def profile(a: Array, radius: float, half_angle: float) -> tuple[Array, Array]:
-    """δ [nm] and F/E* [nm²] at contact radii a (n,) [nm]; `half_angle` in degrees."""
-    a = np.asarray(a, dtype=float)
+    """Indentation [nm] and F/E* [nm²] at contact radii [nm].
+
+    Parameters
+    ----------
+    a : contact radii [nm], any shape, from 0
+    radius : of the apex [nm]
+    half_angle : α [deg], between 0 and 90
+    """
     cot = 1.0 / math.tan(math.radians(half_angle))
+    u = np.asarray(a, float) / (radius * cot)
+    arc, u2, series = np.arctan(u), u * u, np.zeros_like(u)
+    small = np.minimum(u2, SMALL**2)
+    for k in range(TERMS, 0, -1):
+        series = small * (4.0 * k / (4.0 * k * k - 1.0) - series)
     with np.errstate(divide="ignore", invalid="ignore"):
-        xi = radius * cot / a
-        turn = np.arctan(1.0 / xi)
-        bracket = xi * xi + xi * (1.0 - xi * xi) * turn
-    depth = a * cot * turn
-    small = a < 0.2 * radius * cot
-    y = np.where(small, (a / (radius * cot)) ** 2, 0.0)
-    one, two = np.zeros_like(y), np.zeros_like(y)
-    for j in range(14, -1, -1):
-        sign = -1.0 if j % 2 else 1.0
-        one = one * y + sign / (2 * j + 1)
-        two = two * y + sign * (1.0 / (2 * j + 1) + 1.0 / (2 * j + 3))
-    return (np.where(small, a * a / radius * one, depth),
-            np.where(small, a**3 / radius * two, a**3 / radius * bracket))  # fmt: skip
+        bracket = np.where(u < SMALL, series, 1.0 + (u - 1.0 / u) * arc)
+    return radius * cot * cot * u * arc, radius * radius * cot**3 * u * bracket
 
 
-def _contact_radius(depth: float, radius: float, half_angle: float) -> float:
-    return float(radius_at(LAW, np.array([depth]), radius, half_angle)[0])
-
-
-def _fault(radius: float, half_angle: float) -> str:
-    if not radius > 0.0:
-        return "the tip radius must be above zero."
-    return "" if 0.0 < half_angle < 90.0 else "the half-angle must be between 0 and 90 degrees."
-
-
-LAW = Law(
+LAW: Law = Law(
     "hyperboloid", "hyperboloid", 1.5, ("radius", "half_angle"),
-    lambda radius, half_angle: 4.0 / 3.0 * math.sqrt(radius),
-    _contact_radius,
-    "δ = a cot α arctan(a tan α/R), F = E* (a³/R) {ξ² + ξ (1-ξ²) arctan(1/ξ)}, ξ = R cot α/a",
-    "a rounded cone at any depth; the rounding goes over into the flank slowly",
-    "Sneddon, Int. J. Eng. Sci. 3 (1965) 47 (from memory)",
-    profile=profile,
-    fault=_fault,
+    lambda radius, angle: 4.0 / 3.0 * math.sqrt(radius),
+    lambda delta, radius, angle: float(radius_at(LAW, np.array([float(delta)]), radius, angle)[0]),
+    "δ = a cot α arctan(1/ξ), F = (E* a³/R) {ξ² + ξ (1-ξ²) arctan(1/ξ)}, ξ = R cot α / a",
+    "a rounded apex that runs smoothly into a cone; small slopes of the sample",
+    "Sneddon, Int. J. Eng. Sci. 3 (1965) 47; Sun, Akhremitchev & Walker, Langmuir 20 (2004) 5837 "
+    "(both from memory)",
+    profile=profile, fault=fault_of("radius", "half_angle"),
 )  # fmt: skip

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 
-from .law import Law
+from .law import Law, fault_of
 
 PYRAMID = 0.7453
 """Bilodeau's published coefficient (from memory)."""
@@ -38,27 +38,32 @@ POWERS: tuple[Law, ...] = (
             lambda radius: 4.0 / 3.0 * math.sqrt(radius),
             lambda delta, radius: math.sqrt(radius * delta),
             "F = (4/3) E* √R δ^(3/2)", "exact for a paraboloid; a sphere while δ is well below R",
-            "Hertz, J. reine angew. Math. 92 (1882) 156"),
+            "Hertz, J. reine angew. Math. 92 (1882) 156",
+            fault=fault_of("radius")),
         Law("cone", "cone (Sneddon)", 2.0, ("half_angle",),
             lambda angle: 2.0 / math.pi * _tan(angle),
             lambda delta, angle: 2.0 / math.pi * delta * _tan(angle),
             "F = (2/π) E* tan α δ²", "depth well above the rounding of the apex",
-            "Sneddon, Int. J. Eng. Sci. 3 (1965) 47"),
+            "Sneddon, Int. J. Eng. Sci. 3 (1965) 47",
+            fault=fault_of("half_angle")),
         Law("pyramid", "four-sided pyramid", 2.0, ("half_angle",),
             lambda angle: PYRAMID * _tan(angle),
             lambda delta, angle: math.sqrt(1.480 / math.pi) * delta * _tan(angle),
             "F = 0.7453 E* tan θ δ²", "θ from the axis to the face; coefficient good to 1 %",
-            "Bilodeau, J. Appl. Mech. 59 (1992) 519 (coefficient from memory)"),
+            "Bilodeau, J. Appl. Mech. 59 (1992) 519 (coefficient from memory)",
+            fault=fault_of("half_angle")),
         Law("pyramid_solved", "four-sided pyramid (solved)", 2.0, ("half_angle",),
             lambda angle: PYRAMID_SOLVED * _tan(angle),
             lambda delta, angle: math.sqrt(1.480 / math.pi) * delta * _tan(angle),
             "F = 0.7376 E* tan θ δ²", "θ from the axis to the face",
-            "a boundary-element solution of the frictionless contact, made for Palpate"),
+            "a boundary-element solution of the frictionless contact, made for Palpate",
+            fault=fault_of("half_angle")),
         Law("punch", "flat punch", 1.0, ("radius",),
             lambda radius: 2.0 * radius,
             lambda delta, radius: radius,
             "F = 2 E* a δ", "flat face in full contact",
-            "Sneddon, Int. J. Eng. Sci. 3 (1965) 47"),
+            "Sneddon, Int. J. Eng. Sci. 3 (1965) 47",
+            fault=fault_of("radius")),
         Law("free_exponent", "free exponent (diagnostic)", 1.5, (),
             lambda: math.nan,
             lambda delta: math.nan,

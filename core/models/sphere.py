@@ -1,11 +1,14 @@
-"""The exact sphere: a paraboloid's law with the sphere's own profile.
+"""The exact sphere on a half-space.
 
-With t = a/R and L = ln[(1+t)/(1-t)]:  δ = (a/2) L,  F = E* {[(a²+R²)/2] L - a R}.
+    δ = (a/2) ln[(R+a)/(R-a)],   F = E* {[(a²+R²)/2] ln[(R+a)/(R-a)] - a R}
 
-For small t both are differences of large numbers, so they are summed as series:
-δ = (a²/R) Σ t^(2j)/(2j+1),  F = E* R² t³ Σ t^(2j) [1/(2j+1) + 1/(2j+3)].
+With t = a/R: δ = a artanh t, F = E* R² [(1+t²) artanh t - t]. Near t = 0 the second is summed as
+R² Σ t^(2k+1) 4k/(4k²-1), k = 1, 2 ..., because artanh t - t loses its digits there.
 
-Sneddon, Int. J. Eng. Sci. 3 (1965) 47 (from memory).
+Symbols: δ indentation, F force, E* reduced modulus, R radius, a contact radius (below R).
+Validity: linear elastic, half-space, rigid tip, no friction, no adhesion; the sphere's own shape is
+kept, the slopes of the sample are still taken as small. Source: Sneddon, Int. J. Eng. Sci. 3 (1965)
+47 (from memory).
 """
 
 from __future__ import annotations
@@ -14,42 +17,37 @@ import math
 
 import numpy as np
 
-from .law import Law, radius_at
+from .law import Array, Law, fault_of, radius_at
 
-Array = np.ndarray
+SMALL = 0.3
+"""Below this a/R the series is used: its 20th term is under 1e-21."""
+TERMS = 20
 
 
 def profile(a: Array, radius: float) -> tuple[Array, Array]:
-    """δ [nm] and F/E* [nm²] at contact radii a (n,) [nm] below `radius` [nm]."""
-    a = np.asarray(a, dtype=float)
-    t = a / radius
+    """Indentation [nm] and F/E* [nm²] at contact radii [nm]; infinite at the radius itself.
+
+    Parameters
+    ----------
+    a : contact radii [nm], any shape, from 0 to R
+    radius : R [nm]
+    """
+    t = np.asarray(a, float) / radius
     with np.errstate(divide="ignore", invalid="ignore"):
-        log = np.log1p(t) - np.log1p(-t)
-        depth = 0.5 * a * log
-        area = 0.5 * (a * a + radius * radius) * log - a * radius
-    small = t < 0.2
-    x = np.where(small, t * t, 0.0)
-    one, two = np.zeros_like(x), np.zeros_like(x)
-    for j in range(14, -1, -1):
-        one = one * x + 1.0 / (2 * j + 1)
-        two = two * x + 0.5 * (1.0 / (2 * j + 1) + 1.0 / (2 * j + 3)) * 2.0
-    return (np.where(small, a * t * one, depth),
-            np.where(small, radius * radius * t**3 * two, area))  # fmt: skip
+        arc = np.arctanh(t)
+    t2, series = t * t, np.zeros_like(t)
+    for k in range(TERMS, 0, -1):
+        series = t2 * (4.0 * k / (4.0 * k * k - 1.0) + series)
+    shape = np.where(t < SMALL, t * series, (1.0 + t2) * arc - t)
+    return radius * t * arc, radius * radius * shape
 
 
-def _contact_radius(depth: float, radius: float) -> float:
-    return float(radius_at(LAW, np.array([depth]), radius)[0])
-
-
-LAW = Law(
+LAW: Law = Law(
     "sphere", "sphere (exact)", 1.5, ("radius",),
     lambda radius: 4.0 / 3.0 * math.sqrt(radius),
-    _contact_radius,
-    "δ = (a/2) ln[(R+a)/(R-a)], F = E* {[(a²+R²)/2] ln[(R+a)/(R-a)] - aR}",
-    "a sphere at any depth while the contact is narrower than it (a < R); small slopes are assumed "
-    "all the same, so it is an estimate above a = R/2",
+    lambda delta, radius: float(radius_at(LAW, np.array([float(delta)]), radius)[0]),
+    "δ = (a/2) ln[(R+a)/(R-a)], F = E* {[(a²+R²)/2] ln[(R+a)/(R-a)] - a R}",
+    "a sphere at any depth with a below R, while the slopes of the sample are small",
     "Sneddon, Int. J. Eng. Sci. 3 (1965) 47 (from memory)",
-    profile=profile,
-    widest=lambda radius: radius,
-    fault=lambda radius: "" if radius > 0.0 else "the tip radius must be above zero.",
+    profile=profile, widest=lambda radius: radius, fault=fault_of("radius"),
 )  # fmt: skip

@@ -47,6 +47,7 @@ from ..columns.baseline import (
 from ..compiled import kernel
 from .slow import walk_of, walk_variance
 from .tools import clipped_line, line_sums, select, solve_line, spread_about_line
+from .waves import take_drift_off, take_wave_off
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
 MOST = 64  # samples that enter a first robust spread
@@ -298,10 +299,12 @@ def line_variance(row, branch, z):
 
 @kernel
 def take_off(z, d, count, row, branch):
-    """Subtract a branch's baseline in place."""
+    """Subtract a branch's baseline in place: line, wave and drift."""
     offset, slope, centre = row[branch], row[branch + B_SLOPE], row[branch + B_CENTRE]
     for i in range(count):
         d[i] -= offset + slope * (z[i] - centre)
+    take_wave_off(z, d, count, row)
+    take_drift_off(d, count, row, branch)
 
 
 @kernel

@@ -21,7 +21,7 @@ from .baseline import peak_share
 from .contact_law import PARAMETERS, ask, depth_at, prepare
 from .slow import walk_variance
 
-MOST_STEPS = 60
+MOST_STEPS = 40
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 6.0
 G, COST = 16, 24  # where Jᵀr and the cost stand in `sums`, behind JᵀJ
 SUMS = 25
@@ -255,7 +255,7 @@ def minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inve
         for p in range(m):
             gain += step[p] * sums[G + p]
         largest = clipped(par, free, step, trial)
-        if gain <= 1e-8 * cost / (last - first) + 1e-24 and largest == 1.0:
+        if gain <= 1e-6 * cost / (last - first) + 1e-24 and largest == 1.0:
             par[:] = trial
             if par[EXPONENT] <= LEAST_EXPONENT or par[EXPONENT] >= MOST_EXPONENT:
                 return ft.AT_BOUND
@@ -272,7 +272,8 @@ def minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inve
         if damping > 1e12:
             break
         normal_sums(z, d, first, last, par, free, law, rows, pre, sums, out, work)
-    if par[PULL] < 1e-9 and law[KIND] != SHAPE:
+    edge = par[EXPONENT] <= LEAST_EXPONENT or par[EXPONENT] >= MOST_EXPONENT
+    if edge or (par[PULL] < 1e-9 and law[KIND] != SHAPE):
         return ft.AT_BOUND
     if gain <= 1e-4 * sums[COST] / (last - first):  # nothing left to gain but rounding
         return ft.GOOD
@@ -431,6 +432,9 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
     row[ft.STATE] = ft.NO_CONTACT
     if count < 8 or not peak > 5.0 * noise or not a >= 0.0:
         return
+    if (free.size == 1 or free[1] != Z0) and contact[0] != contact[0]:
+        row[ft.STATE] = ft.NO_POINT
+        return
     law[UNIT] = unit
     held[0], held[1], held[2] = pull[1], 0.0, pull[2]
     if contact[0] == contact[0]:
@@ -453,6 +457,11 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
         par[LN_C], par[Z0], par[PULL], par[EXPONENT] = math.log(c), z0, a, n
         if contact[0] == contact[0]:
             par[Z0] = contact[0]
+        if free.size > 2:  # the two that every law has first: it is nearer then, and cheaper
+            minimise(z, d, first, last, par, free[:2], law, rows, pre, sums, out, work, inverse,
+                     room)  # fmt: skip
+            if not math.isfinite(par[LN_C] + par[Z0]):
+                par[LN_C], par[Z0] = math.log(c), z0
         state = minimise(z, d, first, last, par, free, law, rows, pre, sums, out, work, inverse,
                          room)  # fmt: skip
         if by != 2 or turn == 3 or not math.isfinite(par[LN_C] + par[Z0]):

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..columns.baseline import COLUMNS
 from ..compiled import kernel
 from . import baseline as bl
 from . import fit as ft
+from . import joint as jt
 from . import retract as rt
 from . import stiffness as st
 from . import viscous as vi
@@ -40,7 +42,7 @@ def longest(cut):
 
 
 @kernel
-def baseline_loop(z, d, start, cut, scale, options, out):
+def baseline_loop(z, d, start, cut, scale, options, joint, clock, out):
     """Stage 1 over a block.
 
     Parameters
@@ -50,14 +52,22 @@ def baseline_loop(z, d, start, cut, scale, options, out):
     cut : (n, 4) approach offset, approach samples, retract offset, retract samples
     scale : (4,) see `load_branch`
     options : see `baseline.baseline_of_curve`
+    joint, clock : see `joint.joint_of_curve`; clock is (n, 3), or (0, 3) if nothing is joint
     out : (n, baseline.COLUMNS)
     """
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
     scratch = np.empty(max(2 * bl.MOST, 4 * BLOCKS))
+    together = clock.shape[0] > 0
+    work = np.empty((jt.WORK_ROWS, jt.TERMS))
+    clean = np.empty((7, max(m, COLUMNS) if together else 1))
     for i in range(start.size):
         na, nr, missing = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, out[i])
+        jt.offset_of_branches(za, na, out[i])
+        if together:
+            jt.joint_of_curve(za[:na], da[:na], zr[:nr], dr[:nr], options, joint, clock[i],
+                              scratch, work, clean, out[i])  # fmt: skip
 
 
 @kernel

@@ -108,11 +108,28 @@ def zero_crossing(z, d, at, rise):
 
 
 @kernel
-def rise_after(z, d, at, count):
-    """By how much the deflection rises from one sample to the next just after the pull-off, from
-    the three samples after it; what the lever loses in one step before it lets go."""
-    last = min(at + 3, count - 1)
-    return (d[last] - d[at]) / max(last - at, 1)
+def release_line(z, d, at, count, noise):
+    """Where the deflection stood when the tip let go, half a step beyond sample `at`.
+
+    Read off a straight line through the five samples on the contact side, or fifteen where the
+    curve rises too little from one to the next to be told from the noise: the lowest of many noisy
+    samples lies too low. Returns the deflection at `at` on that line, what is lost in half a step,
+    and the variance of their difference in units of one sample's.
+    """
+    m = min(5, count - at)
+    offset, slope = d[at], 0.0
+    n, sx, sxx = 1.0, 0.0, 1.0
+    for _ in range(2):
+        if m < 3:
+            break
+        n, sx, sy, sxx, sxy = line_sums(z, d, at, at + m, z[at])
+        offset, slope = solve_line(n, sx, sy, sxx, sxy, True)
+        if m > 5 or slope * (z[at + m - 1] - z[at]) / (m - 1) > noise / 3.0:
+            break
+        m = min(15, count - at)
+    half = 0.5 * min(max(slope, 0.0), 1.0) * (z[min(at + 1, count - 1)] - z[at])
+    back = 0.5 * (z[min(at + 1, count - 1)] - z[at]) + sx / n
+    return offset, half, 1.0 / n + back * back / max(sxx - sx * sx / n, 1e-12)
 
 
 @kernel
@@ -148,14 +165,13 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     if row[SEEN] < 0.5:
         at, value = lowest(dr, min(free, rise - 1), rise)
     value, share = line_at(zr, dr, at, samples, nr)
-    step = abs(dr[min(at + 1, nr - 1)] - dr[at])
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
     line = line_variance(base, RETRACT, zr[at])
-    row[VAR_PULL] = share * noise**2 + line + step**2 / 3.0
-    half = 0.5 * min(max(rise_after(zr, dr, at, nr), 0.0), zr[min(at + 1, nr - 1)] - zr[at])
-    row[PULL_LET_GO] = row[PULL] + half
-    row[VAR_LET_GO] = share * noise**2 + line + half**2 / 3.0
+    at_line, half, own = release_line(zr, dr, at, nr, noise)
+    row[PULL_LET_GO] = max(half - at_line, 0.0)
+    row[VAR_PULL] = share * noise**2 + line + (2.0 * half) ** 2 / 3.0
+    row[VAR_LET_GO] = own * noise**2 + line + half**2 / 3.0
     zero, zero_z = zero_crossing(zr[:nr], dr[:nr], at, rise)
     row[ZERO_Z] = zero_z
     free = min(free, at)

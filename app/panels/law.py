@@ -1,0 +1,144 @@
+"""The panel *Law*: which law may be used, what others would give, and how sure the numbers are.
+
+It is passive: it shows what it is given and tells what the person did.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from PySide6.QtCore import QSize, Signal
+from PySide6.QtWidgets import QTabWidget, QVBoxLayout, QWidget
+
+from ..theme import LIGHT, Theme
+from .advice_page import AdvicePage
+from .budget_page import BudgetPage
+from .comparison_page import ComparisonPage
+from .contact_page import ContactPage
+from .law_page import Page
+
+PAGES = {"advice": "Which law", "comparison": "Compare", "contact": "Contact point",
+         "budget": "How sure"}  # fmt: skip
+"""Page -> the word on its tab."""
+
+
+class LawPanel(QWidget):
+    """Signals, each only for what the person did, except `seen`
+    ----------------------------------------------------------
+    law_chosen(law, adhesion), contact_chosen(method) : to be used from now on
+    pixel_picked(row, col) : a point of the adhesion map was clicked
+    map_comparison_wanted : compare the laws over the whole map
+    save_wanted(text) : save a budget, as comma-separated values
+    asked : another page, scope or quantity is wanted
+    seen(bool) : the panel came into sight or went out of it
+    """
+
+    law_chosen = Signal(str, str)
+    contact_chosen = Signal(str)
+    pixel_picked = Signal(int, int)
+    map_comparison_wanted = Signal()
+    save_wanted = Signal(str)
+    asked = Signal()
+    seen = Signal(bool)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.in_sight = False
+        self.advice, self.comparison = AdvicePage(), ComparisonPage()
+        self.contact, self.budget = ContactPage(), BudgetPage()
+        self.pages: dict[str, Page] = {"advice": self.advice, "comparison": self.comparison,
+                                       "contact": self.contact, "budget": self.budget}  # fmt: skip
+        self.tabs = QTabWidget(self)
+        self.tabs.setDocumentMode(True)
+        self.tabs.setUsesScrollButtons(False)
+        for name, words in PAGES.items():
+            self.tabs.addTab(self.pages[name], words)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.addWidget(self.tabs)
+        self._listen()
+        self.set_theme(LIGHT)
+
+    def _listen(self) -> None:
+        self.tabs.currentChanged.connect(lambda _: self.asked.emit())
+        self.advice.scope_chosen.connect(lambda _: self.asked.emit())
+        self.budget.quantity_chosen.connect(lambda _: self.asked.emit())
+        self.advice.law_chosen.connect(self.law_chosen)
+        self.comparison.law_chosen.connect(self.law_chosen)
+        self.advice.pixel_picked.connect(self.pixel_picked)
+        self.comparison.map_wanted.connect(self.map_comparison_wanted)
+        self.contact.contact_chosen.connect(self.contact_chosen)
+        self.budget.save_wanted.connect(self.save_wanted)
+
+    @property
+    def page(self) -> str:
+        """Name of the page in front."""
+        return list(PAGES)[self.tabs.currentIndex()]
+
+    @property
+    def scope(self) -> str:
+        """Of the advice: "pixel", "map" or "drawn"."""
+        return self.advice.scope.current
+
+    @property
+    def quantity(self) -> str:
+        """Channel whose budget is wanted."""
+        return self.budget.quantity.currentData()
+
+    def show_page(self, name: str) -> None:
+        self.tabs.setCurrentIndex(list(PAGES).index(name))
+
+    # -- what is shown --------------------------------------------------------------------------
+
+    def show_advice(self, advice: Any) -> None:
+        """An `Advice`."""
+        self.advice.show_advice(advice)
+
+    def show_adhesion_map(self, drawn: Any) -> None:
+        """An `AdhesionMap`."""
+        self.advice.show_map(drawn)
+
+    def show_picked(self, pixel: tuple[int, int] | None) -> None:
+        """Mark the picked pixel on the adhesion map."""
+        self.advice.drawn.show_picked(pixel)
+
+    def show_comparison(self, found: list[Any]) -> None:
+        """A list of `OnCurve`."""
+        self.comparison.show_comparison(found)
+
+    def show_map_comparison(self, found: list[Any]) -> None:
+        """A list of `OnMap`; empty if there is none under these settings."""
+        self.comparison.show_map(found)
+
+    def show_contacts(self, found: list[Any]) -> None:
+        """A list of `ContactEstimate`."""
+        self.contact.show_contacts(found)
+
+    def show_budget(self, budget: Any, title: str = "") -> None:
+        """A `Budget`."""
+        self.budget.show_budget(budget, title)
+
+    def show_reason(self, page: str, words: str) -> None:
+        """Why a page has no numbers."""
+        self.pages[page].show_reason(words)
+
+    def show_waiting(self, page: str) -> None:
+        """A page's numbers are being renewed."""
+        self.pages[page].show_waiting()
+
+    def show_again(self, page: str) -> None:
+        """A page's numbers hold after all."""
+        self.pages[page].show_again()
+
+    def set_theme(self, theme: Theme) -> None:
+        for page in self.pages.values():
+            page.set_theme(theme)
+
+    def set_in_sight(self, seen: bool) -> None:
+        """Whether it can be seen; a panel behind another can't, though Qt calls it visible."""
+        if seen != self.in_sight:
+            self.in_sight = seen
+            self.seen.emit(seen)
+
+    def sizeHint(self) -> QSize:
+        return QSize(380, 420)

@@ -1,0 +1,58 @@
+"""The budget of one pixel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..analysis import Analysis
+from .budget import LOCAL, Budget, combine
+from .case import Case, budget_of, gain_of
+from .inputs import QUANTITIES, common_inputs
+from .local import local_terms
+from .response import Curves, answers_of
+
+
+def pixel_budget(
+    analysis: Analysis, row: int, col: int, trials: int = 100_000, seed: int = 1,
+    quantity: str = "modulus",
+) -> Budget | None:  # fmt: skip
+    """What makes up the uncertainty of one number of one pixel.
+
+    Parameters
+    ----------
+    analysis : of the map
+    row, col : the pixel
+    trials, seed : of the Monte Carlo; the same seed gives the same answer
+    quantity : "modulus", "reduced_modulus", "stiffness" or "adhesion"
+
+    Returns
+    -------
+    Budget, or None where there is no such number (no curve, a failed fit, a constant missing, an
+    adhesion of 0). The Monte Carlo bends with the sensitivity and the thickness as the real
+    analysis does, takes other inputs as powers, and the local terms as one normal error of ln c.
+
+    Raises
+    ------
+    ValueError : an unknown quantity
+    ReadError : the file is damaged or gone
+    """
+    check_quantity(quantity)
+    curve = analysis.map.curve_at(row, col)
+    if curve < 0:
+        return None
+    value = float(analysis.per_curve(quantity)[0][curve])
+    if not value > 0.0:
+        return None
+    use = analysis.constants
+    gain = gain_of(quantity, value, use.poisson_ratio, use.tip_compliance)
+    terms = local_terms(analysis, curve, quantity, gain)
+    inputs, links = common_inputs(analysis, quantity)
+    answers = answers_of(Curves.of(analysis, np.array([curve])), quantity, inputs)
+    case = Case.of(analysis, quantity, value, combine(terms, LOCAL), inputs, links, answers)
+    return budget_of(case, terms, trials, seed)
+
+
+def check_quantity(quantity: str) -> None:
+    """Raise ValueError unless a budget can be made of it."""
+    if quantity not in QUANTITIES:
+        raise ValueError(f"no budget is known for {quantity!r}; known: {', '.join(QUANTITIES)}")
