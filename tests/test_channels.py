@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from truth_curves import NU, RADIUS, SENSITIVITY, K, Truth
 
-from palpate.core.channels import CHANNELS
+from palpate.core.channels import CHANNELS, asked_for
 from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
@@ -41,8 +41,9 @@ def as_map(truth: Truth, signal: str = "V", count: int = COUNT) -> ForceMap:
     return ForceMap.from_arrays(z, d, **common)
 
 
-ALWAYS = [name for name in CHANNELS if name != "drift"]
-"""Channels that need no setting to be there; the drift is tested in test_baselines.py."""
+ALWAYS = list(asked_for(Settings()))
+"""Channels that need no setting to be there; of the others, the drift is tested in
+test_baselines.py and those of a relaxing solid in test_viscous_fit.py."""
 SETTINGS = Settings().with_value("sample.poisson_ratio", NU)
 
 

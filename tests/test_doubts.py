@@ -177,7 +177,8 @@ def test_the_curve_that_has_it_is_doubted_and_its_neighbours_are_not(name, spoil
 def test_every_doubt_has_its_case():
     covered = {name for name, *_ in CASES} | {
         "fit_failed", "not_calibrated", "at_bound", "fit_stuck", "no_contact_point", "beyond_law",
-        "jkr_outside"}  # fmt: skip
+        "jkr_outside",
+        "viscous_failed", "viscous_bound", "viscous_untimed", "viscous_bad_fit"}  # fmt: skip
     assert covered == set(DOUBTS)
 
 

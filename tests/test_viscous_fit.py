@@ -150,7 +150,7 @@ def test_no_bias_the_bound_reached_and_intervals_that_hold(name):
 def test_stiff_soft_and_slow_samples_are_unbiased_too(solid):
     result = fitted(solid, 400)
     found = result.channel("relaxation_modulus")[0]
-    assert np.isfinite(found).mean() > 0.97
+    assert np.isfinite(found).mean() > 0.9  # a slow relaxation may end at the bound c∞ = 0
     truth = float(solid.relaxation(clean(solid).loading))
     assert np.nanmedian(found) == pytest.approx(truth, rel=0.01)
     if isinstance(solid, PowerLawSolid):
@@ -308,8 +308,8 @@ def test_curve_view_and_map_agree_and_the_result_file_holds_the_channels(tmp_pat
     result = analyse(fmap, SETTINGS.with_value("viscous.model", "power_law"))
     seen = explain(fmap, result.settings, 0, 2, result)
     saved = load_analysis(save_analysis(tmp_path / "r.h5", result))
-    names = [channel.name for channel in saved.channels]
-    assert names == list(asked_for(result.settings))
+    names = set(saved.channels)
+    assert names == set(asked_for(result.settings))
     assert "modulus_instant" not in names
     for name in ("relaxation_exponent", "relaxation_modulus", "viscous_work"):
         assert seen.values[name][0] == result.channel(name)[0, 2]
@@ -342,20 +342,19 @@ def test_the_simulated_curve_obeys_the_numeric_solution():
 
 
 def test_the_modulus_grows_with_the_speed_to_the_power_beta():
-    """Cone at equal depth, so the exponent is β; here at equal force, where the depth changes by
-    little: the slope of E against v is β to a few per cent when the lever is soft."""
-    maps = []
-    for rate in (1000.0, 5000.0, 25000.0):
-        ramp = replace(RAMP, rate=rate, travel=2000.0)
-        soft = PowerLawSolid(0.002, 0.15)
-        curve = relaxing_curve(LEVER, replace(ramp, set_force=8.0), soft, NU)
-        fmap = as_map(curve, 60, seed=int(rate), rate=rate)
-        maps.append(analyse(fmap, SETTINGS))
+    """At equal depth E goes with v^β; at equal force, as here, the faster dent is shallower and
+    shorter, and F ∝ E δ^(3/2) with E ∝ (v/δ)^β gives the exponent β/(1 - 2β/3)."""
+    maps, beta = [], 0.15
+    rates = (1000.0, 5000.0, 25000.0)
+    for rate in rates:
+        ramp = Ramp(travel=300.0, samples=1024, set_force=8.0, rate=rate)
+        curve = relaxing_curve(LEVER, ramp, PowerLawSolid(0.002, beta), NU)
+        maps.append(analyse(as_map(curve, 60, seed=int(rate), rate=rate), SETTINGS))
     found = modulus_against_speed(maps)
     speeds = [row.speed for row in found.table]
-    assert speeds == pytest.approx([2000.0 / 511 * r for r in (1000.0, 5000.0, 25000.0)], rel=1e-6)
-    assert found.slope == pytest.approx(0.15, rel=0.1)
-    assert 0.0 < found.error < 0.02
+    assert speeds == pytest.approx([300.0 / 1023 * rate for rate in rates], rel=1e-6)
+    assert found.slope == pytest.approx(beta / (1.0 - 2.0 * beta / 3.0), rel=0.03)
+    assert 0.0 < found.error < 0.01
     assert found.reason == ""
 
 

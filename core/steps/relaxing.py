@@ -23,8 +23,8 @@ HOLDS = 5
 # rows of the work space (ROWS, NODES)
 DELTA, GROWN, FORCE, RISE, GAIN, BEND, U = 0, 1, 2, 3, 4, 5, 6
 P0, Q0, A0, B0, PX, QX, AX, BX = 7, 8, 9, 10, 11, 12, 13, 14
-LAG_P, LAG_Q, WA, WB, UPTO, WHEN = 15, 16, 17, 18, 19, 20
-ROWS = 21
+LAG_P, LAG_Q, WA, WB, UPTO, WHEN, PLAIN = 15, 16, 17, 18, 19, 20, 21
+ROWS = 22
 
 
 @kernel

@@ -3,8 +3,9 @@
 As in the elastic fit the noise is in the deflection and the base position is known, so d(t) is
 fitted, predicted by the model's own history (`relaxing`) and not from the measured indentation.
 Free are, for a power-law solid, ln c after the loading time (the contact's time on the way in, as
-first guessed) and β; for a standard linear solid ln c∞, ln(c₀/c∞) and ln τ; and for both the
-contact point. A measured pull is taken as constant. Neighbouring samples are averaged into at most
+first guessed) and β; for a standard linear solid ln c after the loading time, the log of c₀ over
+that, and ln τ (of c₀, c∞ and τ a curve may know little one by one); and for both the contact
+point. A measured pull is taken as constant. Neighbouring samples are averaged into at most
 `GROUPS` a branch.
 
 A parameter that ends at a bound, a fit that does not move or whose covariance is not positive has a
@@ -18,17 +19,20 @@ import math
 from ..columns import baseline as bl
 from ..columns import viscous as vs
 from ..compiled import kernel
+from . import relaxing as rx
 from .fit import PARAMETERS, G, first_guess, invert, window_by_deflection
 from .relaxing import contact_time, march, read_off
 from .tools import convert
 
 GROUPS = 96
-LOADS = 32
+LOADS = 28
 MOST_STEPS = 40
 STILL = 30.0
-"""Derivatives are kept after a step of less than some five standard errors."""
+"""Derivatives are kept after a step of less than some five standard errors, while they serve."""
 LEAST_BETA, MOST_BETA = 0.0, 0.9
-MOST_RATIO = math.log(1e4)
+MOST_RATIO = math.log(1e3)
+LEAST_RELAXED = 1e-4
+"""c∞/c₀ of a standard solid that is taken for none."""
 # rows of the groups' work space: time, deflection, samples, base position from the baseline's
 # centre, model, and the derivatives by the parameters and by the pull
 TIME, DEFLECTION, COUNT, ARM, MODEL, BY = 0, 1, 2, 3, 4, 5
@@ -103,7 +107,15 @@ def predict(par, m, case, model, t, z, turn, rows, w, grid, space, used, out):
     """
     z0, a, inward = par[m - 1], case[3], int(case[8])
     loads = int(case[4])
-    if not march(par, z0, model, case[0], t, z, turn, case[1], case[2], a, loads, case[5], rows,
+    plain = w[rx.PLAIN]
+    plain[:PARAMETERS] = par
+    if model == vs.STANDARD_SOLID:
+        left = math.exp(-case[0] / math.exp(par[2]))
+        ratio = (math.exp(-par[1]) - left) / (1.0 - left)  # c∞/c₀
+        if not ratio > 0.0:
+            return False
+        plain[0], plain[1] = par[0] + par[1] + math.log(ratio), -math.log(ratio)
+    if not march(plain, z0, model, case[0], t, z, turn, case[1], case[2], a, loads, case[5], rows,
                  case[6], case[7], w, grid):  # fmt: skip
         return False
     beta = par[1] if model == vs.POWER_LAW else 0.0
@@ -131,6 +143,8 @@ def nudge(par, p, m, model, depth):
     if p == m - 1:
         return 2e-4 * depth
     if p == 1 and model == vs.POWER_LAW and par[1] > 0.5 * MOST_BETA:
+        return -2e-4
+    if p > 0 and model == vs.STANDARD_SOLID:
         return -2e-4
     return 2e-4
 
@@ -164,13 +178,19 @@ def normal(space, used, m, sums):
 
 
 @kernel
-def bounded(trial, bounds, m):
-    """Move a trial into the bounds; whether it was outside."""
+def bounded(trial, bounds, m, model, reference):
+    """Move a trial into the bounds; whether it was outside. c∞ stays above `LEAST_RELAXED` c₀."""
     out = False
     for p in range(m):
         if not bounds[0, p] < trial[p] < bounds[1, p]:
             out = True
             trial[p] = min(max(trial[p], bounds[0, p]), bounds[1, p])
+    if model == vs.STANDARD_SOLID and trial[1] > 0.0:
+        left = (math.exp(-trial[1]) - LEAST_RELAXED) / (1.0 - LEAST_RELAXED)
+        longest = math.log(-reference / math.log(left))
+        if trial[2] > longest:
+            out = True
+            trial[2] = longest
     return out
 
 
@@ -205,12 +225,15 @@ def minimise(par, m, bounds, case, model, depth, t, z, turn, rows, w, grid, spac
                     largest = max(largest, abs(step[p]))
             for p in range(m):
                 trial[p] = par[p] + step[p] / largest
-            outside = bounded(trial, bounds, m)
+            outside = bounded(trial, bounds, m, model, case[0])
             if gain <= 1e-5 * cost / used and damping < 0.1 and not outside:
                 par[:] = trial
                 return vs.GOOD
             better = predict(trial, m, case, model, t, z, turn, rows, w, grid, space, used, value)
             better = better and cost_of(space, used, value) <= cost
+            if not better and fresh:  # derivatives of an earlier place do not serve here
+                fresh = False
+                break
             if better:
                 held = held + 1 if outside else 0
                 if held >= 4:
@@ -223,8 +246,12 @@ def minimise(par, m, bounds, case, model, depth, t, z, turn, rows, w, grid, spac
                     if outside:
                         return vs.AT_BOUND
                     return vs.NOT_CONVERGED if moved else vs.NOT_MOVED
+        if not better:
+            continue
         moved = True
-        fresh = gain < STILL * cost / used and largest == 1.0  # derivatives serve once more
+        fresh = (
+            not fresh and gain < STILL * cost / used and largest == 1.0
+        )  # derivatives serve once more
         par[:] = trial
         cost = cost_of(space, used, value)
         for g in range(used):
@@ -311,18 +338,21 @@ def report(par, m, model, cov, reference, loading, row):
         row[vs.BETA], row[vs.VAR_BETA] = par[1], cov[1, 1]
         row[vs.COV] = cov[0, 1] - later * cov[1, 1]
         return
-    row[vs.RELAXED], row[vs.VAR_RELAXED] = par[0], cov[0, 0]
+    x = reference / math.exp(par[2])
+    left = math.exp(-x)
+    ratio = (math.exp(-par[1]) - left) / (1.0 - left)  # c∞/c₀
     row[vs.INSTANT] = par[0] + par[1]
     row[vs.VAR_INSTANT] = cov[0, 0] + cov[1, 1] + 2.0 * cov[0, 1]
+    row[vs.RELAXED] = row[vs.INSTANT] + math.log(ratio)
+    by_ratio = -left / (1.0 - left) / ratio
+    by_time = math.expm1(-par[1]) / (1.0 - left) ** 2 * left * x / ratio
+    row[vs.VAR_RELAXED] = (cov[0, 0] + by_ratio**2 * cov[1, 1] + by_time**2 * cov[2, 2]
+                           + 2.0 * by_ratio * cov[0, 1] + 2.0 * by_time * cov[0, 2]
+                           + 2.0 * by_ratio * by_time * cov[1, 2])  # fmt: skip
     row[vs.TIME], row[vs.VAR_TIME] = par[2], cov[2, 2]
-    x = loading / math.exp(par[2])
-    left = math.exp(-x)
-    ratio = 1.0 + math.expm1(par[1]) * left  # c after the loading time, over c∞
-    row[vs.LN_C] = par[0] + math.log(ratio)
-    by_ratio, by_time = math.exp(par[1]) * left / ratio, math.expm1(par[1]) * left * x / ratio
-    row[vs.VAR_LN_C] = (cov[0, 0] + by_ratio**2 * cov[1, 1] + by_time**2 * cov[2, 2]
-                        + 2.0 * by_ratio * cov[0, 1] + 2.0 * by_time * cov[0, 2]
-                        + 2.0 * by_ratio * by_time * cov[1, 2])  # fmt: skip
+    later = math.exp(-loading / math.exp(par[2]))
+    row[vs.LN_C] = row[vs.INSTANT] + math.log(ratio + (1.0 - ratio) * later)
+    row[vs.VAR_LN_C] = cov[0, 0]
 
 
 @kernel
@@ -336,8 +366,7 @@ def start_of(par, model, number, ln_c, z0, loading, n, span, bounds):
         m = 3
     else:
         par[2] = math.log(loading * (0.3 if number == 0 else (0.05 if number == 1 else 2.0)))
-        par[1], par[3] = 0.7, z0
-        par[0] = ln_c - 0.4
+        par[0], par[1], par[3] = ln_c - 0.2, 0.3, z0
         bounds[0, 1], bounds[1, 1] = 0.0, MOST_RATIO
         bounds[0, 2], bounds[1, 2] = math.log(1e-3 * span), math.log(100.0 * span)
         m = 4
@@ -372,11 +401,11 @@ def fit_relaxing(za, da, ta, na, zr, dr, tr, nr, base, pull, timing, model, n, r
     """
     noise, peak, a = base[bl.B_NOISE], base[bl.PEAK_D], pull[0]
     row[vs.PULL] = a
-    row[vs.STATE] = vs.UNTIMED
-    if not (timing[0] > 0.0 and timing[1] > 0.0 and timing[2] >= 0.0):
-        return
     row[vs.STATE] = vs.NO_CONTACT
     if na < 8 or nr < 8 or not peak > 5.0 * noise or not a >= 0.0:
+        return
+    row[vs.STATE] = vs.UNTIMED
+    if not (timing[0] > 0.0 and timing[1] > 0.0 and timing[2] >= 0.0):
         return
     level = low * peak if by == 0 else (low if by == 1 else 0.1 * peak)
     level = max(level, 0.02 * peak)
