@@ -27,7 +27,7 @@ WINDOWS, LINUX = os.name == "nt", sys.platform.startswith("linux")
 PYTHON = ENV / ("Scripts/python.exe" if WINDOWS else "bin/python")
 FIRST_SAMPLE = "ski_boot.h5"  # calibrated, so every map can be shown
 PARTS = "numpy scipy h5py numba tifffile tomli_w tqdm matplotlib pyqtgraph PySide6 palpate.core"
-TEST_PARTS = "pytest pytestqt hypothesis setuptools"
+TEST_PARTS = "pytest pytestqt xdist hypothesis setuptools"
 # Variables that would lead the environment, pip or Qt to somebody else's files.
 STRAY = re.compile(
     r"PYTHON(PATH|HOME|STARTUP|USERBASE|WARNINGS|OPTIMIZE|PLATLIBDIR|INSPECT|PYCACHEPREFIX)"
@@ -406,7 +406,8 @@ def analyse_headless(path: Path) -> int:
 def test(rest: list[str]) -> int:
     """Set up with the test libraries and run the tests; no display is needed."""
     set_up(["test"], QT_LIBRARIES)
-    code = run(["-m", "pytest", *rest], cwd=ROOT, QT_QPA_PLATFORM="offscreen")
+    both = ["-n", "2", "--dist", "loadfile"]  # two processes; a file's tests stay together
+    code = run(["-m", "pytest", *both, *rest], cwd=ROOT, QT_QPA_PLATFORM="offscreen")
     say("The tests passed." if code == 0 else "The tests did not pass.")
     return code
 

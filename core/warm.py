@@ -23,7 +23,8 @@ LATER: tuple[dict[str, object], ...] = (
     {"viscous.model": "power_law"},
     {"viscous.model": "standard_solid"},
 )
-"""Settings whose kernels are not needed for the first picture; compiled after the mark is set."""
+"""Settings whose kernels are not needed for the first picture; in the window they are compiled when
+they are first chosen."""
 
 
 def _mark(kind: str) -> Path:
@@ -35,8 +36,8 @@ def is_warm(kind: str = "int16") -> bool:
     return _mark(kind).exists()
 
 
-def warm(kind: str = "int16") -> None:
-    """Compile every kernel for maps with samples of this NumPy type."""
+def warm(kind: str = "int16", later: bool = False) -> None:
+    """Compile the kernels for maps with samples of this NumPy type; `later` those of `LATER` too."""
     from .explain import explain
     from .forcemap import ForceMap
     from .pipeline import analyse
@@ -51,14 +52,15 @@ def warm(kind: str = "int16") -> None:
     analyse(fmap, Settings())
     explain(fmap, Settings().with_value("baseline.fringes", "subtract"), 0, 0)
     _mark(kind).touch()
-    for change in LATER:
-        analyse(fmap, Settings().with_values(change))
+    if later:
+        for change in LATER:
+            analyse(fmap, Settings().with_values(change))
 
 
 def main() -> int:
     for kind in KINDS:
         if not is_warm(kind):
-            warm(kind)
+            warm(kind, later=True)
     return 0
 
 

@@ -21,15 +21,20 @@ RAMP = Ramp(travel=200.0, samples=512, set_force=30.0)
 PULL = 6.0
 
 
+def shifts(count: int):
+    """Where each curve's contact lies: anywhere between two samples."""
+    return np.random.default_rng(9).uniform(0, RAMP.travel / (RAMP.samples - 1), count)
+
+
 def walking(q: float, count: int = 1500, modulus: float = 1.0, seed: int = 4) -> ForceMap:
     """Curves with a slow noise that walks by q nm² a nm, through approach and retract."""
     rng = np.random.default_rng(seed)
     z, d = [], []
     step = RAMP.travel / (RAMP.samples - 1)
-    for _ in range(count):
+    for shift in shifts(count):
         one = simulate_curve(LEVER, RAMP, modulus, 0.35, PULL, 0.0, rng)
         walk = np.cumsum(rng.normal(0, np.sqrt(q * step), 2 * RAMP.samples)).reshape(2, -1)
-        z.append(one[0] + rng.uniform(0, step))
+        z.append(one[0] + shift)
         d.append(one[1] + walk)
     return ForceMap.from_arrays(np.array(z), np.array(d), shape=(1, count), spring_constant=2.0,
                                 radius=20.0)  # fmt: skip
@@ -66,7 +71,7 @@ def test_intervals_hold_under_slow_noise(q, modulus):
     white = np.mean(miss < 1.96 * np.sqrt(fit[:, ft.VAR_LN_C]))
     assert white < held - 0.02
     contact, error = result.channel("contact_point")[0], result.errors("contact_point")[0]
-    assert 0.9 < np.mean(np.abs(contact) < 1.96 * error) <= 1.0
+    assert np.mean(np.abs(contact - shifts(contact.size)) < 1.96 * error) > 0.9
     pull, error = result.channel("adhesion")[0], result.errors("adhesion")[0]
     assert np.mean(np.abs(pull - PULL) < 1.96 * error) > 0.9
 

@@ -313,7 +313,7 @@ def test_a_contact_point_method_is_told_with_its_bias_and_can_be_used_and_undone
     bring(window, qtbot, "contact")
     page = window.law.contact
     lines = {line.key: line for line in page.table.lines}
-    assert lines["threshold"].cells == ("threshold", "13.90 ± 0.40", "1.610")
+    assert lines["threshold"].cells == ("▽ threshold", "13.90 ± 0.40", "1.610")
     assert lines["threshold"].note == "Late on soft samples; it grows with noise."
     assert lines["change_point"].cells[1:] == ("not found", "–")
     assert lines["free"].cells[0].endswith("\nin use")

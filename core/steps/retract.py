@@ -127,8 +127,12 @@ def release_line(z, d, at, count, noise):
         if m > 5 or slope * (z[at + m - 1] - z[at]) / (m - 1) > noise / 3.0:
             break
         m = min(15, count - at)
-    half = 0.5 * min(max(slope, 0.0), 1.0) * (z[min(at + 1, count - 1)] - z[at])
-    back = 0.5 * (z[min(at + 1, count - 1)] - z[at]) + sx / n
+    after = min(at + 1, count - 1)
+    if m <= 5:  # where the curve bends up, a line over five samples is too low and too steep
+        offset = max(offset, d[at])
+        slope = min(slope, (d[after] - d[at]) / max(z[after] - z[at], 1e-12))
+    half = 0.5 * min(max(slope, 0.0), 1.0) * (z[after] - z[at])
+    back = 0.5 * (z[after] - z[at]) + sx / n
     return offset, half, 1.0 / n + back * back / max(sxx - sx * sx / n, 1e-12)
 
 
