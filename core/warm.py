@@ -37,7 +37,7 @@ def is_warm(kind: str = "int16") -> bool:
 
 
 def warm(kind: str = "int16", later: bool = False) -> None:
-    """Compile the kernels for maps with samples of this NumPy type; `later` those of `LATER` too."""
+    """Compile the kernels for maps with samples of a NumPy type; `later` those of `LATER` too."""
     from .explain import explain
     from .forcemap import ForceMap
     from .pipeline import analyse

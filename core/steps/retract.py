@@ -114,7 +114,8 @@ def release_line(z, d, at, count, noise):
     Read off a straight line through the five samples on the contact side, or fifteen where the
     curve rises too little from one to the next to be told from the noise: the lowest of many noisy
     samples lies too low. Returns the deflection at `at` on that line, what is lost in half a step,
-    and the variance of their difference in units of one sample's.
+    the rise over a whole one, and the variance of the first two's difference in units of one
+    sample's.
     """
     m = min(5, count - at)
     offset, slope = d[at], 0.0
@@ -128,12 +129,14 @@ def release_line(z, d, at, count, noise):
             break
         m = min(15, count - at)
     after = min(at + 1, count - 1)
+    step = z[after] - z[at]
+    rise = min(max(slope, 0.0), 1.0) * step
     if m <= 5:  # where the curve bends up, a line over five samples is too low and too steep
         offset = max(offset, d[at])
         slope = min(slope, (d[after] - d[at]) / max(z[after] - z[at], 1e-12))
-    half = 0.5 * min(max(slope, 0.0), 1.0) * (z[after] - z[at])
-    back = 0.5 * (z[after] - z[at]) + sx / n
-    return offset, half, 1.0 / n + back * back / max(sxx - sx * sx / n, 1e-12)
+    half = 0.5 * min(max(slope, 0.0), 1.0) * step
+    back = 0.5 * step + sx / n
+    return offset, half, rise, 1.0 / n + back * back / max(sxx - sx * sx / n, 1e-12)
 
 
 @kernel
@@ -172,9 +175,9 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
     line = line_variance(base, RETRACT, zr[at])
-    at_line, half, own = release_line(zr, dr, at, nr, noise)
+    at_line, half, whole, own = release_line(zr, dr, at, nr, noise)
     row[PULL_LET_GO] = max(half - at_line, 0.0)
-    row[VAR_PULL] = share * noise**2 + line + (2.0 * half) ** 2 / 3.0
+    row[VAR_PULL] = share * noise**2 + line + whole**2 / 3.0
     row[VAR_LET_GO] = own * noise**2 + line + half**2 / 3.0
     zero, zero_z = zero_crossing(zr[:nr], dr[:nr], at, rise)
     row[ZERO_Z] = zero_z
