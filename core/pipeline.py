@@ -57,7 +57,7 @@ class Request:
     """Settings and constants of one run.
 
     `period` is that of the fringes [nm], given or found; NaN if there are none. `map` is asked
-    for the sampling rate.
+    for the sampling rate. Made by `request_of`.
     """
 
     settings: Settings
@@ -116,7 +116,8 @@ def _run_baseline(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     options = np.array([float(b.shape == "line"), b.extent / 100.0, b.threshold,
                         r.settings.doubts.spike])  # fmt: skip
     joint, clock = joint_of(r), np.empty((0, 3))
-    if joint.any() and r.map is not None:
+    if joint.any():
+        assert r.map is not None, "a request that `request_of` made knows its map"
         clock = clock_of(r.map, block.curves)
     loops.baseline_loop(block.z, block.signal, block.start, cut, r.scale, options, joint, clock,
                         rows["baseline"])  # fmt: skip

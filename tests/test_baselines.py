@@ -12,6 +12,7 @@ import pytest
 from scipy.integrate import quad
 
 from palpate.core.columns import baseline as bl
+from palpate.core.columns import fit as ft
 from palpate.core.doubts import DOUBTS
 from palpate.core.explain import explain
 from palpate.core.forcemap import ForceMap
@@ -368,6 +369,24 @@ def test_lines_of_their_own_stay_what_they_were():
         row = base[2]
         line = row[at] + row[at + bl.B_SLOPE] * (branch.z - row[at + bl.B_CENTRE])
         assert np.array_equal(branch.line, line)
+
+
+@pytest.mark.parametrize("change", [
+    {"baseline__fringes": "subtract"}, {"baseline__branches": "drift"},
+    SUBTRACT | {"baseline__branches": "drag"},
+])  # fmt: skip
+def test_budgets_and_comparisons_take_the_same_baseline_off(change):
+    from palpate.core.comparison.runs import rows_of
+    from palpate.core.progress import Progress
+    from palpate.core.uncertainty.response import Curves
+
+    fmap = many(12, travel=500.0, fringe=0.4, period=PERIOD, drift=0.4)
+    result = found(fmap, **change)
+    fit, curves = result.stage_tables["fit"], np.arange(12)
+    again = Curves.of(result, curves).again()
+    assert again == pytest.approx(fit[:, ft.LN_C] - np.log(result.constants.factor), rel=1e-12)
+    rows = rows_of(fmap, result.settings, curves, None, Progress())
+    assert np.array_equal(rows["fit"], fit, equal_nan=True)
 
 
 def test_a_large_offset_of_the_branches_is_doubted():

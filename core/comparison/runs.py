@@ -14,7 +14,7 @@ from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..forcemap import ForceMap
 from ..models import LAWS
-from ..pipeline import CHUNK, STAGES, Request, Rows, backwards, free_of, run_rows, workers
+from ..pipeline import CHUNK, STAGES, Rows, backwards, free_of, request_of, run_rows, workers
 from ..progress import Progress
 from ..settings import Settings
 from .options import Option, default_options, settings_of
@@ -77,7 +77,7 @@ class Run:
 def rows_of(fmap: ForceMap, settings: Settings, curves: Array, known: Analysis | None,
              progress: Progress) -> Rows:  # fmt: skip
     """The rows of all stages for some curves; stages that `known` has already are taken over."""
-    request = Request(settings, constants(fmap, settings))
+    request = request_of(fmap, settings)
     rows: Rows = {}
     stale = []
     for name, stage in STAGES.items():

@@ -26,7 +26,7 @@ from ..columns import stiffness as st
 from ..errors import SettingsError
 from ..forcemap import Block, ForceMap
 from ..models import law_of
-from ..pipeline import STAGES, Request, run_rows
+from ..pipeline import STAGES, request_of, run_rows
 from ..settings import Settings
 from .gum import half_angle_sensitivity
 from .inputs import MODULI, Input
@@ -113,7 +113,8 @@ class Curves:
         use = replace(use, scale=(z_scale, z_shift, d_scale * stretch, d_shift * stretch))
         rows: dict[str, Any] = {name: np.full((self.block.curves.size, stage.columns), np.nan)
                                 for name, stage in STAGES.items()}  # fmt: skip
-        run_rows(Request(settings, use), fmap, self.block, rows, NEEDED)
+        request = replace(request_of(self.analysis.map, settings), constants=use, map=fmap)
+        run_rows(request, fmap, self.block, rows, NEEDED)
         fit, base = rows["fit"], rows["baseline"]
         with np.errstate(invalid="ignore"):
             depth = base[:, bl.PEAK_Z] - fit[:, ft.Z0] - base[:, bl.PEAK_D]
