@@ -6,6 +6,8 @@ processes). The weights' variance is checked against the walk's own covariance, 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -74,6 +76,21 @@ def test_intervals_hold_under_slow_noise(q, modulus):
     assert np.mean(np.abs(contact - shifts(contact.size)) < 1.96 * error) > 0.9
     pull, error = result.channel("adhesion")[0], result.errors("adhesion")[0]
     assert np.mean(np.abs(pull - PULL) < 1.96 * error) > 0.9
+
+
+def test_with_fringes_taken_off_the_intervals_are_no_wider_than_they_need_be():
+    """A wave of 0.15 nm: subtracted, the ± is near the scatter of equal curves."""
+    rng = np.random.default_rng(6)
+    ramp = replace(RAMP, travel=400.0, samples=800, fringe=0.15, period=300.0)
+    z, d = zip(*(simulate_curve(LEVER, replace(ramp, fringe_phase=rng.uniform(0, 6)), 1.0, 0.35,
+                                PULL, 0.0, rng)[:2] for _ in range(300)), strict=True)  # fmt: skip
+    fmap = ForceMap.from_arrays(np.array(z), np.array(d), shape=(1, 300), spring_constant=2.0,
+                                radius=20.0)  # fmt: skip
+    result = analyse(fmap, SETTINGS.with_values({"baseline.fringes": "subtract",
+                                                 "baseline.period": 300.0}))  # fmt: skip
+    for name in ("modulus", "peak_force"):
+        values, told = result.channel(name)[0], result.errors(name)[0]
+        assert 0.8 < np.median(told) / values.std() < 1.6, name
 
 
 def test_the_variance_of_weights_is_that_of_a_walk():

@@ -103,6 +103,18 @@ def test_an_impossible_entry_is_refused_in_place_and_the_value_stays(panel, path
     assert not row.problem.isVisible()
 
 
+def test_a_choice_that_does_not_fit_the_others_is_refused_in_place(panel):
+    """JKR is known for the paraboloid only; the form goes on showing what is in use."""
+    panel._session.apply({"fit.adhesion": "jkr"}, "adhesion")
+    row = panel.rows["fit.law"]
+    row.editor.setCurrentIndex(row.editor.findData("cone"))
+    row.editor.activated.emit(row.editor.currentIndex())
+    assert chosen(panel).fit.law == "paraboloid"
+    assert row.editor.currentData() == "paraboloid"
+    assert "paraboloid only" in row.problem.text()
+    assert "It stays “paraboloid”" in row.problem.text()
+
+
 def test_steps_are_live_and_a_row_of_them_is_one_act(panel):
     row = panel.rows["fit.fraction_to"]
     row.editor.setFocus()
@@ -286,6 +298,7 @@ def test_settings_are_saved_and_loaded_and_are_then_not_marked_as_changed(
     open_map(window, blend, qtbot)
     window.session.apply({"fit.law": "cone", "tip.half_angle": 20.0}, "law")
     assert window.isWindowModified()
+    qtbot.waitUntil(lambda: window.session.finished, timeout=LONG)
     kind = "Settings as TOML (*.toml)" if name == "mine" else ""
     monkeypatch.setattr(files.QFileDialog, "getSaveFileName",
                         lambda *_: (str(tmp_path / name), kind))  # fmt: skip

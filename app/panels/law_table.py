@@ -225,6 +225,10 @@ class Table(QTableWidget):
             header = max(map(self.fontMetrics().horizontalAdvance, title)) + HEAD
             self.setColumnWidth(column, max(self._widest(column), header))
         rest = self.viewport().width() - sum(self.columnWidth(c) for c in shown)
+        if rest < FIRST_WIDTH and shown:  # words wrap in the widest column; nothing is cut off
+            widest = max(shown, key=self.columnWidth)
+            self.setColumnWidth(widest, max(self.columnWidth(widest) - (FIRST_WIDTH - rest), 60))
+            rest = self.viewport().width() - sum(self.columnWidth(c) for c in shown)
         self.setColumnWidth(0, max(rest, FIRST_WIDTH))
         for row in range(self.rowCount()):  # without the hidden header's own height
             self.setRowHeight(row, self.sizeHintForRow(row) + 2)

@@ -210,9 +210,14 @@ class SettingsPanel(QWidget):
         row = self.rows[path]
         row.editor.restore()
         unit, kept = row.spec.metadata["unit"], self._session.settings.value(path)
-        stays = "as recorded" if kept is None else f"{shown(kept)} {unit}".strip()
+        options = row.spec.metadata.get("options")
+        if options is not None:
+            row.editor.set_value(kept)
+        stays = "as recorded" if kept is None else f"{shown(kept)} {unit}".strip() \
+            if options is None else f"“{options[kept]}”"
         words = with_labels(words.rstrip("."))
-        if range_text(row.spec) not in words and "must be" not in words:
+        plain = row.spec.metadata["kind"] == "number"
+        if plain and range_text(row.spec) not in words and "must be" not in words:
             words += f"; it can be {range_text(row.spec)}"
         row.show_problem(f"{words[:1].upper()}{words[1:]}. It stays {stays}.")
         self.show_help(path)

@@ -23,11 +23,9 @@ import math
 
 from ..columns.baseline import (
     B_CENTRE,
-    B_COV,
     B_FIRST,
     B_LAST,
     B_NOISE,
-    B_VAR_OFFSET,
     B_VAR_SLOPE,
 )
 from ..compiled import kernel
@@ -128,6 +126,23 @@ def under_baseline(row, branch, z, alpha, beta):
 
 
 @kernel
+def line_weights(row, branch, z):
+    """(XᵀX)⁻¹ of the line through the free part that was used: of offset, of slope, and between.
+
+    From its ends and its number of samples, and not from the baseline's variances: in a fit of both
+    branches and a wave those hold more than a line's own.
+    """
+    first, last = int(row[branch + B_FIRST]), int(row[branch + B_LAST])
+    n = float(last - first)
+    if not row[branch + B_VAR_SLOPE] > 0.0 or n < 3.0:
+        return 1.0 / n, 0.0, 0.0
+    start, end = z[first] - row[branch + B_CENTRE], z[last - 1] - row[branch + B_CENTRE]
+    middle = 0.5 * (start + end)
+    spread = (end - start) ** 2 / 12.0 * (n + 1.0) / (n - 1.0)
+    return 1.0 / n + middle * middle / (n * spread), 1.0 / (n * spread), -middle / (n * spread)
+
+
+@kernel
 def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
     """∫ G² dz for weights ``g[column, first:last]`` on a branch's samples and `extra` at `extra_z`
     (beyond the window), with the baseline's line taken off."""
@@ -139,8 +154,7 @@ def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
     for i in range(first, last):
         offset += g[column, i]
         slope += g[column, i] * (z[i] - centre)
-    vo, vs = row[branch + B_VAR_OFFSET] / noise, row[branch + B_VAR_SLOPE] / noise
-    cov = row[branch + B_COV] / noise
+    vo, vs, cov = line_weights(row, branch, z)
     total = under_baseline(row, branch, z, offset * vo + slope * cov, offset * cov + slope * vs)
     here = z[int(row[branch + B_LAST]) - 1]
     below = -offset
