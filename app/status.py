@@ -48,10 +48,9 @@ class Status(QStatusBar):
         return bool(self._now[0])
 
     def say(self, words: str) -> None:
-        """A sentence that stays until the next one; what is being done comes before it."""
+        """A sentence that stays until the next one, or until work that is going on gets further."""
         self._said = words
-        if not self.busy or self._timer.isActive():
-            self.words.setText(words)
+        self.words.setText(words)
 
     def show_busy(self, words: str, done: int, total: int) -> None:
         """What is being done; empty words when nothing is."""
