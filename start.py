@@ -406,7 +406,7 @@ def analyse_headless(path: Path) -> int:
 def test(rest: list[str]) -> int:
     """Set up with the test libraries and run the tests; no display is needed."""
     set_up(["test"], QT_LIBRARIES)
-    both = ["-n", "2", "--dist", "loadfile"]  # two processes; a file's tests stay together
+    both = ["-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"]  # a file stays together
     code = run(["-m", "pytest", *both, *rest], cwd=ROOT, QT_QPA_PLATFORM="offscreen")
     say("The tests passed." if code == 0 else "The tests did not pass.")
     return code
