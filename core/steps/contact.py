@@ -505,23 +505,3 @@ def contact_loop(z, d, start, cut, scale, base, pull, backwards, n, method, out)
         out[i, 0], out[i, 1] = contact_of_curve(
             zb, db, count, base[i], branch, n, pull[i, 0], method, room, pull[i, 1]
         )
-
-
-@kernel
-def stiffness_held(z, d, first, last, z0, ln_c, n, a):
-    """ln c of the law fitted to [first, last) with the contact point held; NaN if it fails."""
-    for _ in range(60):
-        c = math.exp(ln_c)
-        j = g = 0.0
-        for i in range(first, last):
-            _, _, f, slope = deflection(z[i] - z0 + a, c, n, -1.0)
-            to_c = f / (1.0 + slope)
-            j += to_c * to_c
-            g += to_c * (d[i] - f + a)
-        if not j > 0.0:
-            return math.nan
-        step = min(max(g / j, -1.0), 1.0)
-        ln_c += step
-        if abs(step) < 1e-9:
-            return ln_c
-    return math.nan
