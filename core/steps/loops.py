@@ -97,7 +97,7 @@ def fit_loop(z, d, start, cut, scale, base, pull, contact, backwards, law, rows,
     """
     m = longest(cut)
     zb, db = np.empty(m), np.empty(m)
-    space, jac, own = np.empty((17, ft.SUMS)), np.empty((4, m)), law.copy()
+    space, jac, own = np.empty((ft.SPACE, ft.SUMS)), np.empty((4, m)), law.copy()
     branch = bl.RETRACT if backwards else bl.APPROACH
     column = 2 if backwards else 0
     for i in range(start.size):
