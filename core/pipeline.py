@@ -287,9 +287,9 @@ def _run_viscous(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     by, low, _ = window_of(r)
     if not _viscous_asked(r.settings) or not r.constants.lengths or math.isnan(low):
         return
-    pull = np.zeros((cut.shape[0], 2))
+    pull = np.zeros((cut.shape[0], 3))
     if fit.adhesion != "none":
-        pull[:] = rows["retract"][:, list(pull_columns("constant"))]
+        pull[:] = rows["retract"][:, [*pull_columns("constant"), rt.SLOW_PULL]]
     table, times = r.constants.shape.table, timing(r.map, block.curves)
     loops.viscous_loop(block.z, block.signal, block.start, cut, times, r.scale, rows["baseline"],
                        pull, vs.MODELS[r.settings.viscous.model], law_of(fit.law).exponent,

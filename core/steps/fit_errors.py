@@ -12,7 +12,7 @@ import math
 
 from ..columns import baseline as bl
 from ..columns import fit as ft
-from ..columns.law import EXPONENT, LN_C, PULL, Z0
+from ..columns.law import LN_C, PULL, Z0
 from ..compiled import kernel
 from .baseline import peak_share
 from .contact_law import PARAMETERS, ask, prepare
