@@ -476,18 +476,19 @@ def offset_of_branches(za, na, row):
 def slow_of_both(za, zr, mode, row):
     """Slow variances of tilt, of the branches' offset, and of a drift, into ``row``.
 
-    A drift is the offset over the time that lies between the branches where the tip touches.
+    A drift is the offset of the means over the time that lies between them.
     """
     row[SLOW_TILT] = slow_tilt(za, row)
     row[SLOW_DRAG] = row[SLOW_DRIFT] = math.nan
     if not (row[B_TOUCH] >= 0.0 and row[RETRACT + B_TOUCH] >= 0.0 and row[RETRACT + B_NOISE] >= 0):
         return
-    at, back = min(int(row[B_TOUCH]), za.size - 1), min(int(row[RETRACT + B_TOUCH]), zr.size - 1)
-    slow = slow_offset(za, zr, za[at], mode == SEPARATE, row)
+    at = za[min(int(row[B_TOUCH]), za.size - 1)]
+    slow = slow_offset(za, zr, at, mode == SEPARATE, row)
     row[SLOW_DRAG] = slow
     if mode == IN_TIME:
-        between = time_at(row, RETRACT, back) - time_at(row, APPROACH, at)
-        row[SLOW_DRIFT] = slow / max(between * between, 1e-12)
+        there = time_at(row, APPROACH, 0.5 * (row[B_FIRST] + row[B_LAST]))
+        back = time_at(row, RETRACT, 0.5 * (row[RETRACT + B_FIRST] + row[RETRACT + B_LAST]))
+        row[SLOW_DRIFT] = slow / max((back - there) ** 2, 1e-12)
 
 
 @kernel
