@@ -8,6 +8,7 @@ from dataclasses import Field, field
 from typing import Any
 
 from ..errors import SettingsError
+from ..units import best_unit
 
 PRACTICE = "common practice, no source"
 OURS = "chosen for Palpate; see DEVELOPERS.md"
@@ -38,12 +39,19 @@ def choice(
 
 
 def range_text(spec: Field[Any]) -> str:
-    """The range of a field in words, such as ``above 0 to 10000 N/m``."""
+    """The range of a field in words, such as ``above 0 to 1,000,000 nm (1 mm)``."""
     meta = spec.metadata
     if meta["kind"] == "choice":
         return "one of " + ", ".join(meta["options"])
     above = "above " if meta["open_low"] else ""
-    return f"{above}{meta['low']:g} to {meta['high']:g} {meta['unit']}".strip()
+    text = f"{above}{plain(meta['low'])} to {plain(meta['high'])} {meta['unit']}".strip()
+    shown, factor = best_unit(meta["high"], meta["unit"])
+    return text if shown == meta["unit"] else f"{text} ({plain(meta['high'] * factor)} {shown})"
+
+
+def plain(value: float) -> str:
+    """A number without powers of ten, as it can be typed but for the commas between thousands."""
+    return f"{value:,.12g}"
 
 
 def as_declared(path: str, spec: Field[Any], value: Any) -> Any:
