@@ -235,7 +235,7 @@ class MainWindow(QMainWindow):
         self.status.show_busy(words, done, total)
 
     def say(self, words: str) -> None:
-        """A sentence in the status bar that stays until the next one."""
+        """A sentence in the status bar, for a while or until the next one."""
         self.status.say(words)
 
     def _answered(self, answer: Answer) -> None:

@@ -12,6 +12,7 @@ from .theme import SPACE, toned
 
 QUIET = 150  # ms: what is done sooner is not worth a word
 READY = "Ready"
+LINGER = 12_000  # ms: what was said of something done is old news then
 
 
 class Status(QStatusBar):
@@ -42,15 +43,24 @@ class Status(QStatusBar):
         self._said, self._now = READY, ("", 0, 0)
         self._timer = QTimer(self, singleShot=True, interval=QUIET)
         self._timer.timeout.connect(self._show)
+        self._fade = QTimer(self, singleShot=True)
+        self._fade.timeout.connect(self._forget)
 
     @property
     def busy(self) -> bool:
         return bool(self._now[0])
 
     def say(self, words: str) -> None:
-        """A sentence that stays until the next one, or until work that is going on gets further."""
+        """A sentence that stays for a while, until the next one, or until work gets further."""
         self._said = words
         self.words.setText(words)
+        self._fade.start(LINGER)
+
+    def _forget(self) -> None:
+        """What was said is over; work that is going on is not interrupted."""
+        self._said = READY
+        if not self.busy:
+            self.words.setText(READY)
 
     def show_busy(self, words: str, done: int, total: int) -> None:
         """What is being done; empty words when nothing is."""

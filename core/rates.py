@@ -21,6 +21,8 @@ MEDIAN = 1.2533141373155003
 """√(π/2): standard error of a median over that of a mean, normal law."""
 SPREAD = 1.482602218505602
 """Standard deviation over the median absolute deviation, normal law."""
+SAME = 0.01
+"""Speeds that differ by less than this share are one speed."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,8 @@ class AtSpeed:
     modulus: float
     error: float
     count: int
+    depth: float = math.nan
+    """Median indentation of the same pixels [nm]: is it the same at all speeds?"""
 
 
 @dataclass(frozen=True)
@@ -74,9 +78,12 @@ def _at_speed(analysis: Analysis, channel: str) -> AtSpeed:
     if values.size < 2:
         return AtSpeed(title, approach_speed(analysis), math.nan, math.nan, int(values.size))
     middle = float(np.median(values))
+    depth = analysis.channel("indentation")[analysis.trusted & np.isfinite(found) & (found > 0.0)]
+    depth = depth[np.isfinite(depth)]
     spread = SPREAD * float(np.median(np.abs(values - middle)))
     return AtSpeed(title, approach_speed(analysis), middle,
-                   MEDIAN * spread / math.sqrt(values.size), int(values.size))  # fmt: skip
+                   MEDIAN * spread / math.sqrt(values.size), int(values.size),
+                   float(np.median(depth)) if depth.size else math.nan)  # fmt: skip
 
 
 def modulus_against_speed(analyses: Sequence[Analysis], channel: str = "modulus") -> SpeedSlope:
@@ -94,12 +101,15 @@ def modulus_against_speed(analyses: Sequence[Analysis], channel: str = "modulus"
     """
     table = tuple(_at_speed(analysis, channel) for analysis in analyses)
     used = [row for row in table if row.speed > 0.0 and row.modulus > 0.0]
-    reason = ""
+    reasons = []
     if any(math.isnan(row.speed) for row in table):
-        reason = "A map records no sampling rate, so its speed is not known. "
-    if len({row.speed for row in used}) < 2:
-        return SpeedSlope(math.nan, math.nan, table,
-                          reason + "Maps at two different speeds at least are needed.")  # fmt: skip
+        reasons.append("A map records no sampling rate, so its speed is not known.")
+    if any(math.isnan(row.modulus) for row in table):
+        reasons.append("A map has fewer than two trusted pixels with a value.")
+    speeds = [row.speed for row in used]
+    if not used or max(speeds) < (1.0 + SAME) * min(speeds):
+        reasons.append("Maps at two different speeds at least are needed.")
+        return SpeedSlope(math.nan, math.nan, table, " ".join(reasons))
     x = np.log([row.speed for row in used])
     y = np.log([row.modulus for row in used])
     error = np.array([row.error / row.modulus for row in used])
@@ -110,4 +120,18 @@ def modulus_against_speed(analyses: Sequence[Analysis], channel: str = "modulus"
     slope = float(np.sum(weight * (x - centre) * y) / spread)
     rest = y - np.sum(weight * y) / np.sum(weight) - slope * (x - centre)
     scatter = float(np.sum(weight * rest**2)) / (x.size - 2) if x.size > 2 else 1.0
-    return SpeedSlope(slope, math.sqrt(max(scatter, 1.0) / spread), table, reason.strip())
+    return SpeedSlope(slope, math.sqrt(max(scatter, 1.0) / spread), table, " ".join(reasons))
+
+
+def beta_at_equal_force(slope: float, exponent: float) -> float:
+    """β of a power-law solid from the slope, where all maps were pressed by the same peak force.
+
+    At equal depth the slope is β itself. At equal force the faster dent is shallower and shorter:
+    F ∝ E δⁿ with E ∝ (v/δ)^β gives E ∝ v^(β/(1 - β/n)), so β = s/(1 + s/n).
+
+    Parameters
+    ----------
+    slope : d ln E/d ln v
+    exponent : n of the law, 3/2 for a paraboloid, 2 for a cone
+    """
+    return slope / (1.0 + slope / exponent)

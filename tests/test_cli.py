@@ -72,9 +72,7 @@ def test_one_bad_map_does_not_stop_the_others_but_is_told(maps, tmp_path, capsys
     "words",
     [
         ["analyse", "{maps}/none.h5"],
-        ["analyse", "{maps}/a.h5", "--set", "fit.law=egg"],
-        ["analyse", "{maps}/a.h5", "--set", "fit.law"],
-        ["analyse", "{maps}/a.h5", "--set", "tip.radius=wide"],
+        ["analyse", "{maps}/a.h5", "--thickness", "{maps}/none.csv"],
         ["analyse", "{maps}/a.h5", "--settings", "{maps}/none.toml"],
         ["analyse", "{maps}/a.h5", "{maps}/b.h5", "--out", "{maps}/one.h5"],
         ["analyse", "{maps}/a.h5", "{maps}/./a.h5"],

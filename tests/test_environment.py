@@ -27,6 +27,7 @@ ROOMS = (
     "mapparts",
     "packing",
     "forcemap",
+    "sections",
     "settings",
     "readers",
     "writers",

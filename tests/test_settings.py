@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 
 import pytest
 
@@ -17,6 +18,17 @@ def test_every_declaration_is_complete():
         assert meta["help"].endswith("."), path
         assert meta["source"], path
         assert meta["kind"] in ("number", "choice")
+
+
+def test_the_sections_are_declared_apart_and_still_found_where_settings_are_imported():
+    from palpate.core import settings
+
+    for section in fields(Settings):
+        cls = settings.SECTIONS[section.name]
+        assert getattr(settings, cls.__name__) is cls
+        assert cls.__module__.startswith("palpate.core.sections.")
+    for name in ("SHAPES", "ADHESIONS", "CONTACTS"):
+        assert len(getattr(settings, name)) > 4
 
 
 @pytest.mark.parametrize("kind", ["toml", "json"])

@@ -24,6 +24,7 @@ from palpate.app.dialogs import errors, files
 from palpate.app.dialogs.errors import ErrorBox
 from palpate.app.dialogs.export import ALL, ExportDialog
 from palpate.app.dialogs.help import HelpWindow
+from palpate.app.dialogs.help_pages import cited
 from palpate.app.saving import Item, export_items
 from palpate.core.progress import Progress
 
@@ -175,7 +176,7 @@ def test_the_result_file_is_saved_and_reads_back(opened, qtbot, tmp_path, monkey
     qtbot.waitUntil(lambda: opened.session.finished, timeout=LONG)
     assert opened.isWindowModified()
     path = tmp_path / "answer.h5"
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName", lambda *_: (str(path), ""))
+    monkeypatch.setattr(files, "save_name", lambda *_: (str(path), ""))
     opened.actions_by_id["save_result"].trigger()
     qtbot.waitUntil(lambda: "Saved answer.h5" in opened.status.words.text(), timeout=LONG)
     again = load_analysis(path)
@@ -186,7 +187,7 @@ def test_the_result_file_is_saved_and_reads_back(opened, qtbot, tmp_path, monkey
 
 def test_the_measured_file_is_never_overwritten_by_a_result(opened, blend, qtbot, monkeypatch):
     before = blend.read_bytes()
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName", lambda *_: (str(blend), ""))
+    monkeypatch.setattr(files, "save_name", lambda *_: (str(blend), ""))
     opened.actions_by_id["save_result"].trigger()
     qtbot.waitUntil(lambda: bool(error_text(opened)), timeout=LONG)
     assert "measured map itself" in error_text(opened)
@@ -198,7 +199,7 @@ def test_a_missing_ending_is_added_and_the_name_that_results_is_asked_about(
     window, tmp_path, monkeypatch
 ):
     (tmp_path / "a.h5").write_text("mine")
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName",
+    monkeypatch.setattr(files, "save_name",
                         lambda *_: (str(tmp_path / "a"), files.RESULTS))  # fmt: skip
     monkeypatch.setattr(files, "confirm", lambda *_: False)
     assert files.ask_save(window, "Save", "x.h5", files.RESULTS) is None
@@ -223,7 +224,7 @@ def test_the_guide_tells_every_channel_doubt_law_setting_and_key(window, qtbot):
         assert channel.label in told["Channels"]
         assert channel.formula.split(":")[0] in told["Channels"]
     assert all(doubt.sentence in told["Doubts"] for doubt in DOUBTS.values())
-    assert all(law.source in told["Contact laws"] for law in LAWS.values())
+    assert all(cited(law.source) in told["Contact laws"] for law in LAWS.values())
     assert "Poisson ratio (assumed)" in told["Settings"]
     assert "Open a map of force-distance curves" in told["Keys"]
     assert "Not for safety" in told["Cautions"]

@@ -300,7 +300,7 @@ def test_settings_are_saved_and_loaded_and_are_then_not_marked_as_changed(
     assert window.isWindowModified()
     qtbot.waitUntil(lambda: window.session.finished, timeout=LONG)
     kind = "Settings as TOML (*.toml)" if name == "mine" else ""
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName",
+    monkeypatch.setattr(files, "save_name",
                         lambda *_: (str(tmp_path / name), kind))  # fmt: skip
     window.settings_panel.save.click()
     path = tmp_path / (name if "." in name else "mine.toml")
@@ -344,7 +344,7 @@ def test_a_bad_settings_file_gets_a_sentence_and_changes_nothing(
 
 def test_settings_that_can_not_be_saved_get_a_sentence(window, tmp_path, monkeypatch):
     place = tmp_path / "nowhere" / "mine.toml"
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName", lambda *_: (str(place), ""))
+    monkeypatch.setattr(files, "save_name", lambda *_: (str(place), ""))
     assert not window.commands.ask_save_settings()
     assert "no folder" in error_text(window)
     close_errors(window)
@@ -353,7 +353,7 @@ def test_settings_that_can_not_be_saved_get_a_sentence(window, tmp_path, monkeyp
 def test_saved_settings_are_what_the_command_line_reads(window, tmp_path, monkeypatch):
     path = tmp_path / "mine.json"
     window.session.apply({"baseline.extent": 42.0}, "extent")
-    monkeypatch.setattr(files.QFileDialog, "getSaveFileName", lambda *_: (str(path), ""))
+    monkeypatch.setattr(files, "save_name", lambda *_: (str(path), ""))
     window.commands.ask_save_settings()
     assert json.loads(path.read_text())["baseline"]["extent"] == 42.0
     assert Settings.load(path) == window.session.settings

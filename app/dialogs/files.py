@@ -38,7 +38,7 @@ def ask_open(parent: QWidget, title: str, kinds: str) -> Path | None:
 def ask_save(parent: QWidget, title: str, suggested: str, kinds: str) -> Path | None:
     """Where to save, or None. A missing ending is added; replacing is asked for."""
     place = str(last_folder("save") / suggested)
-    name, kind = QFileDialog.getSaveFileName(parent, title, place, kinds)
+    name, kind = save_name(parent, title, place, kinds)
     if not name:
         return None
     path = with_ending(Path(name), kind or kinds)
@@ -46,6 +46,27 @@ def ask_save(parent: QWidget, title: str, suggested: str, kinds: str) -> Path | 
         return None  # the dialog asked only about the name without the ending
     remember_folder("save", path.parent)
     return path
+
+
+def save_dialog(parent: QWidget, title: str, place: str, kinds: str) -> QFileDialog:
+    """The dialog for a place to save: the system's own, or Qt's with the words for saving."""
+    dialog = QFileDialog(parent, title, str(Path(place).parent), kinds)
+    dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
+    dialog.setFileMode(QFileDialog.FileMode.AnyFile)
+    dialog.setLabelText(QFileDialog.DialogLabel.LookIn, "Save in:")
+    dialog.selectFile(place)
+    return dialog
+
+
+def save_name(parent: QWidget, title: str, place: str, kinds: str) -> tuple[str, str]:
+    """The name and the kind that were chosen; two empty texts if none was."""
+    dialog = save_dialog(parent, title, place, kinds)
+    try:
+        if not dialog.exec() or not dialog.selectedFiles():
+            return "", ""
+        return dialog.selectedFiles()[0], dialog.selectedNameFilter()
+    finally:
+        dialog.deleteLater()
 
 
 def ask_folder(parent: QWidget, title: str) -> Path | None:

@@ -10,6 +10,8 @@ from PySide6.QtWidgets import QDialog, QHBoxLayout, QListWidget, QTextBrowser, Q
 from ..theme import SPACE
 from .help_pages import pages
 
+PAD = 5
+
 
 class HelpWindow(QDialog):
     """Stays open beside the work; it links to nothing outside."""
@@ -21,10 +23,11 @@ class HelpWindow(QDialog):
         self._pages = pages(keys)
         self.list, self.text = QListWidget(self), QTextBrowser(self)
         self.list.addItems(list(self._pages))
-        self.list.setFixedWidth(170)
-        self.list.setStyleSheet("QListWidget::item { padding: 5px; }")
+        self.list.setStyleSheet(f"QListWidget::item {{ padding: {PAD}px; }}")
         self.list.setAccessibleName("Pages")
         self.text.document().setDocumentMargin(2 * SPACE)
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.list.setFixedWidth(self._needed())
         self.list.currentTextChanged.connect(self._show)
         box = QHBoxLayout(self)
         box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
@@ -33,6 +36,12 @@ class HelpWindow(QDialog):
         box.addWidget(self.text, 1)
         self.resize(860, 620)
         self.list.setCurrentRow(0)
+
+    def _needed(self) -> int:
+        """Width at which the longest title is whole, whatever the font."""
+        room = 2 * self.list.frameWidth() + 2 * PAD
+        bar = self.list.verticalScrollBar().sizeHint().width()
+        return max(self.list.sizeHintForColumn(0) + bar, 120) + room
 
     def show_page(self, title: str) -> None:
         """Turn to a page."""

@@ -1,9 +1,13 @@
-"""The pages of the guide: two that are written, the others made from the registries."""
+"""The pages of the guide: some are written, the others made from the registries."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from importlib import resources
+
+MEMORY = "from memory"
+FOOTNOTE = f"*Some of these sources were cited without the print at hand ({MEMORY}).*"
 
 
 def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
@@ -70,8 +74,8 @@ def laws_page() -> str:
     for law in LAWS.values():
         title = law.label[:1].upper() + law.label[1:]
         lines += ["", f"## {title}", "", code(law.formula), ""]
-        lines += [f"*Holds:* {safe(law.validity)}.", "", f"*Source:* {safe(law.source)}."]
-    return "\n".join(lines)
+        lines += [f"*Holds:* {safe(law.validity)}.", "", f"*Source:* {safe(cited(law.source))}."]
+    return "\n".join([*lines, "", written("formulas"), "", FOOTNOTE])
 
 
 def settings_page() -> str:
@@ -85,13 +89,21 @@ def settings_page() -> str:
             lines += ["", f"## {TITLES[section]}", ""]
             last = section
         lines.append(f"- **{meta['label']}** ({safe(range_text(spec))}): {safe(meta['help'])} "
-                     f"*Source: {safe(meta['source'])}.*")  # fmt: skip
-    return "\n".join(lines)
+                     f"*Source: {safe(cited(meta['source']))}.*")  # fmt: skip
+    return "\n".join([*lines, "", FOOTNOTE])
 
 
 def keys_page(keys: Iterable[tuple[str, str]]) -> str:
     lines = ["# Keys", "", "| Keys | What they do |", "|---|---|"]
     return "\n".join([*lines, *(f"| {safe(k)} | {safe(words)} |" for k, words in keys)])
+
+
+def cited(source: str) -> str:
+    """A source without the notes on what was seen in print; the page's last sentence has that."""
+    plain = re.sub(rf"\s*\([^()]*{MEMORY}[^()]*\)", "", source)
+    plain = re.sub(rf" {MEMORY} of ", " of ", plain)
+    plain = re.sub(rf";[^;,:]* {MEMORY}$", "", plain)
+    return re.sub(rf", {MEMORY}$", ", common practice, no source", plain)
 
 
 def code(text: str) -> str:

@@ -21,6 +21,10 @@ def read_thickness(path: str | Path, shape: tuple[int, int]) -> np.ndarray:
     Raises ReadError if the file is no such table or not of the map's shape.
     """
     path = Path(path)
+    if path.is_dir():
+        raise ReadError(path, "this is a folder", "Name the file with the thicknesses.")
+    if not path.exists():
+        raise ReadError(path, "there is no such file", "Check the name and the folder.")
     try:
         if path.stat().st_size > LARGEST:
             raise ReadError(path, "is larger than a map of thicknesses can be",

@@ -1,0 +1,89 @@
+"""The words of the command line."""
+
+from __future__ import annotations
+
+import argparse
+
+from ..errors import InputError
+
+COMMANDS = ("analyse", "speeds", "settings", "info", "simulate", "window")
+CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
+           "decide.")  # fmt: skip
+
+
+class UsageError(InputError):
+    """The command line itself is wrong; exit code 2."""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    made = argparse.ArgumentParser(
+        prog="palpate", epilog=CAUTION,
+        description="Maps of force-distance curves: numbers at every pixel, and reasons to "
+        "believe them. `palpate [MAP]` opens the window.",
+    )  # fmt: skip
+    made.add_argument("--version", action="store_true", help="print the version")
+    commands = made.add_subparsers(dest="command", metavar="COMMAND")
+    window = commands.add_parser("window", help="open the window (also: palpate [MAP])")
+    window.add_argument("map", nargs="?", help="a map file")
+    _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
+    _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
+    settings = commands.add_parser("settings", help="what --set can change, with ranges")
+    settings.add_argument(
+        "section",
+        nargs="?",
+        metavar="SECTION",
+        help="one section, such as fit, or one setting, such as fit.law",
+    )
+    info = commands.add_parser("info", help="what is in a map file")
+    info.add_argument("map", metavar="MAP")
+    _simulate(commands.add_parser("simulate", help="make a map whose truth is known"))
+    return made
+
+
+def _choices(run: argparse.ArgumentParser) -> None:
+    run.add_argument("--settings", metavar="FILE", help="settings, .toml or .json")
+    run.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", dest="changes",
+                     help="one setting, such as fit.law=cone; may be repeated; `palpate settings` "
+                     "lists them")  # fmt: skip
+
+
+def _analyse(run: argparse.ArgumentParser) -> None:
+    run.add_argument("maps", nargs="+", metavar="MAP", help="map files")
+    _choices(run)
+    run.add_argument("--out", metavar="FILE_OR_FOLDER",
+                     help="where the result goes (default: beside each map)")  # fmt: skip
+    run.add_argument(
+        "--thickness",
+        metavar="FILE",
+        help="layer thickness at each pixel in nm, .npy or .csv (with layer.base set)",
+    )
+    run.add_argument("--pictures", action="store_true", help="also write a PNG of each main map")
+    run.add_argument("--quiet", action="store_true", help="no progress bar, no table, no advice")
+
+
+def _speeds(run: argparse.ArgumentParser) -> None:
+    run.description = ("Analyses maps of one sample that were taken at several speeds, and fits "
+                       "the slope of ln(modulus) against ln(speed).")  # fmt: skip
+    run.add_argument(
+        "maps",
+        nargs="+",
+        metavar="RESULT_OR_MAP",
+        help="map files; a saved result stands for its map and its settings",
+    )
+    _choices(run)
+    run.add_argument(
+        "--channel",
+        default="modulus",
+        metavar="NAME",
+        help="another positive channel than modulus, such as reduced_modulus",
+    )
+    run.add_argument("--out", metavar="FILE.csv", help="also write the table as a file")
+
+
+def _simulate(run: argparse.ArgumentParser) -> None:
+    run.add_argument("out", metavar="FILE", help="the map to write; its truth goes beside it")
+    run.add_argument("--scene", default="ski-boot", choices=("ski-boot", "door-seal"))
+    run.add_argument("--size", type=int, default=64, help="pixels along each side (4 to 1024)")
+    run.add_argument("--samples", type=int, default=384, help="of each branch (32 to 8192)")
+    run.add_argument("--seed", type=int, default=7)

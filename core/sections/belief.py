@@ -1,0 +1,90 @@
+"""What is believed: how well the constants are known, and where a figure becomes a doubt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .declare import OURS, PRACTICE, choice, number
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """How well the constants that all pixels share are known. They never enter a pixel's own ±."""
+
+    spring_constant: float | None = number(
+        None, "Spring constant ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 10 % where nothing is recorded.",
+        "5 to 10 %: ISO 11775:2015, scope; 10 to 20 % for a nominal value, from memory",
+    )  # fmt: skip
+    sensitivity: float | None = number(
+        None, "Deflection sensitivity ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 4 % where nothing is recorded.",
+        "3 to 5 %, from memory",
+    )  # fmt: skip
+    spring_from: str = choice(
+        "independent", "Spring constant found",
+        {"independent": "without the sensitivity", "thermal": "from thermal noise"},
+        "A spring constant from thermal noise goes with the inverse square of the sensitivity, so "
+        "that part of their errors cancels or adds.",
+        "k = kT/<q²>; Hutter & Bechhoefer, Rev. Sci. Instrum. 64 (1993) 1868 (from memory)",
+    )  # fmt: skip
+    tip: float | None = number(
+        None, "Tip radius or angle ±", "%", 0.0, 100.0,
+        "Standard uncertainty. Empty: as recorded in the map, or 20 % of a radius and 4 % of an "
+        "angle where nothing is recorded.",
+        "radius 10 to 30 %, angle 2 to 5 %, from memory",
+    )  # fmt: skip
+    poisson_ratio: float = number(
+        0.05, "Poisson ratio ±", "", 0.0, 0.25, "Standard uncertainty.", "0.05, from memory",
+    )  # fmt: skip
+    thickness: float = number(
+        10.0, "Layer thickness ±", "%", 0.0, 100.0, "Standard uncertainty; used with a layer.",
+        OURS,
+    )  # fmt: skip
+    temperature: float = number(
+        0.3, "Temperature ±", "%", 0.0, 10.0,
+        "Standard uncertainty of the absolute temperature; it moves a spring constant from thermal "
+        "noise.", "0.3 %, from memory", shown_if="spring_from=thermal",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """Where a measured figure becomes a doubt."""
+
+    least_samples: int = number(
+        10, "Fewest samples in the window", "samples", 4, 1000,
+        "A fit to fewer samples is doubted.",
+        "fewer than 10 samples in contact are too few; common practice, no source",
+    )  # fmt: skip
+    shortest_baseline: float = number(
+        20.0, "Shortest baseline", "nm", 0.0, 1e6,
+        "With a shorter free part, before contact or after pull-off, the travel was too short.",
+        PRACTICE,
+    )  # fmt: skip
+    worst_residual: float = number(
+        3.0, "Residual", "noise", 1.1, 100.0,
+        "A fit whose residuals exceed the baseline noise by this factor is doubted.", OURS,
+    )  # fmt: skip
+    worst_noise: float = number(
+        4.0, "Noise", "× median", 1.1, 100.0,
+        "A curve noisier than the map's median by this factor is doubted.", OURS,
+    )  # fmt: skip
+    spike: float = number(
+        8.0, "Spike", "noise", 4.0, 1000.0,
+        "A single sample that stands out of its neighbours by this many times the noise.", OURS,
+    )  # fmt: skip
+    worst_set_force: float = number(
+        10.0, "Set force missed by", "%", 0.1, 100.0,
+        "A peak force further than this from the map's set force is doubted.", OURS,
+    )  # fmt: skip
+    worst_fringe: float = number(
+        3.0, "Fringes", "noise", 0.1, 1000.0,
+        "A wave of the given period that is left in the baseline and is this many times its noise "
+        "high is doubted.", OURS,
+    )  # fmt: skip
+    worst_drag: float = number(
+        20.0, "Offset of the branches", "%", 0.1, 1e4,
+        "Baselines of approach and retract that lie this far apart, in per cent of the adhesion, "
+        "are doubted.", OURS,
+    )  # fmt: skip
