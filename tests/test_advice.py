@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from palpate.core.advice import adhesion_map, advise
-from palpate.core.advice.contact import Contacts, radii_of
+from palpate.core.advice.contact import Contacts, Figures, radii_of
 from palpate.core.advice.sticky import hertz_bias, strength
 from palpate.core.errors import InputError
 from palpate.core.forcemap import ForceMap
@@ -230,7 +230,49 @@ def test_plastic_contact_of_a_glassy_polymer():
     check = advice.check("pressure")
     assert check.verdict == "broken"
     assert check.value == pytest.approx(0.484, rel=0.02)  # the case of the figure above
-    assert "yield" in advice.sentence
+    assert "fully plastic" in advice.sentence
+
+
+@pytest.mark.parametrize(("load", "verdict"), [(500.0, "strained"), (50.0, "fits")])
+def test_a_round_tip_strains_a_glassy_polymer_from_first_yield_on(load, verdict):
+    """First yield at a mean pressure of 1.1 σ_y, full plasticity at 2.8 σ_y: Johnson, Contact
+    Mechanics (1985), chapter 6 (from memory); σ_y of glass 50 to 100 MPa (from memory)."""
+    from palpate.core.advice.curves import YIELD, check_pressure
+
+    assert pytest.approx((1.1 * 0.05, 2.8 * 0.10)) == YIELD
+    # E = 2 GPa, ν = 0.35, R = 500 nm; Hertz: a = (0.75 R F/E*)^(1/3)
+    reduced = 2.0 / (1 - 0.35**2)
+    depth = (load / (4 / 3 * reduced * math.sqrt(500.0))) ** (2 / 3)
+    here = contacts(2.0, 0.35, radius=500.0, depth=depth)
+    wide = (0.75 * 500.0 * load / reduced) ** (1 / 3)
+    check = check_pressure(figures_like(here))
+    assert check.value == pytest.approx(load / (math.pi * wide**2), rel=1e-6)
+    assert check.verdict == verdict
+    assert ("less force" in check.sentence) == (verdict == "strained")
+
+
+def test_less_force_is_not_advised_under_a_point():
+    """E* cot α/2 at any depth: 2/(1-0.35²) cot 35°/2 = 1.63 GPa (Sneddon 1965)."""
+    from palpate.core.advice.curves import check_pressure
+
+    found = []
+    for depth in (2.0, 20.0):
+        load = law_of("cone").force(depth, 2.0 / (1 - 0.35**2), 35.0)
+        here = contacts(2.0, 0.35, depth=depth, fitted_law="cone", law="cone", half_angle=35.0,
+                        stiff=np.array([law_of("cone").factor(35.0) * 2.0 / (1 - 0.35**2) / 2.0]),
+                        peak=np.array([load / 2.0]))  # fmt: skip
+        found.append(check_pressure(figures_like(here)))
+    for check in found:
+        exact = 0.5 * 2.0 / (1 - 0.35**2) / math.tan(math.radians(35.0))
+        assert check.value == pytest.approx(exact, rel=1e-6)
+        assert check.verdict == "broken"
+        assert "same at any depth" in check.sentence
+        assert "Use less force" not in check.sentence
+
+
+def figures_like(here):
+    """The figures of one contact without errors, for a check that asks for no more."""
+    return Figures(None, np.array([0]), True, here, ())
 
 
 def test_rubber_is_not_said_to_yield(good):
