@@ -330,8 +330,8 @@ _ALL = (
           "stiff for this lever, or the window too short.",
           _modulus_error, lambda f, s: f > 100.0, "%", lambda s: 100.0),
     Doubt("loss_below_zero", MILD,
-          "More work came back than was put in, beyond the noise: the branches do not belong to one "
-          "base motion (hysteresis of z, drift), or their baselines differ.",
+          "More work came back than was put in, beyond the noise: the branches do not belong to "
+          "one motion of the base (hysteresis of z, drift), or their baselines differ.",
           _below_zero, lambda f, s: f > 3.0, "standard errors", lambda s: 3.0),
 )  # fmt: skip
 
