@@ -64,7 +64,7 @@ def test_the_table_of_the_pull_off(lam):
 @pytest.mark.parametrize("lam", [0.05, 0.7, 4.0])
 def test_maugis_in_the_kernels_parameter(lam):
     """cos φ = 1/m, series for small φ included."""
-    out, up, down = np.empty(9), np.empty(9), np.empty(9)
+    out, up, down = np.empty((3, adhesive.POINT))
     for t in (1e-3, 1e-2, 0.019, 0.0205, 0.3, 2.8, 40.0):  # t = tan φ
         phi = math.atan(t)
         adhesive.maugis_point(phi, lam, out)
@@ -86,10 +86,9 @@ def test_maugis_deflection_and_derivatives(distance):
     rows = tables.pull_off_rows()
 
     def deflection(u, ln_c, a):
-        pre, out, work = np.zeros(8), np.zeros(5), np.zeros(9)
-        pre[:5] = adhesive.maugis_scales(math.exp(ln_c), a, distance, rows, tables.STEP,
-                                         tables.START)  # fmt: skip
-        pre[5], pre[6] = adhesive.maugis_fold(pre[0], pre[1], pre[2], work), a
+        pre, out, work = np.zeros(8), np.zeros(5), np.zeros(adhesive.POINT)
+        adhesive.maugis_prepare(math.exp(ln_c), a, distance, rows, tables.STEP, tables.START, pre,
+                                work)  # fmt: skip
         adhesive.maugis_deflection(u, pre, -1.0, out, work)
         return out[0], out[1:4], pre
 

@@ -20,6 +20,7 @@ from palpate.core.models import POWER
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Ramp, simulate_curve
+from palpate.core.steps.contact_law import WORK
 from palpate.core.steps.solver import FINE, SUMS, G, minimise, stopped
 
 Z = np.linspace(-3.0, 12.0, 200)
@@ -34,7 +35,7 @@ def law_numbers(n: float = 1.5) -> np.ndarray:
 def solve(d, start, free=(cl.LN_C, cl.Z0), floor=1e-4, z=Z):
     par = np.array(start, dtype=float)
     state = minimise(z, d, 0, z.size, 1, floor, FINE, par, np.array(free), law_numbers(start[3]),
-                     POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5), np.empty(9),
+                     POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5), np.empty(WORK),
                      np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
     return state, par
 

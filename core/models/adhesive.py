@@ -95,10 +95,16 @@ def jkr_point(u, c, a, h, fold, guess, out):
     return s
 
 
+POINT = 14
+"""Numbers that a point of Maugis-Dugdale's law leaves in its work space."""
+
+
 @kernel
-def maugis_point(phi, lam, out):
-    """A, P, Δ and their derivatives by φ and λ into ``out`` (0..8): A, P, Δ, A_φ, P_φ, Δ_φ, A_λ,
-    P_λ, Δ_λ. Series for small φ, where the closed forms cancel."""
+def maugis_shape(phi, lam, out):
+    """A, P, Δ and their derivatives by φ into ``out`` (0..5), and from 9 on what `by_lambda` needs.
+
+    Series for small φ, where the closed forms cancel.
+    """
     t = math.tan(phi)
     sec = math.sqrt(1.0 + t * t)
     square = phi * phi
@@ -114,7 +120,6 @@ def maugis_point(phi, lam, out):
     radius = 2.0 / (b + math.sqrt(b * b + 2.0 * lam * q1))
     below = lam * q1 * radius + b
     a_phi = -(0.5 * lam * d1 * radius * radius + 4.0 / 3.0 * lam * lam * d2 * radius) / below
-    a_lam = -(0.5 * q1 * radius * radius + 8.0 / 3.0 * lam * q2 * radius) / below
     pull = t + phi * sec * sec
     pull_phi = 2.0 * sec * sec * (1.0 + phi * t)
     square = radius * radius
@@ -124,9 +129,26 @@ def maugis_point(phi, lam, out):
     out[3] = a_phi
     out[4] = 3.0 * square * a_phi - lam * (2.0 * radius * a_phi * pull + square * pull_phi)
     out[5] = 2.0 * radius * a_phi - 4.0 / 3.0 * lam * (a_phi * t + radius * sec * sec)
+    out[9], out[10], out[11], out[12], out[13] = t, q1, q2, below, pull
+
+
+@kernel
+def by_lambda(lam, out):
+    """A_λ, P_λ, Δ_λ into ``out`` (6..8) after `maugis_shape`."""
+    radius, t, q1, q2, below, pull = out[0], out[9], out[10], out[11], out[12], out[13]
+    square = radius * radius
+    a_lam = -(0.5 * q1 * square + 8.0 / 3.0 * lam * q2 * radius) / below
     out[6] = a_lam
     out[7] = 3.0 * square * a_lam - square * pull - 2.0 * lam * radius * a_lam * pull
     out[8] = 2.0 * radius * a_lam - 4.0 / 3.0 * t * (radius + lam * a_lam)
+
+
+@kernel
+def maugis_point(phi, lam, out):
+    """A, P, Δ and their derivatives by φ and λ into ``out`` (POINT,): A, P, Δ, A_φ, P_φ, Δ_φ, A_λ,
+    P_λ, Δ_λ, and what they are made from."""
+    maugis_shape(phi, lam, out)
+    by_lambda(lam, out)
 
 
 @kernel
@@ -136,7 +158,7 @@ def fill_pull_off(start, step, rows):
     P_min is where dP/dφ = 0 (or at the end of φ for a weak attraction, where the contact shrinks
     to a point); the slope λ P_λ/P there follows from the envelope theorem.
     """
-    out = np.empty(9)
+    out = np.empty(POINT)
     for i in range(rows.shape[0]):
         lam = math.exp(start + step * i)
         low, high = 1e-6, MOST_PHI
@@ -176,44 +198,75 @@ def maugis_scales(c, a, distance, rows, step, start):
 
 
 @kernel
-def maugis_fold(w, h, lam, out):
-    """φ where the lever lets the tip go: the smallest u; MOST_PHI if u falls all the way."""
-    low, high = 1e-4, MOST_PHI
-    maugis_point(high, lam, out)
-    if h * out[5] + w * out[4] <= 0.0:
-        return high
-    for _ in range(45):
-        middle = 0.5 * (low + high)
-        maugis_point(middle, lam, out)
-        if h * out[5] + w * out[4] < 0.0:
-            low = middle
-        else:
-            high = middle
-        if high - low < 1e-5 * low:
-            break
-    return low
+def fall(phi, w, h, lam, out):
+    """du/dφ over the sum of its two parts' sizes: between -1 and 1, so that it is near a line."""
+    maugis_shape(phi, lam, out)
+    return (h * out[5] + w * out[4]) / (h * abs(out[5]) + w * abs(out[4]))
 
 
 @kernel
-def maugis_solve(u, w, h, lam, fold, guess, out):
+def maugis_fold(w, h, lam, out):
+    """φ where the lever lets the tip go: the smallest u; MOST_PHI if u falls all the way.
+
+    By a false position that does not keep one end (Illinois).
+    """
+    low, high = 1e-4, MOST_PHI
+    left, right = fall(low, w, h, lam, out), fall(high, w, h, lam, out)
+    if right <= 0.0:
+        return high
+    side = 0
+    middle = low
+    for _ in range(60):
+        middle = (low * right - high * left) / (right - left)
+        if not low < middle < high:
+            middle = 0.5 * (low + high)
+        value = fall(middle, w, h, lam, out)
+        if value < 0.0:
+            low, left = middle, value
+            right *= 0.5 if side == -1 else 1.0
+            side = -1
+        else:
+            high, right = middle, value
+            left *= 0.5 if side == 1 else 1.0
+            side = 1
+        if high - low < 1e-5 * low or abs(value) < 1e-8:
+            break
+    return middle
+
+
+@kernel
+def maugis_prepare(c, a, distance, rows, step, start, pre, work):
+    """What `maugis_deflection` needs to know of c and a, into ``pre`` (8,)."""
+    pre[0], pre[1], pre[2], pre[3], pre[4] = maugis_scales(c, a, distance, rows, step, start)
+    pre[5], pre[6] = maugis_fold(pre[0], pre[1], pre[2], work), a
+    maugis_shape(pre[5], pre[2], work)
+    pre[7] = pre[1] * work[2] + pre[0] * work[1]
+
+
+@kernel
+def maugis_solve(u, w, h, lam, fold, edge, guess, out):
     """φ on the stable branch where H Δ + W P = u; the fold where the tip has let go.
 
-    Newton's method on ln φ inside a shrinking bracket: u falls as φ grows.
+    Newton's method on ln φ inside a shrinking bracket: u falls as φ grows. `guess` is 1/φ,
+    which runs nearly straight from sample to sample; one that is not positive is none. `edge` is u
+    at the fold.
     """
-    maugis_point(fold, lam, out)
-    if u <= h * out[2] + w * out[1]:
+    if u <= edge:
+        maugis_shape(fold, lam, out)
         return fold
     low, high = 1e-6, fold
-    phi = guess if low < guess < fold else 0.5 * fold
+    phi = 1.0 / guess if guess > 0.0 else 0.5 * fold
+    if not low < phi < fold:
+        phi = 0.5 * fold
     for _ in range(80):
-        maugis_point(phi, lam, out)
+        maugis_shape(phi, lam, out)
         miss = h * out[2] + w * out[1] - u
         if miss > 0.0:
             low = phi
         else:
             high = phi
-        change = miss / (phi * (h * out[5] + w * out[4]))
-        after = phi * math.exp(-min(max(change, -2.0), 2.0))
+        change = min(max(miss / (phi * (h * out[5] + w * out[4])), -1.5), 1.5)
+        after = phi * (2.0 - change) / (2.0 + change)  # e^-change
         if not low < after < high:
             after = math.sqrt(low * high)
         if abs(after - phi) <= 1e-5 * phi:  # one more step: straight on, right to 1e-9
@@ -226,17 +279,18 @@ def maugis_solve(u, w, h, lam, fold, guess, out):
 
 @kernel
 def maugis_deflection(u, pre, guess, out, work):
-    """d and its derivatives by ln c, z0 and a into ``out`` (0..3); returns φ.
+    """d and its derivatives by ln c, z0 and a into ``out`` (0..3); returns 1/φ.
 
-    ``pre`` is W, H, λ, dlnW/dlnc, dlnW/dlna, fold, a.
+    ``pre`` is W, H, λ, dlnW/dlnc, dlnW/dlna, fold, a, u at the fold.
     """
     w, h, lam, by_c, by_a, fold, a = pre[0], pre[1], pre[2], pre[3], pre[4], pre[5], pre[6]
-    phi = maugis_solve(u, w, h, lam, fold, guess, work)
+    phi = maugis_solve(u, w, h, lam, fold, pre[7], guess, work)
+    by_lambda(lam, work)
     p, delta = work[1], work[2]
     out[0] = w * p
     if phi >= fold:
         out[1], out[2], out[3] = 0.0, 0.0, w * p * by_a / a
-        return phi
+        return 1.0 / phi
     ratio = w * work[4] / (h * work[5] + w * work[4])
     # by ln H at fixed φ and W (λ moves with H), and by ln W at fixed φ and H
     u_h, d_h = h * delta + (h * work[8] + w * work[7]) * lam, w * work[7] * lam
@@ -244,4 +298,4 @@ def maugis_deflection(u, pre, guess, out, work):
     out[1] = by_h * 2.0 / 3.0 * (by_c - 1.0) + by_w * by_c
     out[2] = -ratio
     out[3] = (by_h * 2.0 / 3.0 + by_w) * by_a / a
-    return phi
+    return 1.0 / phi

@@ -13,19 +13,13 @@ import numpy as np
 
 from ..columns.law import DISTANCE, JKR, KIND, MAUGIS, SHAPE, STEP, TABLE_START, UNIT
 from ..compiled import kernel
-from ..models.adhesive import (
-    jkr_fold,
-    jkr_point,
-    maugis_deflection,
-    maugis_fold,
-    maugis_scales,
-)
+from ..models.adhesive import POINT, jkr_fold, jkr_point, maugis_deflection, maugis_prepare
 from ..models.forward import shape_depth, shape_force
 
 PARAMETERS = 4
 PRE = 8
 OUT = 4
-WORK = 9
+WORK = POINT
 
 
 @kernel
@@ -43,10 +37,7 @@ def prepare(par, law, rows, pre, work):
         pre[1] = (a / c) ** (2.0 / 3.0) / 3.0
         pre[5] = jkr_fold(pre[1], a)
         return True
-    pre[0], pre[1], pre[2], pre[3], pre[4] = maugis_scales(
-        c, a, law[DISTANCE], rows, law[STEP], law[TABLE_START]
-    )
-    pre[5] = maugis_fold(pre[0], pre[1], pre[2], work)
+    maugis_prepare(c, a, law[DISTANCE], rows, law[STEP], law[TABLE_START], pre, work)
     return math.isfinite(pre[0])
 
 

@@ -11,11 +11,11 @@ from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..columns.law import DEEPEST, EXPONENT, EXPONENT_START, LN_C, PULL, UNIT, Z0
 from ..compiled import kernel
-from .contact_law import depth_at, prepare
+from .contact_law import WORK, depth_at, prepare
 from .fit_errors import covariance
 from .solver import COARSE, FINE, SUMS, is_plain, minimise
 
-COARSELY = 24
+COARSELY = 12
 """Samples that a first, coarse fit of a law takes at least."""
 LEAST_PULL = 1e-3
 """A fitted pull-off below so many noises is none."""
@@ -129,17 +129,15 @@ def fit_window(z, d, first, last, floor, par, free, law, rows, pre, sums, out, w
                room):  # fmt: skip
     """Fit the samples of a window from ``par``, in place; returns a state.
 
-    A law that is dear to ask is first fitted to a few of the samples: ln c and z0, which every law
-    has first, and then all that is free. That leaves two or three steps over all of them.
+    A law that is dear to ask is first fitted to a few of the samples with ln c and z0 free, which
+    every law has first. (Not with more: few samples can lead a weakly known parameter far away.)
     """
     if not is_plain(par, free, law, rows):
         ln_c, z0 = par[LN_C], par[Z0]
         stride = max(1, (last - first) // COARSELY)
-        minimise(z, d, first, last, stride, floor, COARSE, par, free[:2], law, rows, pre, sums, out,
-                 work, inverse, room)  # fmt: skip
-        if free.size > 2:
-            minimise(z, d, first, last, stride, floor, COARSE, par, free, law, rows, pre, sums, out,
-                     work, inverse, room)  # fmt: skip
+        if free.size > 2 or stride > 1:
+            minimise(z, d, first, last, stride, floor, COARSE, par, free[:2], law, rows, pre, sums,
+                     out, work, inverse, room)  # fmt: skip
         if not math.isfinite(par[LN_C] + par[Z0]):
             par[LN_C], par[Z0] = ln_c, z0
     return minimise(z, d, first, last, 1, floor, FINE, par, free, law, rows, pre, sums, out, work,
@@ -177,7 +175,7 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
     space, jac : work space, (SPACE, SUMS) and (4, samples)
     """
     row[:] = math.nan
-    par, pre, out, work = space[0, :4], space[1, :8], space[2, :5], space[3, :9]
+    par, pre, out, work = space[0, :4], space[1, :8], space[2, :5], space[3, :WORK]
     sums, room, inverse = space[4, :SUMS], space[5:8, :4], space[8:12, :4]
     along, by_cause, held = space[12:16, :4], space[16:20, :4], space[20, :3]
     a, peak = pull[0], base[bl.PEAK_D]

@@ -21,9 +21,11 @@ from .contact_law import PARAMETERS, ask, prepare
 
 MOST_STEPS = 40
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 6.0
+MOST_FALL, MOST_RISE = 1.5, 0.7
+"""Most that the logarithm of a pull-off may change in a step."""
 G, COST = 16, 24  # where Jᵀr and the cost stand in `sums`, behind JᵀJ
 SUMS = 25
-FINE, COARSE = 1e-6, 1e-2
+FINE, COARSE = 1e-5, 1e-2
 """What a last step may still gain, in units of the variance of one sample: all digits, or a start
 for a finer fit."""
 
@@ -136,10 +138,50 @@ def invert(sums, m, damping, inverse):
 
 
 @kernel
-def clipped(par, free, step, floor, trial):
+def along_the_valley(par, step_c, step_z, step_n, top, trial):
+    """A step in ln c, z0 and the exponent, taken so that the cost's curved valley is followed.
+
+    With a free exponent the three go together along a bent line. Nearly straight are the base
+    position at which the law reaches the force c δⁿ = `top`, the logarithm of its slope there, and
+    1/n: the step is turned into those by their derivatives, made, and turned back.
+    """
+    n = par[EXPONENT]
+    depth = math.exp((math.log(top) - par[LN_C]) / n)
+    by_depth = -(step_c + math.log(depth) * step_n) / n  # step of ln depth
+    m = 1.0 / n - step_n / (n * n)
+    m = min(max(m, 1.0 / MOST_EXPONENT), 1.0 / LEAST_EXPONENT)
+    slope = math.log(depth / n) + by_depth - step_n / n
+    after = math.exp(slope) / m
+    trial[Z0] = par[Z0] + depth * (1.0 + by_depth) + step_z - after
+    trial[LN_C] = math.log(top) - math.log(after) / m
+    trial[EXPONENT] = 1.0 / m
+
+
+@kernel
+def by_ratio(par, free, step, inverse, which, floor, trial):
+    """Turn a step of the pull-off, free parameter number `which`, into one of its logarithm.
+
+    Along the valley in which the cost hardly changes, ln c goes with the logarithm of the pull-off
+    and z0 with the pull-off itself. What the step holds of that is made anew for the pull-off that
+    the trial really has.
+    """
+    change = step[which]
+    s = min(max(change / par[PULL], -MOST_FALL), MOST_RISE)
+    trial[PULL] = max(par[PULL] * math.exp(s), floor)
+    for p in range(free.size):
+        along = inverse[p, which] / inverse[which, which]
+        if free[p] == LN_C:
+            trial[LN_C] += along * (par[PULL] * math.log(trial[PULL] / par[PULL]) - change)
+        elif free[p] == Z0:
+            trial[Z0] += along * (trial[PULL] - par[PULL] - change)
+    return s == change / par[PULL]
+
+
+@kernel
+def clipped(par, free, step, inverse, floor, top, trial):
     """``par`` moved by a step that is not allowed to run away, into ``trial``.
 
-    Returns by how much the step was shortened: 1 if not at all. A pull-off at most halves.
+    Returns by how much the step was shortened: 1 if not at all.
     """
     largest = 1.0
     for p in range(free.size):
@@ -148,15 +190,18 @@ def clipped(par, free, step, floor, trial):
             largest = max(largest, abs(step[p]))
         elif which == EXPONENT:
             largest = max(largest, abs(step[p]) / 0.3)
-        elif which == PULL and par[PULL] > floor:
-            largest = max(largest, -2.0 * step[p] / par[PULL])
     trial[:] = par
+    by_n = 0.0
     for p in range(free.size):
-        trial[free[p]] += step[p] / largest
-        if free[p] == PULL:
-            trial[PULL] = max(trial[PULL], floor)
+        step[p] /= largest
+        trial[free[p]] += step[p]
+    for p in range(free.size):
+        if free[p] == PULL and not by_ratio(par, free, step, inverse, p, floor, trial):
+            largest = max(largest, 2.0)
         if free[p] == EXPONENT:
-            trial[EXPONENT] = min(max(trial[EXPONENT], LEAST_EXPONENT), MOST_EXPONENT)
+            by_n = step[p]
+    if by_n != 0.0 and top > 0.0:
+        along_the_valley(par, trial[LN_C] - par[LN_C], trial[Z0] - par[Z0], by_n, top, trial)
     return largest
 
 
@@ -184,6 +229,16 @@ def at_bound(par, free, floor):
 
 
 @kernel
+def eased(damping, kept):
+    """The damping after a step that kept this share of what the linear model promised."""
+    if kept < 0.25:
+        return damping * 2.0
+    if kept < 0.75:
+        return damping
+    return damping * 0.1 if damping > 1e-6 else 0.0
+
+
+@kernel
 def stopped(sums, inverse, m, step, limit, moved):
     """The state of a fit that gets no further: good if the undamped step gains nothing."""
     if not invert(sums, m, 0.0, inverse):
@@ -208,6 +263,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
     Returns a state of ``columns.fit``: GOOD, NOT_CONVERGED, NOT_MOVED, AT_BOUND or NOT_POSITIVE.
     """
     m, count = free.size, (last - first + stride - 1) // stride
+    top = d[last - 1] + par[PULL]
     step, trial, kept = room[0], room[1], room[2]
     if not normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work):
         return ft.NOT_CONVERGED
@@ -220,7 +276,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
                 return ft.NOT_POSITIVE
             continue
         gain = gain_of(sums, inverse, m, step)
-        largest = clipped(par, free, step, floor, trial)
+        largest = clipped(par, free, step, inverse, floor, top, trial)
         if damping < 0.1 and gain <= least * cost / count + 1e-24 and largest == 1.0:
             par[:] = trial
             return ft.AT_BOUND if at_bound(par, free, floor) else ft.GOOD
@@ -229,7 +285,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
         good = normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work)
         if good and sums[COST] <= cost:
             moved = True
-            damping = damping * 0.1 if damping > 1e-6 else 0.0
+            damping = eased(damping, (cost - sums[COST]) / max(gain, 1e-300))
             held = held + 1 if at_bound(par, free, floor) else 0
             if held == 3:
                 return ft.AT_BOUND
