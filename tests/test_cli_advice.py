@@ -58,7 +58,7 @@ def test_the_table_is_followed_by_the_advice_and_every_check_that_is_not_well(
 
 
 def test_quiet_says_nothing_of_it(maps, tmp_path, capsys):
-    told = run(maps, tmp_path, capsys, "--quiet")
+    told = run(maps, tmp_path, capsys, "--quiet", "--pictures")
     assert told.out == ""
     assert told.err == ""
 
