@@ -32,6 +32,7 @@ class Analysis:
     step : pixels between analysed ones while a map is refined from coarse to fine; 1 at the end
     started, ended : ISO 8601 times
     pooled_walk : a slow noise to use instead of this analysis's own, as for one curve of a map
+    period : of the optical fringes [nm], given or found; NaN if there are none
     """
 
     map: ForceMap
@@ -44,6 +45,7 @@ class Analysis:
     started: str = ""
     ended: str = ""
     pooled_walk: float | None = None
+    period: float = math.nan
     _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
 
     @property
@@ -77,6 +79,20 @@ class Analysis:
             return 0.0
         limit = 20.0 * float(np.median(np.abs(found)))
         return max(float(np.mean(np.clip(found, -limit, limit))), 0.0)
+
+    @property
+    def remarks(self) -> list[str]:
+        """Sentences about what was found in the whole map and no single curve tells."""
+        b = self.settings.baseline
+        found = f"Optical fringes with a period of {self.period:.4g} nm"
+        if b.fringes == "subtract" and not self.period > 0.0:
+            return ["No optical fringes were found in the baselines, so none were subtracted."]
+        if b.period > 0.0 or not self.period > 0.0:
+            return []
+        if b.fringes == "subtract":
+            return [f"{found} were found and subtracted."]
+        return [f"{found} are in the baselines and were left there; their share of each number's ± "
+                "is larger than it need be. The setting “Optical fringes” takes them off."]
 
     def per_curve(self, name: str) -> tuple[Array, Array | None]:
         """A channel and its local standard uncertainty, (P,) each in core units; NaN if missing."""

@@ -132,7 +132,8 @@ def _stiffness(t: Tables) -> Array:
 
 def _stiffness_variance(t: Tables) -> Array:
     m = _slope(t)
-    return (t.spring_constant / (1.0 - m) ** 2) ** 2 * t.slope[:, st.VAR_SLOPE]
+    own = t.slope[:, st.VAR_SLOPE] + t.walk * t.slope[:, st.SLOW_SLOPE]
+    return (t.spring_constant / (1.0 - m) ** 2) ** 2 * own
 
 
 def _indentation(t: Tables) -> Array:
@@ -149,7 +150,18 @@ def _forced_variance(white: int, slow: int) -> Getter:
 
 def _tilt_variance(t: Tables) -> Array:
     own = t.base[:, bl.VAR_TILT]
-    return np.where(np.isfinite(own), own, t.base[:, bl.B_VAR_SLOPE])
+    white = np.where(np.isfinite(own), own, t.base[:, bl.B_VAR_SLOPE])
+    return white + t.walk * t.base[:, bl.SLOW_TILT]
+
+
+def _drag_variance(t: Tables) -> Array:
+    white = t.base[:, bl.VAR_DRAG]
+    return (white + t.walk * t.base[:, bl.SLOW_DRAG]) * t.spring_constant**2
+
+
+def _drift_variance(t: Tables) -> Array:
+    white = t.base[:, bl.VAR_DRIFT]
+    return (white + t.walk * t.base[:, bl.SLOW_DRIFT]) / t.base[:, bl.DURATION] ** 2
 
 
 def _z0_variance(t: Tables) -> Array:
@@ -159,6 +171,10 @@ def _z0_variance(t: Tables) -> Array:
 def _relaxing(column: int) -> Getter:
     """A column of the viscous stage where its fit is good."""
     return lambda t: np.where(_column(vs.STATE)(t) == vs.GOOD, _column(column)(t), np.nan)
+
+
+def _relaxing_variance(white: int, slow: int) -> Getter:
+    return lambda t: _relaxing(white)(t) + t.walk * _relaxing(slow)(t)
 
 
 def _column(column: int) -> Getter:
@@ -172,8 +188,12 @@ def _column(column: int) -> Getter:
     return get
 
 
-def _work(column: int, power: int = 1) -> Getter:
-    return lambda t: _column(column)(t) * t.spring_constant**power
+def _work(column: int) -> Getter:
+    return lambda t: _column(column)(t) * t.spring_constant
+
+
+def _work_variance(white: int, slow: int, power: int = 2) -> Getter:
+    return lambda t: (_column(white)(t) + t.walk * _column(slow)(t)) * t.spring_constant**power
 
 
 def _young(column: int) -> Getter:
@@ -187,11 +207,11 @@ def _young(column: int) -> Getter:
     return get
 
 
-def _young_variance(column: int, variance: int) -> Getter:
+def _young_variance(column: int, white: int, slow: int) -> Getter:
     def get(t: Tables) -> Array:
         reduced = np.exp(_relaxing(column)(t)) * t.spring_constant / t.factor
         return (_young(column)(t) / (1.0 - reduced * t.tip_compliance)) ** 2 * (
-            _relaxing(variance)(t)
+            _relaxing_variance(white, slow)(t)
         )
 
     return get
@@ -269,51 +289,60 @@ _ALL = (
     Channel("n_points", "Samples in the window", "N", "", "samples that the fit used",
             lambda t: t.fit[:, ft.SAMPLES], needs=LENGTH),
     Channel("exponent", "Fitted exponent", "n", "", "n of F = C δⁿ: 1 punch, 1.5 sphere, 2 cone",
-            lambda t: _good(t, ft.EXPONENT), lambda t: _good(t, ft.VAR_EXPONENT), needs=LENGTH,
+            lambda t: _good(t, ft.EXPONENT),
+            lambda t: _fitted(t, ft.VAR_EXPONENT, ft.SLOW_EXPONENT), needs=LENGTH,
             asked=lambda settings: settings.fit.law == "free_exponent"),
     Channel("fitted_pull_off", "Fitted pull-off", "F_fit", "nN",
             "the pull-off force as a parameter of the fitted law",
             lambda t: _good(t, ft.PULL) * t.spring_constant,
-            lambda t: _good(t, ft.VAR_PULL) * t.spring_constant**2, needs=FORCE,
+            lambda t: _fitted(t, ft.VAR_PULL, ft.SLOW_PULL) * t.spring_constant**2, needs=FORCE,
             asked=_pull_fitted),
     Channel("drag", "Offset of the branches", "ΔF", "nN",
             "baseline of the approach less that of the retract at contact, times k: twice the drag "
             "on the lever where nothing else parts them",
             lambda t: t.base[:, bl.DRAG] * t.spring_constant,
-            lambda t: t.base[:, bl.VAR_DRAG] * t.spring_constant**2, "signed", FORCE),
+            _drag_variance, "signed", FORCE),
     Channel("drift", "Drift of the deflection", "dd/dt", "nm/s",
             "slope of both free parts against time; fitted only where one line with a drift serves "
             "both branches, and given where a sampling rate is recorded",
             lambda t: t.base[:, bl.DRIFT] / t.base[:, bl.DURATION],
-            lambda t: t.base[:, bl.VAR_DRIFT] / t.base[:, bl.DURATION] ** 2, "signed", LENGTH,
+            _drift_variance, "signed", LENGTH,
             lambda settings: settings.baseline.branches == "drift"),
     Channel("relaxation_modulus", "Modulus after loading", "E(t_L)", "GPa",
             "relaxation modulus a loading time after a step, from both branches together",
-            _young(vs.LN_C), _young_variance(vs.LN_C, vs.VAR_LN_C), needs=ELASTIC, asked=_viscous),
+            _young(vs.LN_C), _young_variance(vs.LN_C, vs.VAR_LN_C, vs.SLOW_LN_C),
+            needs=ELASTIC, asked=_viscous),
     Channel("loading_time", "Loading time", "t_L", "s", "from contact to the turn",
             _relaxing(vs.LOADING), needs=LENGTH, asked=_viscous),
     Channel("relaxation_exponent", "Relaxation exponent", "β", "", "E(t) = E(t_L) (t/t_L)^(-β)",
-            _relaxing(vs.BETA), _relaxing(vs.VAR_BETA), needs=LENGTH, asked=_power_law),
+            _relaxing(vs.BETA), _relaxing_variance(vs.VAR_BETA, vs.SLOW_BETA),
+            needs=LENGTH, asked=_power_law),
     Channel("modulus_instant", "Instantaneous modulus", "E₀", "GPa",
             "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)", _young(vs.INSTANT),
-            _young_variance(vs.INSTANT, vs.VAR_INSTANT), needs=ELASTIC, asked=_standard_solid),
+            _young_variance(vs.INSTANT, vs.VAR_INSTANT, vs.SLOW_INSTANT),
+            needs=ELASTIC, asked=_standard_solid),
     Channel("modulus_relaxed", "Relaxed modulus", "E∞", "GPa",
             "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)", _young(vs.RELAXED),
-            _young_variance(vs.RELAXED, vs.VAR_RELAXED), needs=ELASTIC, asked=_standard_solid),
+            _young_variance(vs.RELAXED, vs.VAR_RELAXED, vs.SLOW_RELAXED),
+            needs=ELASTIC, asked=_standard_solid),
     Channel("relaxation_time", "Relaxation time", "τ", "s", "E(t) = E∞ + (E₀ - E∞) exp(-t/τ)",
-            _relaxation_time, lambda t: _relaxation_time(t) ** 2 * _relaxing(vs.VAR_TIME)(t),
+            _relaxation_time, lambda t: _relaxation_time(t) ** 2
+            * _relaxing_variance(vs.VAR_TIME, vs.SLOW_TIME)(t),
             needs=LENGTH, asked=_standard_solid),
     Channel("loss_fraction", "Loss fraction", "η", "",
             "η = 1 - W_out/W_in, the works ∫F dδ of both branches under a positive force; the "
-            "adhesive part is left out", _column(vs.LOSS), _column(vs.VAR_LOSS), needs=LENGTH,
-            asked=_viscous),
+            "adhesive part is left out", _column(vs.LOSS),
+            _work_variance(vs.VAR_LOSS, vs.SLOW_LOSS, 0),
+            needs=LENGTH, asked=_viscous),
     Channel("viscous_work", "Viscous work", "W_v", "aJ",
             "W_in - W_out: the part of the dissipated energy that is lost under a positive force "
             "(plastic work and drag are in it too)",
-            _work(vs.VISCOUS), _work(vs.VAR_VISCOUS, 2), needs=FORCE, asked=_viscous),
+            _work(vs.VISCOUS), _work_variance(vs.VAR_VISCOUS, vs.SLOW_VISCOUS),
+            needs=FORCE, asked=_viscous),
     Channel("adhesion_loss", "Adhesive loss", "W_h", "aJ",
             "the rest of the dissipated energy: the work of adhesion less what the jump on gave",
-            _work(vs.ADHESIVE), _work(vs.VAR_ADHESIVE, 2), needs=FORCE, asked=_viscous),
+            _work(vs.ADHESIVE), _work_variance(vs.VAR_ADHESIVE, vs.SLOW_ADHESIVE),
+            needs=FORCE, asked=_viscous),
 )  # fmt: skip
 
 CHANNELS: dict[str, Channel] = {channel.name: channel for channel in _ALL}

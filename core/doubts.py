@@ -174,7 +174,8 @@ def _offset_share(c: Case) -> Array:
     b = c.tables.base
     size = np.abs(b[:, bl.DRAG])
     pull = np.maximum(np.nan_to_num(c.tables.pull[:, rt.PULL]), 5.0 * b[:, bl.B_NOISE])
-    told = (size > 5.0 * np.sqrt(b[:, bl.VAR_DRAG])) & (_free_share(bl.APPROACH)(c) >= 1.0) & (
+    error = np.sqrt(b[:, bl.VAR_DRAG] + c.tables.walk * b[:, bl.SLOW_DRAG])
+    told = (size > 5.0 * error) & (_free_share(bl.APPROACH)(c) >= 1.0) & (
         _free_share(bl.RETRACT)(c) >= 1.0
     )
     return np.where(told, 100.0 * size / pull, np.nan)
@@ -190,6 +191,19 @@ def _viscous(c: Case, column: int) -> Array:
 
 def _viscous_state(c: Case) -> Array:
     return _viscous(c, vs.STATE)
+
+
+def _modulus_error(c: Case) -> Array:
+    """Local standard uncertainty of ln E in per cent; NaN without a modulus."""
+    t = c.tables
+    own = t.fit[:, ft.VAR_LN_C] + t.walk * t.fit[:, ft.SLOW_LN_C]
+    return np.where(_fit_state(c) == ft.GOOD, 100.0 * np.sqrt(own), np.nan)
+
+
+def _below_zero(c: Case) -> Array:
+    """By how many standard errors the loss fraction is below zero."""
+    own = _viscous(c, vs.VAR_LOSS) + c.tables.walk * _viscous(c, vs.SLOW_LOSS)
+    return -_viscous(c, vs.LOSS) / np.sqrt(own)
 
 
 NOISES = "× noise"
@@ -279,7 +293,7 @@ _ALL = (
           "is too soft or too sticky for this tip.",
           _zero_load_contact, lambda f, s: f > 0.5, "of the tip radius", lambda s: 0.5),
     Doubt("fringes", MILD,
-          "A wave of the given period is in the baseline and was left there: optical fringes.",
+          "A wave is in the baseline and was left there: optical fringes.",
           _base(bl.WAVE_SEEN), lambda f, s: f > s.worst_fringe, NOISES, lambda s: s.worst_fringe),
     Doubt("fringes_unknown", MILD,
           "The free part is shorter than half a period of the fringes: they can't be told from a "
@@ -307,6 +321,18 @@ _ALL = (
           "The relaxing solid does not describe the curve: residuals exceed the noise.",
           lambda c: _viscous(c, vs.RESIDUAL) / c.tables.base[:, bl.B_NOISE],
           lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
+    Doubt("modulus_uncertain", MILD,
+          "The curve hardly tells the modulus: its own ± is wide.",
+          _modulus_error, lambda f, s: (f > s.worst_modulus) & (f <= 100.0), "%",
+          lambda s: s.worst_modulus),
+    Doubt("modulus_unknown", SEVERE,
+          "The curve does not tell the modulus: its ± is as large as the number. The sample is too "
+          "stiff for this lever, or the window too short.",
+          _modulus_error, lambda f, s: f > 100.0, "%", lambda s: 100.0),
+    Doubt("loss_below_zero", MILD,
+          "More work came back than was put in, beyond the noise: the branches do not belong to "
+          "one motion of the base (hysteresis of z, drift), or their baselines differ.",
+          _below_zero, lambda f, s: f > 3.0, "standard errors", lambda s: 3.0),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {

@@ -287,9 +287,9 @@ def _run_viscous(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     by, low, _ = window_of(r)
     if not _viscous_asked(r.settings) or not r.constants.lengths or math.isnan(low):
         return
-    pull = np.zeros((cut.shape[0], 2))
+    pull = np.zeros((cut.shape[0], 3))
     if fit.adhesion != "none":
-        pull[:] = rows["retract"][:, list(pull_columns("constant"))]
+        pull[:] = rows["retract"][:, [*pull_columns("constant"), rt.SLOW_PULL]]
     table, times = r.constants.shape.table, timing(r.map, block.curves)
     loops.viscous_loop(block.z, block.signal, block.start, cut, times, r.scale, rows["baseline"],
                        pull, vs.MODELS[r.settings.viscous.model], law_of(fit.law).exponent,
@@ -371,7 +371,7 @@ class _Run:
     def snapshot(self, step: int, ended: str = "") -> Analysis:
         return Analysis(self.map, self.request.settings, self.request.constants,
                         dict(self.tables), self.keys, self.done.copy(), step, self.started,
-                        ended)  # fmt: skip
+                        ended, period=self.request.period)  # fmt: skip
 
     def chunk(self, block: Block) -> None:
         if self.progress.cancelled:
@@ -448,12 +448,12 @@ def analyse(
     Cancelled : on request
     """
     settings = settings or Settings()
-    request = request_of(fmap, settings)
-    run = _Run(fmap, request, previous, progress or Progress(), partial)
+    progress = progress or Progress()
+    in_memory = fmap.resident or fits_in_memory(fmap)
+    if in_memory:  # before the fringes are looked for, which reads curves from all over the map
+        fmap.load(progress)
+    run = _Run(fmap, request_of(fmap, settings), previous, progress, partial)
     if run.stale:
-        in_memory = fmap.resident or fits_in_memory(fmap)
-        if in_memory:
-            fmap.load(run.progress)
         with ThreadPoolExecutor(workers()) as pool:
             (run.resident if in_memory else run.streamed)(pool)
     for name in run.stale:

@@ -18,7 +18,8 @@ LABELS = {
 
 
 def check(name: str, label: str, value: float, verdict: str, **given: Any) -> SimpleNamespace:
-    usual = dict(symbol="", error=math.nan, unit="", limit="below 0.3", sentence="", source="")
+    usual = dict(symbol="", error=math.nan, unit="", limit="below 0.3", sentence="", source="",
+                 quartiles=(math.nan, math.nan))  # fmt: skip
     usual["sentence"] = f"{label} decides here."
     usual["source"] = "invented"
     return SimpleNamespace(name=name, label=label, value=value, verdict=verdict, **usual | given)
@@ -174,6 +175,7 @@ class Provider:
         fit = analysis.settings.fit
         found = advice((fit.law, fit.adhesion))
         if row is None:
+            found.checks[0].quartiles = (0.2, 0.9)
             found.sentence = "For the median of the map a constant pull is good enough."
         return found
 

@@ -180,6 +180,61 @@ def test_a_window_by_indentation_becomes_one_by_force_and_says_so(small):
     assert "peak force" in on_map[0].note
 
 
+# ---- the same curves for all
+
+
+def failing(monkeypatch, law, every):
+    """Fits of one law do not converge on each curve whose number can be divided."""
+    from palpate.core.columns import fit as ft
+
+    real = runs.run_rows
+
+    def broken(request, fmap, block, part, stale):
+        real(request, fmap, block, part, stale)
+        if request.settings.fit.law == law:
+            part["fit"][block.curves % every == 0, ft.STATE] = ft.NOT_CONVERGED
+
+    monkeypatch.setattr(runs, "run_rows", broken)
+
+
+def test_laws_are_compared_on_the_curves_that_all_of_them_fit(small, monkeypatch):
+    """A law that fails on the hard curves must not look better for it."""
+    analysis = analyse(small, BOTH)
+    failing(monkeypatch, "cone", 4)  # 0, 4, 8, 12, 16 of 20
+    plain, cone = compare_on_map(analysis, SHARP)
+    kept = np.arange(20) % 4 != 0
+    assert (plain.count, plain.taken, plain.failed) == (15, 20, 0)
+    assert (cone.count, cone.taken, cone.failed) == (15, 20, 5)
+    modulus = analysis.per_curve("modulus")[0]
+    residual = analysis.per_curve("residual")[0]
+    assert plain.modulus == pytest.approx(float(np.median(modulus[kept])), rel=1e-12)
+    assert plain.residual == pytest.approx(float(np.median(residual[kept])), rel=1e-6)
+    assert plain.best_share + cone.best_share == pytest.approx(1.0)
+
+
+def test_a_law_that_fails_on_most_curves_is_left_out_of_the_comparison(small, monkeypatch):
+    failing(monkeypatch, "cone", 1)
+    plain, cone = compare_on_map(analyse(small, BOTH), SHARP)
+    assert (plain.possible, plain.count, plain.best_share) == (True, 20, 1.0)
+    assert (cone.possible, cone.failed) == (False, 20)
+    monkeypatch.undo()
+    failing(monkeypatch, "paraboloid", 20)
+    analysis = analyse(small, BOTH.with_value("fit.law", "cone"))
+    real = comparison.FEWEST
+    monkeypatch.setattr(comparison, "FEWEST", 0.96)  # one of 20 is then too many
+    plain = compare_on_map(analysis, SHARP)[0]
+    assert real == 0.5
+    assert not plain.possible
+    assert "no value on 1 of 20 curves" in plain.reason
+
+
+def test_slow_noise_is_said_to_overstate_the_differences(small):
+    quiet, slow = (compare_on_curve(small, BOTH, 1, 1, SHARP, walk=walk)[0] for walk in (0.0, 1e-2))
+    assert quiet.note == ""
+    assert "overstated" in slow.note
+    assert slow.modulus_error > quiet.modulus_error
+
+
 # ---- what is impossible
 
 

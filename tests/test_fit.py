@@ -12,7 +12,8 @@ from palpate.core.columns import baseline as bl
 from palpate.core.columns import fit as ft
 from palpate.core.columns import law as cl
 from palpate.core.models import POWER
-from palpate.core.steps.fit import SUMS, fit_of_curve, minimise
+from palpate.core.steps.fit import SPACE, fit_of_curve
+from palpate.core.steps.solver import FINE, SUMS, minimise
 
 N = {"paraboloid": 1.5, "cone": 2.0, "punch": 1.0}
 
@@ -31,7 +32,7 @@ def fitted(z, d, n, a=0.0, low=0.1, high=0.95, noise=0.05, by=0):
     law = numbers(n)
     fit_of_curve(z, d, z.size, base, 0, np.array([a, 0.0, 0.0]), np.full(2, np.nan), law,
                  POWER.rows, 1.0, by, low, high, np.array([cl.LN_C, cl.Z0]),
-                 np.empty((17, SUMS)), np.empty((4, z.size)), row)  # fmt: skip
+                 np.empty((SPACE, SUMS)), np.empty((4, z.size)), row)  # fmt: skip
     return row
 
 
@@ -79,9 +80,9 @@ def test_precision_of_a_fit_with_free_contact_point():
     for _ in range(400):
         d = clean + rng.normal(0, noise, z.size)
         par = np.array([math.log(c), 0.0, 0.0, 1.5])
-        state = minimise(z, d, 0, z.size, par, np.array([cl.LN_C, cl.Z0]), numbers(1.5),
-                         POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5), np.empty(9),
-                         np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
+        state = minimise(z, d, 0, z.size, 1, 1e-6, FINE, par, np.array([cl.LN_C, cl.Z0]),
+                         numbers(1.5), POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5),
+                         np.empty(9), np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
         assert state == ft.GOOD
         found.append(par[0])
     assert np.std(found) == pytest.approx(0.00300, rel=0.08)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 import pytest
+from shell_window import LONG
 
 from palpate.app.recompute import Recompute
 from palpate.app.requests import Request
@@ -72,7 +73,7 @@ def test_an_answer_comes_back_on_the_thread_of_the_window(worker, qtbot):
     step = Step("one")
     step.gate.set()
     number = worker.submit(step)
-    qtbot.waitUntil(lambda: bool(answers))
+    qtbot.waitUntil(lambda: bool(answers), timeout=LONG)
     assert (answers[0].value, answers[0].generation) == ("one", number)
     assert where == [threading.main_thread()]
 
@@ -81,11 +82,11 @@ def test_a_newer_request_cancels_the_running_one_and_only_the_newest_is_answered
     answers = heard(worker)
     steps = [Step(str(i)) for i in range(4)]
     worker.submit(steps[0])
-    qtbot.waitUntil(steps[0].begun.is_set)
+    qtbot.waitUntil(steps[0].begun.is_set, timeout=LONG)
     for step in steps[1:]:
         step.gate.set()
         worker.submit(step)
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert finals(answers) == ["3"]
     assert not steps[1].begun.is_set()
 
@@ -94,13 +95,13 @@ def test_an_answer_that_arrives_after_a_newer_request_is_dropped_and_let_go_of(w
     answers = heard(worker)
     old, new = Step("old"), Step("new")
     worker.submit(old)
-    qtbot.waitUntil(old.begun.is_set)
+    qtbot.waitUntil(old.begun.is_set, timeout=LONG)
     old.gate.set()
     while not worker._box:  # the window has not looked into the box yet
         time.sleep(0.001)
     new.gate.set()
     worker.submit(new)
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert finals(answers) == ["new"]
     assert old.discarded == ["old"]
 
@@ -110,10 +111,10 @@ def test_a_late_answer_is_let_go_of_and_never_shown(worker, qtbot):
     old = Step("old")
     worker.submit(old)
     job = worker._running
-    qtbot.waitUntil(old.begun.is_set)
+    qtbot.waitUntil(old.begun.is_set, timeout=LONG)
     job.wanted = False  # as a newer request would leave it, too late for the worker to notice
     old.gate.set()
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert answers == []
     assert old.discarded == ["old"]
 
@@ -122,18 +123,18 @@ def test_a_gentle_request_lets_the_running_one_give_its_first_answer(worker, qtb
     answers = heard(worker)
     blocked = Step("blocked", tells=())
     worker.submit(blocked)
-    qtbot.waitUntil(blocked.begun.is_set)
+    qtbot.waitUntil(blocked.begun.is_set, timeout=LONG)
     follow = Step("follow", tells=("coarse",))
     worker.submit(Step("skipped"), gentle=True)
     worker.submit(follow, gentle=True)
     assert finals(answers) == []
     blocked.gate.set()
-    qtbot.waitUntil(lambda: "blocked" in finals(answers))
-    qtbot.waitUntil(lambda: any(a.value == "coarse" for a in answers))
+    qtbot.waitUntil(lambda: "blocked" in finals(answers), timeout=LONG)
+    qtbot.waitUntil(lambda: any(a.value == "coarse" for a in answers), timeout=LONG)
     last = Step("last")
     last.gate.set()
     worker.submit(last, gentle=True)  # `follow` has told something: it makes way at once
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert finals(answers) == ["blocked", "last"]
 
 
@@ -142,13 +143,13 @@ def test_an_error_comes_back_as_a_value_and_the_worker_goes_on(worker, qtbot):
     bad = Step("bad", error=ReadError("map.h5", "it is damaged"))
     bad.gate.set()
     worker.submit(bad)
-    qtbot.waitUntil(lambda: bool(answers))
+    qtbot.waitUntil(lambda: bool(answers), timeout=LONG)
     assert isinstance(answers[0].error, ReadError)
     assert answers[0].value is None
     good = Step("good")
     good.gate.set()
     worker.submit(good)
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert finals(answers)[-1] == "good"
 
 
@@ -156,9 +157,9 @@ def test_what_the_person_stops_is_answered_as_stopped(worker, qtbot):
     answers = heard(worker)
     step = Step("long")
     worker.submit(step)
-    qtbot.waitUntil(step.begun.is_set)
+    qtbot.waitUntil(step.begun.is_set, timeout=LONG)
     worker.cancel(tell=True)
-    qtbot.waitUntil(lambda: bool(answers))
+    qtbot.waitUntil(lambda: bool(answers), timeout=LONG)
     assert isinstance(answers[0].error, Cancelled)
 
 
@@ -168,7 +169,7 @@ def test_requests_that_are_kept_are_all_done_in_their_order(worker, qtbot):
     for step in steps:
         step.gate.set()
         worker.submit(step)
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert finals(answers) == ["0", "1", "2"]
 
 
@@ -177,9 +178,9 @@ def test_progress_is_told_in_words_and_ends_with_silence(worker, qtbot):
     worker.busy_changed.connect(lambda *what: said.append(what))
     step = Step("one")
     worker.submit(step)
-    qtbot.waitUntil(step.begun.is_set)
+    qtbot.waitUntil(step.begun.is_set, timeout=LONG)
     step.gate.set()
-    qtbot.waitUntil(lambda: not worker.busy)
+    qtbot.waitUntil(lambda: not worker.busy, timeout=LONG)
     assert said[0] == ("Stepping", 0, 0)
     assert ("half way", 1, 2) in said
     assert said[-1] == ("", 0, 0)
@@ -190,7 +191,7 @@ def test_closing_stops_a_running_job_and_answers_nothing(qapp, qtbot):
     answers = heard(worker)
     step = Step("long")
     worker.submit(step)
-    qtbot.waitUntil(step.begun.is_set)
+    qtbot.waitUntil(step.begun.is_set, timeout=LONG)
     assert worker.close()
     assert answers == []
     assert worker.submit(Step("after")) > 0

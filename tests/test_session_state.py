@@ -7,6 +7,7 @@ import sys
 import numpy as np
 import pytest
 from shell_maps import SHAPE, map_file, memory_map
+from shell_window import LONG
 
 from palpate.app import background as background_module
 from palpate.app.background import Background
@@ -16,12 +17,31 @@ from palpate.core.curvereport import window_change
 
 
 @pytest.fixture
-def session(qapp):
-    made = Session()
+def make_session(qapp):
+    """Makes sessions that are closed when the test ends, however it ends."""
+    made: list[Session] = []
+
+    def make(command: list[str] | None = None) -> Session:
+        """`command` stands in for the child that compiles."""
+        background = None
+        if command is not None:
+            background = Background(preparation=Preparation(command=command))
+        made.append(Session(background=background))
+        return made[-1]
+
+    yield make
+    stopped = [session.close() for session in made]
+    for session in made:
+        session.background._preparation.deleteLater()
+        session.deleteLater()
+    assert all(stopped)
+
+
+@pytest.fixture
+def session(make_session):
+    made = make_session()
     made.background.start()
-    yield made
-    assert made.close()
-    made.deleteLater()
+    return made
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +52,7 @@ def blend(tmp_path_factory):
 @pytest.fixture
 def opened(session, blend, qtbot):
     session.open(blend)
-    qtbot.waitUntil(lambda: session.finished, timeout=120_000)
+    qtbot.waitUntil(lambda: session.finished, timeout=LONG)
     return session
 
 
@@ -65,12 +85,12 @@ def test_a_changed_setting_is_followed_by_curve_and_map_and_can_be_undone(opened
     assert after == pytest.approx(before / np.sqrt(2.0), rel=1e-12)
     assert opened.undo_words == "tip radius"
     assert opened.changed
-    qtbot.waitUntil(lambda: opened.finished)
+    qtbot.waitUntil(lambda: opened.finished, timeout=LONG)
     assert opened.analysis.channel("modulus")[pixel] == after
     opened.undo()
     assert opened.report.values["modulus"][0] == before
     assert opened.selection == pixel
-    qtbot.waitUntil(lambda: opened.finished)
+    qtbot.waitUntil(lambda: opened.finished, timeout=LONG)
     assert opened.analysis.channel("modulus")[pixel] == before
     opened.redo()
     assert opened.settings.tip.radius == 40.0
@@ -104,7 +124,7 @@ def test_a_drag_is_followed_at_each_move_and_is_one_act(opened, qtbot):
     assert opened.undo_words == ""
     assert opened.commit("fit window")
     assert opened.undo_words == "fit window"
-    qtbot.waitUntil(lambda: opened.finished)
+    qtbot.waitUntil(lambda: opened.finished, timeout=LONG)
     opened.undo()
     assert opened.report.window == first.window
 
@@ -117,7 +137,7 @@ def test_a_drag_that_is_given_up_leaves_no_trace(opened, qtbot):
     opened.cancel_drag()
     assert opened.settings == before
     assert opened.undo_words == ""
-    qtbot.waitUntil(lambda: opened.finished)
+    qtbot.waitUntil(lambda: opened.finished, timeout=LONG)
 
 
 def test_walking_stops_at_the_edge_of_the_map(opened):
@@ -136,7 +156,7 @@ def test_a_file_that_is_no_map_leaves_the_present_map_as_it_is(opened, tmp_path,
     said = heard(opened.failed)
     fmap = opened.map
     opened.open(bad)
-    qtbot.waitUntil(lambda: bool(said))
+    qtbot.waitUntil(lambda: bool(said), timeout=LONG)
     assert "notes.h5" in said[0][0]
     assert opened.map is fmap
     assert opened.finished
@@ -150,7 +170,7 @@ def test_typed_constants_do_not_follow_to_another_map_but_other_settings_do(
     opened.apply({"calibration.spring_constant": 3.0, "fit.fraction_to": 80.0}, "two things")
     said = heard(opened.noted)
     opened.open(other)
-    qtbot.waitUntil(lambda: opened.map.path == other and opened.finished)
+    qtbot.waitUntil(lambda: opened.map.path == other and opened.finished, timeout=LONG)
     assert opened.settings.calibration.spring_constant is None
     assert opened.settings.fit.fraction_to == 80.0
     assert opened.report.spring_constant == 5.0
@@ -169,7 +189,7 @@ def test_a_pixel_without_a_curve_says_so(session, tmp_path, qtbot):
     path = tmp_path / "gap.h5"
     write_map(path, z[:-1], d[:-1], shape=(4, 4), pixel=pixels, **given)
     session.open(path)
-    qtbot.waitUntil(lambda: session.finished, timeout=120_000)
+    qtbot.waitUntil(lambda: session.finished, timeout=LONG)
     session.select(3, 3)
     assert session.report is None
     assert "no curve at row 3, column 3" in session.note
@@ -189,9 +209,9 @@ def test_closing_the_map_leaves_an_empty_session(opened):
 def test_what_is_stopped_can_be_done_again(opened, qtbot):
     opened.apply({"baseline.extent": 30.0}, "extent")
     opened.background.stop()
-    qtbot.waitUntil(lambda: not opened.background.working_on("analysis"))
+    qtbot.waitUntil(lambda: not opened.background.working_on("analysis"), timeout=LONG)
     opened.recompute()
-    qtbot.waitUntil(lambda: opened.finished)
+    qtbot.waitUntil(lambda: opened.finished, timeout=LONG)
 
 
 def test_a_fault_of_ours_is_a_sentence_and_a_report_and_the_state_stays(opened, qtbot, monkeypatch):
@@ -204,7 +224,7 @@ def test_a_fault_of_ours_is_a_sentence_and_a_report_and_the_state_stays(opened, 
     said = heard(opened.faulted)
     fmap = opened.map
     opened.apply({"baseline.extent": 30.0}, "extent")
-    qtbot.waitUntil(lambda: bool(said))
+    qtbot.waitUntil(lambda: bool(said), timeout=LONG)
     fault = said[0][0]
     assert "Traceback" not in fault.words
     assert "a test broke it" in fault.details
@@ -213,7 +233,7 @@ def test_a_fault_of_ours_is_a_sentence_and_a_report_and_the_state_stays(opened, 
 
 
 def test_until_the_kernels_are_compiled_the_map_waits_and_the_curve_says_why(
-    qapp, qtbot, blend, monkeypatch, tmp_path
+    make_session, qtbot, blend, monkeypatch, tmp_path
 ):
     """The child is a stand-in here that ends when a file appears."""
     from palpate.app import requests
@@ -221,41 +241,35 @@ def test_until_the_kernels_are_compiled_the_map_waits_and_the_curve_says_why(
     go = tmp_path / "go"
     code = f"import pathlib, time\nwhile not pathlib.Path({str(go)!r}).exists(): time.sleep(0.01)"
     monkeypatch.setattr(requests, "is_compiled", lambda kind: False)
-    preparation = Preparation(command=[sys.executable, "-c", code])
-    session = Session(background=Background(preparation=preparation))
+    session = make_session([sys.executable, "-c", code])
     said = heard(session.busy_changed)
     session.background.start()
     session.open(blend)
-    qtbot.waitUntil(lambda: session.map is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: session.map is not None, timeout=LONG)
     assert not session.prepared
     assert session.report is None
     assert "being prepared" in session.note
     assert session.map.overview.shape == SHAPE
-    qtbot.waitUntil(lambda: (WORDS, 0, 0) in said)
+    qtbot.waitUntil(lambda: (WORDS, 0, 0) in said, timeout=LONG)
     session.select(1, 1)
     assert session.report is None
     session.apply({"fit.fraction_to": 90.0}, "to")
     go.touch()
-    qtbot.waitUntil(lambda: session.finished, timeout=120_000)
+    qtbot.waitUntil(lambda: session.finished, timeout=LONG)
     assert (session.report.row, session.report.col) == (1, 1)
     assert session.analysis.settings.fit.fraction_to == 90.0
-    assert session.close()
-    session.deleteLater()
-    preparation.deleteLater()
 
 
-def test_a_child_that_can_not_start_still_leads_to_an_analysis(qapp, qtbot, blend, monkeypatch):
+def test_a_child_that_can_not_start_still_leads_to_an_analysis(
+    make_session, qtbot, blend, monkeypatch
+):
     from palpate.app import requests
 
     monkeypatch.setattr(requests, "is_compiled", lambda kind: False)
-    preparation = Preparation(command=["/no/such/program"])
-    session = Session(background=Background(preparation=preparation))
+    session = make_session(["/no/such/program"])
     session.background.start()
     session.open(blend)
-    qtbot.waitUntil(lambda: session.finished, timeout=120_000)
-    assert session.close()
-    session.deleteLater()
-    preparation.deleteLater()
+    qtbot.waitUntil(lambda: session.finished, timeout=LONG)
 
 
 def test_closing_while_the_child_compiles_ends_it(qapp, qtbot, monkeypatch):
@@ -263,8 +277,10 @@ def test_closing_while_the_child_compiles_ends_it(qapp, qtbot, monkeypatch):
     preparation = Preparation(command=[sys.executable, "-c", "import time; time.sleep(600)"])
     preparation.ensure("int16")
     process = preparation._process
-    qtbot.waitUntil(lambda: process.state() == process.ProcessState.Running)
-    preparation.close()
+    try:
+        qtbot.waitUntil(lambda: process.state() == process.ProcessState.Running, timeout=LONG)
+    finally:
+        preparation.close()
     assert process.state() == process.ProcessState.NotRunning
     preparation.deleteLater()
 
@@ -290,20 +306,41 @@ def test_a_map_in_memory_has_the_kind_of_its_samples():
     assert kind_of(memory_map(digitise=False)) == "float64"
 
 
-def test_quiet_work_does_not_keep_the_words_of_what_was_done_before(qapp, qtbot, tmp_path):
-    from palpate.app.requests import PeekAt
+def test_quiet_work_does_not_keep_the_words_of_what_was_done_before(
+    make_session, qtbot, tmp_path, monkeypatch
+):
+    """Nothing is being compiled here, for while it is, that is what the status bar tells."""
+    from palpate.app import requests
 
-    session = Session()
+    monkeypatch.setattr(requests, "is_compiled", lambda kind: True)
+    session = make_session()
     said = heard(session.busy_changed)
     seen = heard(session.answered)
     session.background.start()
-    session.submit(PeekAt((tmp_path / "none.h5",), (tmp_path / "gone.h5",)))
-    qtbot.waitUntil(lambda: any(a.final and isinstance(a.request, PeekAt) for (a,) in seen))
-    told = [a.value for (a,) in seen if isinstance(a.request, PeekAt) and not a.final]
-    assert told[0].paths == (tmp_path / "gone.h5",)
-    assert "no such file" in told[1].problem
-    words = [what[0] for what in said if what[0] != WORDS]
-    last = len(words) - 1 - words[::-1].index("Loading the calculation")
-    assert len(words) >= last + 3, "silence is told when the quiet work begins, and at its end"
-    assert session.close()
-    session.deleteLater()
+    session.submit(requests.PeekAt((tmp_path / "none.h5",), (tmp_path / "gone.h5",)))
+    words = ["Loading the calculation", "Loading the calculation", "", ""]
+    # told as each of the two is asked for, when the quiet one begins, and when it has ended
+    qtbot.waitUntil(lambda: [what[0] for what in said] == words, timeout=LONG)
+    answers = [a for (a,) in seen if isinstance(a.request, requests.PeekAt)]
+    assert [a.final for a in answers] == [False, False, True]
+    assert answers[0].value.paths == (tmp_path / "gone.h5",)
+    assert "no such file" in answers[1].value.problem
+
+
+def test_while_the_kernels_are_compiled_quiet_work_leaves_the_words_of_that(
+    make_session, qtbot, tmp_path, monkeypatch
+):
+    from palpate.app import requests
+
+    monkeypatch.setattr(requests, "is_compiled", lambda kind: False)
+    session = make_session([sys.executable, "-c", "import time; time.sleep(600)"])
+    said = heard(session.busy_changed)
+    seen = heard(session.answered)
+    session.background.start()
+    session.submit(requests.PeekAt((tmp_path / "none.h5",)))
+    qtbot.waitUntil(
+        lambda: any(a.final and isinstance(a.request, requests.PeekAt) for (a,) in seen),
+        timeout=LONG,
+    )
+    assert {what[0] for what in said} == {"Loading the calculation", WORDS}
+    assert said[-1] == (WORDS, 0, 0)

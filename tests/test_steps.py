@@ -100,7 +100,7 @@ def both(z, approach, retract, options=(1.0, 1.0, 5.0, 8.0)):
     take_off(z, da, z.size, row, bl.APPROACH)
     take_off(z, dr, z.size, row, bl.RETRACT)
     out = np.empty(rt.COLUMNS)
-    retract_of_curve(z, da, z.size, z, dr, z.size, row, 0, out)
+    retract_of_curve(z, da, z.size, z, dr, z.size, row, 0, np.empty((1, z.size)), out)
     return row, out
 
 
@@ -154,7 +154,7 @@ def test_slope_in_contact_is_found_within_its_uncertainty():
     d = contact(z, m) + rng.normal(0, 0.05, z.size)
     row, _ = both(z, d, d)
     slope = np.empty(st.COLUMNS)
-    stiffness_of_curve(z, d, z.size, row, 0, 0.3, 0.95, slope)
+    stiffness_of_curve(z, d, z.size, row, 0, 0.3, 0.95, np.empty((1, z.size)), slope)
     assert slope[st.SLOPE] == pytest.approx(m, abs=4 * np.sqrt(slope[st.VAR_SLOPE]))
 
 

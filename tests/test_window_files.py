@@ -284,7 +284,7 @@ def test_an_uncaught_error_is_a_sentence_with_a_report_to_copy(window, guard, qt
     error = raised()
     guard.on_message(QtMsgType.QtWarningMsg, None, "a warning before it")
     guard.on_exception(type(error), error, error.__traceback__)
-    qtbot.waitUntil(lambda: bool(error_text(window)))
+    qtbot.waitUntil(lambda: bool(error_text(window)), timeout=LONG)
     assert "Traceback" not in error_text(window)
     box = window.findChild(ErrorBox)
     assert "a test raised it" in box.details
@@ -301,7 +301,7 @@ def test_an_uncaught_error_of_another_thread_is_shown_too(window, guard, qtbot):
     thread = threading.Thread(target=fail)
     thread.start()
     thread.join()
-    qtbot.waitUntil(lambda: bool(error_text(window)))
+    qtbot.waitUntil(lambda: bool(error_text(window)), timeout=LONG)
     close_errors(window)
 
 

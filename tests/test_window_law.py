@@ -164,6 +164,8 @@ def test_advice_for_the_whole_map_does_not_follow_the_picked_pixel(window, qtbot
     settled(window, qtbot)
     assert window.provider.asked[-1] == ("advise", None, None)
     assert "median of the map" in window.law.advice.sentence.text()
+    line = next(line for line in window.law.advice.checks.lines if line.key == "tabor")
+    assert line.cells[1] == "0.420 ± 0.080\nhalf of all: 0.2 to 0.9\nbelow 0.1"
     before = len(window.provider.asked)
     window.session.select(0, 0)
     qtbot.wait(300)

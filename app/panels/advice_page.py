@@ -28,6 +28,14 @@ def figure_of(check: Any) -> str:
     return f"{plain(check.value)}{tail}"
 
 
+def spread_of(check: Any) -> str:
+    """Between which values the middle half of a map's curves lies; empty for a pixel."""
+    low, high = check.quartiles
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    return f"half of all: {plain(low)} to {plain(high)}"
+
+
 class AdvicePage(Page):
     """Signals, each only for what the person did
     ---------------------------------------------
@@ -47,7 +55,8 @@ class AdvicePage(Page):
         self.checks = Table(
             ("Check", "Figure and limit", "Verdict"), "Checks of the contact law",
             ("Point at a check to read what it means and where it comes from",
-             "What was found here, and below it what the law allows"), words=(0, 2),
+             "What was found here, for a map the median and between which values the middle half "
+             "of its curves lies; below it what the law allows"), words=(0, 2),
         )  # fmt: skip
         self.laws = Table(("Law", "Verdict"), "Contact laws and their verdicts",
                           ("A double click uses the law; that can be undone",),
@@ -120,9 +129,9 @@ class AdvicePage(Page):
         symbol = f" {check.symbol}" if check.symbol and "_" not in check.symbol else ""
         tip = f"{check.symbol}\n{check.sentence}\nSource: {check.source.rstrip('.')}.".strip()
         told = check.sentence if check.verdict in ("strained", "broken") else ""
+        figure = "\n".join(filter(None, (figure_of(check), spread_of(check), check.limit)))
         return Line(
-            (f"{check.label}{symbol}", f"{figure_of(check)}\n{check.limit}",
-             WORDS[check.verdict]),
+            (f"{check.label}{symbol}", figure, WORDS[check.verdict]),
             key=check.name, note=told, tip=tip, icon=verdict_icon(check.verdict, self.theme),
             icon_at=2,
         )  # fmt: skip

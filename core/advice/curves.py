@@ -14,12 +14,20 @@ from ..doubts import DOUBTS
 from ..models import law_of
 from .contact import Contacts, Figures, median, spread
 from .making import Rule, from_values, judged, lost_words, unknown
-from .parts import FITS, PRACTICE, STRAINED, Array, Check, codes_below, in_percent
+from .parts import BROKEN, FITS, PRACTICE, STRAINED, Array, Check, codes_below, in_percent
+from .shapes import POINTED
 
 GLASSY = 0.5
 """Modulus [GPa] above which a polymer yields before it is torn."""
-YIELD = (2.8 * 0.05, 2.8 * 0.10)
-"""Mean pressures [GPa] at which glassy polymers yield: 2.8 times 50 to 100 MPa (from memory)."""
+STRENGTH = (0.05, 0.10)
+"""Yield stress σ_y [GPa] of glassy polymers (from memory)."""
+FIRST_YIELD, FULLY_PLASTIC = 1.1, 2.8
+"""Mean pressure over σ_y at which a round contact first yields (largest pressure 1.6 σ_y, some way
+below the surface), and at which the whole contact is plastic (Johnson, Contact Mechanics (1985),
+chapter 6, from memory)."""
+YIELD = (FIRST_YIELD * STRENGTH[0], FULLY_PLASTIC * STRENGTH[1])
+"""Mean pressures [GPa]: below the first no glassy polymer yields, above the second all are plastic.
+"""
 RUBBER = 0.05
 """Modulus [GPa] below which a Poisson ratio near 0.5 is expected (from memory)."""
 
@@ -92,11 +100,12 @@ def _sloped(analysis: Analysis) -> Array:
 
 
 def check_pressure(figures: Figures) -> Check:
-    """Mean pressure at the peak against the onset of yield."""
+    """Mean pressure at the peak against first yield and full plasticity."""
     rule = Rule("pressure", "Mean pressure at the peak", "F/(πa²)", "GPa",
-                f"below {YIELD[0]:.2f} GPa (glassy)",
-                "onset at 2.8 σ_y, σ_y of glassy polymers 50 to 100 MPa (both from memory)"
-                )  # fmt: skip
+                f"below {YIELD[0]:.2g} GPa (glassy)",
+                "Johnson, Contact Mechanics (1985), ch. 6: under a round tip first yield at a mean "
+                "pressure of 1.1 σ_y, full plasticity at 2.8 σ_y; σ_y of glassy polymers 50 to "
+                "100 MPa (both from memory)")  # fmt: skip
     c = figures.contacts
     with np.errstate(all="ignore"):
         young = np.broadcast_to(c.reduced * (1.0 - c.poisson_ratio**2), figures.curves.shape)
@@ -108,15 +117,31 @@ def check_pressure(figures: Figures) -> Check:
         if not median(young) > GLASSY:
             return (f"The mean pressure is {figure}; below {GLASSY:g} GPa of modulus a polymer "
                     "does not yield so.")  # fmt: skip
-        if verdict == FITS:
-            return f"The mean pressure is {figure}, below what makes glassy polymers yield."
-        return (f"The mean pressure is {figure}: glassy polymers yield at {YIELD[0]:.2f} to "
-                f"{YIELD[1]:.2f} GPa, so the contact is likely plastic and all elastic laws "
-                "strained. Use less force or a larger tip.")  # fmt: skip
+        return f"The mean pressure is {figure}{_yield_words(c.law, verdict)}"
 
     return judged(figures, rule, lambda c: c.load / (math.pi * c.contact_radius**2), grade, words,
                   *(("radius",) if "radius" in law_of(c.law).sizes else ("half_angle",))
                   )  # fmt: skip
+
+
+def _yield_words(law: str, verdict: str) -> str:
+    """What a mean pressure does to a glassy polymer, and what helps; the end of a sentence."""
+    pointed = law in POINTED
+    if verdict == FITS:
+        kept = " Right under the point it yields at any force." if pointed else ""
+        return f", below the {YIELD[0]:.2g} GPa from which glassy polymers yield.{kept}"
+    factor = FIRST_YIELD if verdict == STRAINED else FULLY_PLASTIC
+    limit = f"{factor:g} σ_y ({factor * STRENGTH[0]:.2g} to {factor * STRENGTH[1]:.2g} GPa)"
+    if verdict == BROKEN:
+        what = f", and at {limit} a glassy polymer is fully plastic, beyond all elastic laws."
+    elif pointed:
+        what = f", and from {limit} on more of a glassy polymer yields than the very point."
+    else:
+        what = f", and at {limit} a glassy polymer first yields below the tip."
+    if pointed:
+        return (f"{what} Under a point the pressure is the same at any depth, so lowering the "
+                "force does not help; a blunter or a round tip does.")  # fmt: skip
+    return f"{what} Use less force or a larger tip."
 
 
 def check_poisson(figures: Figures) -> Check:

@@ -92,10 +92,24 @@ def from_values(one: bool, rule: Rule, value: float, error: float, values: Array
     here = codes[np.isfinite(codes)]
     verdict = VERDICTS[int(np.median(here))] if here.size else UNKNOWN
     sentence = words(in_words(value, error, rule.unit), verdict)
+    quartiles, outside = (math.nan, math.nan), math.nan
     if not one and verdict != UNKNOWN:
+        quartiles, outside = middle_half(values), share_worse(codes, FITS)
         worse = share_worse(codes, verdict)
-        if worse > TOLERATED:
-            sentence += f" Worse in {in_percent(worse)} of the curves."
-            verdict = STRAINED if verdict == FITS else verdict
+        if worse > TOLERATED and verdict == FITS:
+            verdict = STRAINED
+            sentence = (f"The median of the map is within the limit ({rule.limit}), but "
+                        f"{in_percent(worse)} of its curves are not.")  # fmt: skip
+        elif worse > TOLERATED:
+            sentence += f" Broken on {in_percent(worse)} of the curves."
     return Check(rule.name, rule.label, rule.symbol, value, error, rule.unit, rule.limit, verdict,
-                 sentence, rule.source)  # fmt: skip
+                 sentence, rule.source, quartiles, outside)  # fmt: skip
+
+
+def middle_half(values: Array) -> tuple[float, float]:
+    """The quartiles of what is finite; NaN if nothing is."""
+    values = values[np.isfinite(values)]
+    if not values.size:
+        return math.nan, math.nan
+    low, high = np.percentile(values, [25.0, 75.0])
+    return float(low), float(high)

@@ -31,6 +31,8 @@ class Check:
     verdict : "fits", "strained" (usable, with the bias the sentence names), "broken" or "unknown"
     sentence : what the figure means here, or what is missing
     source : of the limit
+    quartiles : of a map: between which the middle half of its curves lies; NaN for a pixel
+    outside : of a map: share of its curves that do not fit; NaN for a pixel
     """
 
     name: str
@@ -43,17 +45,27 @@ class Check:
     verdict: str
     sentence: str
     source: str
+    quartiles: tuple[float, float] = (math.nan, math.nan)
+    outside: float = math.nan
 
 
 @dataclass(frozen=True)
 class LawAdvice:
-    """One law with one adhesion: may it be used, and why."""
+    """One law with one adhesion: may it be used, and why.
+
+    Attributes
+    ----------
+    verdict : the worst of its checks
+    reasons : sentences of the checks that give the verdict, and of no others
+    checks : all that were made of it; empty if it can't be judged or can't be at all
+    """
 
     law: str
     adhesion: str
     label: str
     verdict: str
     reasons: tuple[str, ...]
+    checks: tuple[Check, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ..forcemap import Constant, ForceMap
 from ..mapparts import Recorded
 from ..models import law_of
-from ..settings import Settings
+from ..settings import CONTACTS, Settings
 from .shape import Shape, shape_of
 
 RECORDED, SET, ABSENT = "recorded", "set here", "missing"
@@ -141,6 +141,12 @@ def missing(fmap: ForceMap, settings: Settings) -> list[tuple[str, str]]:
 def remarks(fmap: ForceMap, settings: Settings) -> list[str]:
     """Sentences about constants that are there but do not fit each other."""
     shape, law = fmap.recorded.tip_shape, settings.fit.law
+    found = []
     if shape and shape != law and not (shape == "sphere" and law == "paraboloid"):
-        return [f"The map records a tip of the shape “{shape}”, but the contact law is the {law}."]
-    return []
+        found.append(f"The map records a tip of the shape “{shape}”, but the contact law is the "
+                     f"{law}.")  # fmt: skip
+    if settings.fit.contact != "free" and settings.fit.adhesion != "two_point":
+        found.append(f"The contact point is found by {CONTACTS[settings.fit.contact]} and held. "
+                     "What that way of finding it is known to be off by is not in the ± of the "
+                     "modulus; the page “Contact point” tells it.")  # fmt: skip
+    return found

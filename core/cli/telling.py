@@ -17,7 +17,8 @@ MANY = 0.2
 
 def told(result: Analysis) -> str:
     """All that is printed of one result."""
-    return "\n".join([summary(result), *advice_lines(result), *hints(result)])
+    notes = (f"Note: {remark}" for remark in result.remarks)
+    return "\n".join([summary(result), *notes, *advice_lines(result), *hints(result)])
 
 
 def summary(result: Analysis) -> str:

@@ -12,4 +12,5 @@ DRAG, VAR_DRAG, DRIFT, VAR_DRIFT, DURATION = 38, 39, 40, 41, 42
 STEP_APPROACH, STEP_RETRACT = 43, 44  # of time from sample to sample, the whole curve lasting 1
 WAVE_NUMBER, WAVE_SIN, WAVE_COS, VAR_WAVE = 45, 46, 47, 48  # of the wave taken off; its amplitude's
 WAVE_SEEN, WAVE_ROOM, VAR_TILT = 49, 50, 51  # amplitude in noises; free part in periods
-COLUMNS = 52
+SLOW_DRAG, SLOW_DRIFT, SLOW_TILT = 52, 53, 54  # for a slow noise of 1 nm²/nm, see steps/slow.py
+COLUMNS = 55

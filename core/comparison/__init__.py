@@ -36,23 +36,28 @@ __all__ = ["OnCurve", "OnMap", "Option", "compare_on_curve", "compare_on_map", "
            "default_options", "option_of", "settings_of"]  # fmt: skip
 MANY = 20_000
 """Above so many curves a regular grid of pixels stands for the map."""
+FEWEST = 0.5
+"""Share of the curves on which an option must give a value to be compared over the map."""
+SLOW = 0.1
+"""Slow over white variance of a modulus from which a comparison warns."""
 OF_THE_FIT = ("fit_failed", "at_bound", "fit_stuck", "beyond_law")
 """Doubts about the law in use; they are no reason to leave a curve out of a comparison."""
 
 
 @dataclass(frozen=True)
-class OnCurve:
-    """What one option makes of one curve.
+class Found:
+    """What one option makes of a curve, or of a map (medians).
 
     Attributes
     ----------
     possible, reason : whether it could be fitted; if not, why, in a sentence
     residual : root mean square residual over the noise of the baseline
     criterion, excess : see the module's text; `excess` is above the best option's, 0 for the best
-    modulus, modulus_error : Young modulus and its local standard uncertainty [GPa]
+    modulus : Young modulus [GPa]
     change : modulus over the one under the present settings, minus 1
     exponent : of the law; fitted for the free exponent
-    note : which window was taken, if not the settings' own
+    note : which curves and which window were taken, if not all and the settings' own, and whether
+        slow noise makes the differences too large
     """
 
     option: Option
@@ -62,42 +67,37 @@ class OnCurve:
     criterion: float = math.nan
     excess: float = math.nan
     modulus: float = math.nan
-    modulus_error: float = math.nan
     change: float = math.nan
     exponent: float = math.nan
     note: str = ""
+
+
+@dataclass(frozen=True)
+class OnCurve(Found):
+    """One curve; `modulus_error` is the local standard uncertainty [GPa], slow noise included."""
+
+    modulus_error: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)
-class OnMap:
-    """What one option makes of a map; medians are over the curves that it could be fitted to.
+class OnMap(Found):
+    """A map. Medians and shares are over the same curves for all options: those on which every
+    possible one gave a value.
 
     Attributes
     ----------
-    possible, reason, residual, modulus : as for one curve
-    criterion : median of the curves' criteria; excess : median above each curve's best option
-    best_share : share of the compared curves that this option describes best; options that are the
-        same curve (cone and pyramid) share the place. NaN if no curve could be compared
-    change : median over curves of modulus over the present one, minus 1
-    count : curves compared
+    best_share : share of these curves that this option describes best; options that are the same
+        curve (cone and pyramid) share the place. NaN if there are no such curves
+    count : how many these are, of `taken` curves without a severe doubt
+    failed : on how many of the taken curves this option gave no value
     change_map : (rows, cols), NaN where there is none; None if the option is not possible
-    exponent : median exponent
-    note : how many curves and which window were taken, if not all and the settings' own
     """
 
-    option: Option
-    possible: bool
-    reason: str = ""
-    residual: float = math.nan
-    criterion: float = math.nan
-    excess: float = math.nan
     best_share: float = math.nan
-    modulus: float = math.nan
-    change: float = math.nan
     count: int = 0
+    taken: int = 0
+    failed: int = 0
     change_map: Array | None = None
-    exponent: float = math.nan
-    note: str = ""
 
 
 # ---- on one curve
@@ -145,11 +145,20 @@ def compare_on_curve(fmap: ForceMap, settings: Settings, row: int, col: int,
     runs = list(run_all(fmap, settings, options, curves, None, Progress(), walk))
     fitted = [run for run in runs if run.settings is not None and np.isfinite(run.criterion[0])]
     excess = dict(zip(map(id, fitted), excess_of(fitted), strict=True))
-    note = window_note(settings)
+    note = " ".join(filter(None, (window_note(settings), slow_note(fitted, walk))))
     return [
         _on_curve(run, float(excess[id(run)][0]), before, note) if id(run) in excess
         else OnCurve(run.option, False, _why_not(run), note=note) for run in runs
     ]  # fmt: skip
+
+
+def slow_note(runs: Sequence[Run], walk: float | None) -> str:
+    """What slow noise does to the criterion; empty where it adds little to a modulus's variance."""
+    shares = [run.slow_share(walk) for run in runs if run.option.law != "free_exponent"]
+    if not shares or not float(np.median(shares)) > SLOW:
+        return ""
+    return ("Slow noise (drift, waves) makes neighbouring samples err together, so the differences "
+            "of the criterion are overstated; take small ones for none.")  # fmt: skip
 
 
 def _why_not(run: Run) -> str:
@@ -161,9 +170,11 @@ def _why_not(run: Run) -> str:
 
 def _on_curve(run: Run, excess: float, before: float, note: str) -> OnCurve:
     modulus, error = (float(column[0]) for column in run.values["modulus"])
-    return OnCurve(run.option, True, "", float(run.residual[0]), float(run.criterion[0]), excess,
-                   modulus, error, modulus / before - 1.0, float(run.exponent[0]),
-                   note)  # fmt: skip
+    return OnCurve(
+        run.option, True, residual=float(run.residual[0]), criterion=float(run.criterion[0]),
+        excess=excess, modulus=modulus, change=modulus / before - 1.0,
+        exponent=float(run.exponent[0]), note=note, modulus_error=error,
+    )  # fmt: skip
 
 
 # ---- over the map
@@ -210,18 +221,38 @@ def compare_on_map(analysis: Analysis, options: Sequence[Option] | None = None,
     curves = curves[(analysis.curve_doubts[curves] & np.uint64(mask)) == 0]
     before = analysis.per_curve("modulus")[0][curves]
     runs = list(run_all(fmap, settings, options, curves, analysis, progress, analysis.walk))
-    fitted = [run for run in runs if run.settings is not None and np.isfinite(run.criterion).any()]
+    fitted = [run for run in runs if run.settings is not None and _enough(run)]
     excess = excess_of(fitted)
-    compared = np.isfinite(excess).any(axis=0) if fitted else np.zeros(curves.size, bool)
+    common = np.isfinite(excess).all(axis=0) if fitted else np.zeros(curves.size, bool)
+    note = " ".join(filter(None, (note, slow_note(fitted, analysis.walk))))
     found = []
     for run in runs:
         if run not in fitted:
-            why = run.reason or "This law could not be fitted to any curve."
-            found.append(OnMap(run.option, False, why, note=note))
+            found.append(OnMap(run.option, False, _why_not_map(run, curves.size), note=note,
+                               taken=curves.size, failed=_failed(run, curves.size)))  # fmt: skip
             continue
         above = excess[fitted.index(run)]
-        found.append(_on_map(run, curves, above, compared, before, note))
+        found.append(_on_map(run, curves, above, common, before, note))
     return found
+
+
+def _enough(run: Run) -> bool:
+    """Whether an option gave a value on at least half of the curves: one that fails more often
+    would leave too few to compare the others on."""
+    seen = np.isfinite(run.criterion)
+    return bool(seen.any()) and float(seen.mean()) >= FEWEST
+
+
+def _failed(run: Run, taken: int) -> int:
+    return taken - int(np.count_nonzero(np.isfinite(run.criterion)))
+
+
+def _why_not_map(run: Run, taken: int) -> str:
+    failed = _failed(run, taken)
+    if run.reason or failed == taken:
+        return run.reason or "This law could not be fitted to any curve."
+    return (f"This law gave no value on {failed} of {taken} curves; it is left out, so that the "
+            "others can be compared on the same curves.")  # fmt: skip
 
 
 def _median(values: Array) -> float:
@@ -229,7 +260,7 @@ def _median(values: Array) -> float:
     return float(np.median(values)) if values.size else math.nan
 
 
-def _on_map(run: Run, curves: Array, excess: Array, compared: Array, before: Array, note: str
+def _on_map(run: Run, curves: Array, excess: Array, common: Array, before: Array, note: str
             ) -> OnMap:  # fmt: skip
     modulus = run.values["modulus"][0]
     with np.errstate(all="ignore"):
@@ -238,7 +269,12 @@ def _on_map(run: Run, curves: Array, excess: Array, compared: Array, before: Arr
     at = run.fmap.pixel[curves]
     whole[at[:, 0], at[:, 1]] = np.where(np.isfinite(change), change, np.nan)
     whole.flags.writeable = False
-    best = float(np.count_nonzero(excess <= 0.0) / np.count_nonzero(compared))
-    return OnMap(run.option, True, "", _median(run.residual), _median(run.criterion),
-                 _median(excess), best, _median(modulus), _median(change),
-                 int(np.count_nonzero(compared)), whole, _median(run.exponent), note)  # fmt: skip
+    count = int(np.count_nonzero(common))
+    return OnMap(
+        run.option, True, residual=_median(run.residual[common]),
+        criterion=_median(run.criterion[common]), excess=_median(excess[common]),
+        modulus=_median(modulus[common]), change=_median(change[common]),
+        exponent=_median(run.exponent[common]), note=note,
+        best_share=float(np.mean(excess[common] <= 0.0)) if count else math.nan, count=count,
+        taken=curves.size, failed=_failed(run, curves.size), change_map=whole,
+    )  # fmt: skip

@@ -65,6 +65,16 @@ class Run:
         return Analysis(self.fmap, self.settings, use, self.rows, {},
                         np.ones(len(self.rows["fit"]), bool), pooled_walk=self.walk)  # fmt: skip
 
+    def slow_share(self, walk: float | None) -> float:
+        """Variance of ln c by slow noise over that by white noise, the median of the curves; 0 if
+        there is none. `walk` None: the curves' own."""
+        fit = self.rows["fit"]
+        walk = self.analysis().walk if walk is None else walk
+        with np.errstate(all="ignore"):
+            share = walk * fit[:, ft.SLOW_LN_C] / fit[:, ft.VAR_LN_C]
+        share = share[np.isfinite(share)]
+        return float(np.median(share)) if share.size else 0.0
+
     @property
     def exponent(self) -> Array:
         """Of each curve: as fitted, or the law's."""

@@ -80,11 +80,16 @@ class Doubts:
     )  # fmt: skip
     worst_fringe: float = number(
         3.0, "Fringes", "noise", 0.1, 1000.0,
-        "A wave of the given period that is left in the baseline and is this many times its noise "
-        "high is doubted.", OURS,
+        "A wave that is left in the baseline and is this many times its noise high is doubted.",
+        OURS,
     )  # fmt: skip
     worst_drag: float = number(
         20.0, "Offset of the branches", "%", 0.1, 1e4,
         "Baselines of approach and retract that lie this far apart, in per cent of the adhesion, "
         "are doubted.", OURS,
+    )  # fmt: skip
+    worst_modulus: float = number(
+        30.0, "± of the modulus", "%", 0.1, 100.0,
+        "A modulus that its own curve tells no better than this (standard uncertainty, local terms "
+        "only) is doubted; at 100 % it is not to be used.", OURS,
     )  # fmt: skip

@@ -46,8 +46,8 @@ class Baseline:
     )  # fmt: skip
     period: float = number(
         0.0, "Period of the fringes", "nm", 0.0, 1e5,
-        "About half the wavelength of the light. 0 finds it from the curves of the map if fringes "
-        "are subtracted; if they are left, a period given here is looked for and doubted.",
+        "About half the wavelength of the light. 0 finds it from the curves of the map. Fringes "
+        "that are left are looked for too, and doubted where they are high.",
         "Λ ≈ λ/2 near normal incidence, common practice, no source",
     )  # fmt: skip
     branches: str = choice(

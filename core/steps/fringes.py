@@ -224,16 +224,14 @@ def _search(fmap: ForceMap) -> float:
 def fringe_period(fmap: ForceMap, settings: Settings) -> float:
     """The period of the fringes [nm] that an analysis uses.
 
-    As set; else, if fringes are to be subtracted, as found from the curves of the map, worked out
-    once. NaN if none is known: nothing is subtracted then.
+    As set; else as found from the curves of the map, worked out once: fringes that are left in are
+    looked for too, so that they can be told. NaN if there are none.
 
     Raises ReadError if the file is damaged or gone.
     """
     b = settings.baseline
     if b.period > 0.0:
         return b.period
-    if b.fringes != "subtract":
-        return math.nan
     if fmap not in _FOUND:
         _FOUND[fmap] = _search(fmap)
     return _FOUND[fmap]

@@ -48,7 +48,10 @@ from ..columns.baseline import (
     DURATION,
     PEAK_D,
     RETRACT,
+    SLOW_DRAG,
+    SLOW_DRIFT,
     SLOW_PEAK,
+    SLOW_TILT,
     SPIKES,
     STEP_APPROACH,
     STEP_RETRACT,
@@ -67,7 +70,7 @@ from ..columns.baseline import (
 )
 from ..compiled import kernel
 from .baseline import free_part, line_variance, peak_of, peak_share, slow_part, spikes_of
-from .slow import walk_variance
+from .slow import slow_offset, slow_tilt, walk_variance
 from .tools import MAD_TO_SIGMA, select
 from .waves import time_at, wave_at
 
@@ -467,6 +470,25 @@ def offset_of_branches(za, na, row):
     back = row[RETRACT + B_OFFSET] + row[RETRACT + B_SLOPE] * (z - row[RETRACT + B_CENTRE])
     row[DRAG] = there - back
     row[VAR_DRAG] = line_variance(row, APPROACH, z) + line_variance(row, RETRACT, z)
+
+
+@kernel
+def slow_of_both(za, zr, mode, row):
+    """Slow variances of tilt, of the branches' offset, and of a drift, into ``row``.
+
+    A drift is the offset of the means over the time that lies between them.
+    """
+    row[SLOW_TILT] = slow_tilt(za, row)
+    row[SLOW_DRAG] = row[SLOW_DRIFT] = math.nan
+    if not (row[B_TOUCH] >= 0.0 and row[RETRACT + B_TOUCH] >= 0.0 and row[RETRACT + B_NOISE] >= 0):
+        return
+    at = za[min(int(row[B_TOUCH]), za.size - 1)]
+    slow = slow_offset(za, zr, at, mode == SEPARATE, row)
+    row[SLOW_DRAG] = slow
+    if mode == IN_TIME:
+        there = time_at(row, APPROACH, 0.5 * (row[B_FIRST] + row[B_LAST]))
+        back = time_at(row, RETRACT, 0.5 * (row[RETRACT + B_FIRST] + row[RETRACT + B_LAST]))
+        row[SLOW_DRIFT] = slow / max((back - there) ** 2, 1e-12)
 
 
 @kernel

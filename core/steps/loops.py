@@ -17,6 +17,7 @@ from . import joint as jt
 from . import retract as rt
 from . import stiffness as st
 from . import viscous as vi
+from . import viscous_model as vm
 from .relaxing import NODES
 from .relaxing import ROWS as NODE_ROWS
 from .slow import BLOCKS
@@ -68,6 +69,7 @@ def baseline_loop(z, d, start, cut, scale, options, joint, clock, out):
         if together:
             jt.joint_of_curve(za[:na], da[:na], zr[:nr], dr[:nr], options, joint, clock[i],
                               scratch, work, clean, out[i])  # fmt: skip
+        jt.slow_of_both(za[:na], zr[:nr], int(joint[2]), out[i])
 
 
 @kernel
@@ -75,11 +77,13 @@ def retract_loop(z, d, start, cut, scale, base, samples, out):
     """Stage 2 over a block: pull-off (read off a line through some samples) and works."""
     m = longest(cut)
     za, da, zr, dr = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
+    weights = np.empty((1, m))
     for i in range(start.size):
         na, nr, _ = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.take_off(za, da, na, base[i], bl.APPROACH)
         bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
-        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, out[i])
+        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, weights,
+                            out[i])  # fmt: skip
 
 
 @kernel
@@ -97,7 +101,7 @@ def fit_loop(z, d, start, cut, scale, base, pull, contact, backwards, law, rows,
     """
     m = longest(cut)
     zb, db = np.empty(m), np.empty(m)
-    space, jac, own = np.empty((17, ft.SUMS)), np.empty((4, m)), law.copy()
+    space, jac, own = np.empty((ft.SPACE, ft.SUMS)), np.empty((4, m)), law.copy()
     branch = bl.RETRACT if backwards else bl.APPROACH
     column = 2 if backwards else 0
     for i in range(start.size):
@@ -113,7 +117,7 @@ def fit_loop(z, d, start, cut, scale, base, pull, contact, backwards, law, rows,
 def stiffness_loop(z, d, start, cut, scale, base, backwards, low, high, out):
     """Stage 4 over a block: the slope in contact."""
     m = longest(cut)
-    zb, db = np.empty(m), np.empty(m)
+    zb, db, weights = np.empty(m), np.empty(m), np.empty((1, m))
     branch = bl.RETRACT if backwards else bl.APPROACH
     column = 2 if backwards else 0
     for i in range(start.size):
@@ -121,7 +125,7 @@ def stiffness_loop(z, d, start, cut, scale, base, backwards, low, high, out):
             z, d, start[i] + cut[i, column], cut[i, column + 1], backwards, scale, zb, db
         )
         bl.take_off(zb, db, count, base[i], branch)
-        st.stiffness_of_curve(zb, db, count, base[i], branch, low, high, out[i])
+        st.stiffness_of_curve(zb, db, count, base[i], branch, low, high, weights, out[i])
 
 
 @kernel
@@ -132,7 +136,7 @@ def viscous_loop(z, d, start, cut, timing, scale, base, pull, model, n, rows, st
     Parameters
     ----------
     timing : (n, 3) s a sample on the approach and on the retract, and the length of a hold
-    pull : (n, 2) pull-off deflection and its variance
+    pull : (n, 3) pull-off deflection, its variance, its slow variance
     model : see ``columns/viscous.py``
     n, rows, step, units : exponent and table of the law, and the table's unit for each curve
     by, low : the lower end of the window, see `viscous.fit_relaxing`
@@ -142,17 +146,17 @@ def viscous_loop(z, d, start, cut, timing, scale, base, pull, model, n, rows, st
                               np.empty(m))  # fmt: skip
     t, zt = np.empty(2 * m + 1), np.empty(2 * m + 1)
     w, grid, small = np.zeros((NODE_ROWS, NODES)), np.zeros(5), np.zeros((20, 25))
-    space = np.zeros((vi.ROWS, 2 * vi.GROUPS + 2))
+    space, weights = np.zeros((vm.ROWS, 2 * vm.GROUPS + 2)), np.empty((1, m))
     for i in range(start.size):
-        na = vi.load_timed(z, d, start[i] + cut[i, 0], cut[i, 1], False, scale, za, da, ta)
-        nr = vi.load_timed(z, d, start[i] + cut[i, 2], cut[i, 3], True, scale, zr, dr, tr)
+        na = vm.load_timed(z, d, start[i] + cut[i, 0], cut[i, 1], False, scale, za, da, ta)
+        nr = vm.load_timed(z, d, start[i] + cut[i, 2], cut[i, 3], True, scale, zr, dr, tr)
         bl.take_off(za, da, na, base[i], bl.APPROACH)
         bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
         out[i, :] = np.nan
-        works_of_curve(za, da, na, zr, dr, nr, base[i], out[i])
+        works_of_curve(za, da, na, zr, dr, nr, base[i], weights, out[i])
         vi.fit_relaxing(za, da, ta, na, zr, dr, tr, nr, base[i], pull[i], timing[i], model, n,
                         rows, step, units[i], by, low, t, zt, w, grid, space, small,
-                        out[i])  # fmt: skip
+                        weights, out[i])  # fmt: skip
 
 
 @kernel

@@ -40,7 +40,7 @@ from ..columns.retract import (
 )
 from ..compiled import kernel
 from .baseline import line_variance
-from .slow import walk_variance
+from .slow import area_walk, walk_variance
 from .tools import line_sums, solve_line
 
 
@@ -140,14 +140,7 @@ def release_line(z, d, at, count, noise):
 
 
 @kernel
-def slow_under(z, g, base, branch, start, end):
-    """Slow variance of ∫ d dz between two base positions: the length times the middle's."""
-    middle = 0.5 * (start + end)
-    return walk_variance(z, g, 0, 0, 0, base, branch, middle, end - start)
-
-
-@kernel
-def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
+def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     """Fill ``row`` (COLUMNS,) of one curve; both branches have z rising and no baseline.
 
     Adhesion is the largest pull below the retract baseline (common practice, no source), read off
@@ -157,6 +150,8 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
     step²/3 about the reported value. A pull within 4.5 noises does not stand out of the noise over
     the whole branch; then the lowest sample between the free part and the rise is given, and SEEN
     is 0.
+
+    ``weights`` (1, longest branch) is work space.
 
     The work lost is the area of the closed loop: approach, then from its end straight to the
     beginning of the retract (a hold, or samples that are missing), then retract.
@@ -198,8 +193,10 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, row):
         + under_line(base, RETRACT, zr[free], zr[nr - 1])
         + jump_variance(za, da, touch, free_a) + jump_variance(zr, dr, at, free)
     )  # fmt: skip
-    none = dr.reshape(1, -1)
-    row[SLOW_PULL] = walk_variance(zr, none, 0, 0, 0, base, RETRACT, zr[at], 1.0)
-    row[SLOW_WORK] = slow_under(zr, none, base, RETRACT, zr[free], zero_z)
-    row[SLOW_LOST] = (slow_under(za, none, base, 0, za[free_a], za[na - 1])
-                      + slow_under(zr, none, base, RETRACT, zr[free], zr[nr - 1]))  # fmt: skip
+    row[SLOW_PULL] = walk_variance(zr, weights, 0, 0, 0, base, RETRACT, zr[at], 1.0)
+    rest = zero_z - zr[zero - 1]
+    row[SLOW_WORK] = area_walk(zr, free, zero, 0.0, rest, 0.0, base, RETRACT, weights)
+    half = 0.5 * row[GAP]
+    row[SLOW_LOST] = (area_walk(za, free_a, na, 0.0, 0.0, half, base, 0, weights)
+                      + area_walk(zr, free, nr, 0.0, 0.0, -half, base, RETRACT, weights)
+                      )  # fmt: skip

@@ -22,11 +22,14 @@ from __future__ import annotations
 import math
 
 from ..columns.baseline import (
+    APPROACH,
     B_CENTRE,
     B_FIRST,
     B_LAST,
     B_NOISE,
     B_VAR_SLOPE,
+    PEAK_Z,
+    RETRACT,
 )
 from ..compiled import kernel
 
@@ -163,3 +166,49 @@ def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
         here = z[i]
         below += g[column, i]
     return total + below * below * max(extra_z - here, 0.0)
+
+
+@kernel
+def area_walk(z, first, last, before, after, extra, row, branch, g):
+    """∫ G² dz for ∫ d dz over samples [first, last) and triangles of width `before` and `after` at
+    their ends, plus `extra` times the deflection at the last. ``g`` (1, samples) is work space."""
+    if last - first < 1:
+        return 0.0
+    for i in range(first, last):
+        left = z[i] - z[i - 1] if i > first else before
+        right = z[i + 1] - z[i] if i < last - 1 else after
+        g[0, i] = 0.5 * (left + right)
+    g[0, last - 1] += extra
+    return walk_variance(z, g, 0, first, last, row, branch, 0.0, 0.0)
+
+
+@kernel
+def slow_tilt(za, row):
+    """∫ G² dz for the slope of the approach's line."""
+    if not row[B_LAST] > row[B_FIRST]:
+        return math.nan
+    _, slope, cov = line_weights(row, APPROACH, za)
+    return under_baseline(row, APPROACH, za, cov, slope)
+
+
+@kernel
+def slow_offset(za, zr, at, own, row):
+    """∫ G² dz for the difference of the two branches' baselines at the base position `at`.
+
+    The weights of a branch add up to one, so the walk between the free parts counts in full: from
+    the one to the peak and back to the other. `own` says that each branch has a line of its own;
+    else the slope is common and the means are compared.
+    """
+    total = 0.0
+    for back in range(2):
+        branch = RETRACT if back == 1 else APPROACH
+        z = zr if back == 1 else za
+        if not row[branch + B_LAST] > row[branch + B_FIRST]:
+            return math.nan
+        vo, vs, cov = line_weights(row, branch, z)
+        x = at - row[branch + B_CENTRE]
+        n = row[branch + B_LAST] - row[branch + B_FIRST]
+        alpha, beta = (vo + x * cov, cov + x * vs) if own else (1.0 / n, 0.0)
+        total += under_baseline(row, branch, z, alpha, beta)
+        total += row[PEAK_Z] - z[int(row[branch + B_LAST]) - 1]
+    return total

@@ -15,16 +15,21 @@ from ..columns.stiffness import (
     OFFSET,
     SAMPLES,
     SLOPE,
+    SLOW_SLOPE,
     VAR_SLOPE,
 )
 from ..compiled import kernel
 from .fit import window_by_deflection
+from .slow import walk_variance
 from .tools import line_sums, solve_line
 
 
 @kernel
-def stiffness_of_curve(z, d, count, base, branch, low, high, row):
-    """Slope of d against z between two shares of the peak deflection into ``row`` (COLUMNS,)."""
+def stiffness_of_curve(z, d, count, base, branch, low, high, weights, row):
+    """Slope of d against z between two shares of the peak deflection into ``row`` (COLUMNS,).
+
+    ``weights`` (1, samples) is work space.
+    """
     row[:] = math.nan
     noise, peak = base[branch + B_NOISE], base[PEAK_D]
     if count < 8 or not peak > 5.0 * noise:
@@ -40,3 +45,6 @@ def stiffness_of_curve(z, d, count, base, branch, low, high, row):
     row[OFFSET] = offset - slope * centre
     row[VAR_SLOPE] = noise * noise / (sxx - sx * sx / n) + base[branch + B_VAR_SLOPE]
     row[FIRST_Z], row[LAST_Z] = z[first], z[last - 1]
+    for i in range(first, last):
+        weights[0, i] = (z[i] - centre - sx / n) / (sxx - sx * sx / n)
+    row[SLOW_SLOPE] = walk_variance(z, weights, 0, first, last, base, branch, 0.0, 0.0)
