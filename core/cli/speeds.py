@@ -38,7 +38,7 @@ def speeds(args: argparse.Namespace) -> int:
     _refuse(found, paths, args.channel)
     print(table_of(found, paths, args.channel))
     for sentence in meaning(found, settings, args.channel):
-        print("\n".join(wrapped(sentence, "")))
+        print("\n".join(wrapped(sentence)))
     if args.out:
         _write(Path(args.out), found, paths, args.channel)
         print(f"Table: {args.out}")

@@ -69,16 +69,18 @@ def advice_lines(result: Analysis) -> Iterator[str]:
         yield "Advice: no pixel is without a severe doubt, so there is nothing to judge the law by."
         return
     advice = advise(result)
-    yield from wrapped(f"Advice: {advice.sentence}", "")
+    yield from wrapped(f"Advice: {advice.sentence}")
     for verdict in ("broken", "strained"):
         for check in advice.checks:
             if check.verdict == verdict:
-                yield f"  {verdict:10}{check.label}{figure(check)} (limit: {check.limit})"
-                yield from wrapped(check.sentence, " " * 12)
+                head = f"{check.label}{figure(check)} (limit: {check.limit}{spread(check)})"
+                yield from wrapped(head, f"  {verdict:10}", " " * 12)
+                yield from wrapped(check.sentence, " " * 12, " " * 12)
 
 
-def wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent or " " * 8,
+def wrapped(text: str, first: str = "", rest: str = " " * 8) -> list[str]:
+    """Lines of at most `WIDTH` signs, begun with `first` and then `rest`."""
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest,
                          break_on_hyphens=False, break_long_words=False)  # fmt: skip
 
 
@@ -91,6 +93,14 @@ def figure(check: Any) -> str:
     known = math.isfinite(check.error) and check.error > 0.0
     number = text_of(check.value, "", check.error) if known else f"{check.value:.3g}"
     return f": {check.symbol} = {number} {check.unit}".rstrip()
+
+
+def spread(check: Any) -> str:
+    """``; middle half of the curves 0.4 to 2.1``, so that a median hides no two components."""
+    low, high = check.quartiles
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    return f"; middle half of the curves {low:.3g} to {high:.3g}"
 
 
 def hints(result: Analysis) -> Iterator[str]:
@@ -110,4 +120,4 @@ def hints(result: Analysis) -> Iterator[str]:
                "has too few samples or no answer: it reads the retract from the release up to a "
                "third of the pull above zero only. --set fit.adhesion=maugis (or jkr, on soft and "
                "sticky samples) fits the whole window.")  # fmt: skip
-        yield from wrapped(text, "")
+        yield from wrapped(text)
