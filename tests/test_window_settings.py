@@ -80,7 +80,7 @@ def test_leaving_a_field_untouched_is_no_act(panel):
     [
         ("sample.poisson_ratio", "0.7", "0 to 0.5"),
         ("sample.poisson_ratio", "much", "not a number"),
-        ("tip.radius", "0", "above 0 to 1e+06 nm"),
+        ("tip.radius", "0", "above 0 to 1,000,000 nm (1 mm)"),
         ("tip.radius", "20 N", "the unit is nm"),
         ("adhesion.samples", "2.5", "1 to 50"),
         ("fit.fraction_from", "96", "Must be below “To” (95)"),

@@ -93,7 +93,9 @@ def _one(path: Path, target: Path, settings: Settings, args: argparse.Namespace)
             print(told(result))
             print(f"Result: {target}")
         if args.pictures:
-            _draw(result, target)
+            drawn = _draw(result, target)
+            if not args.quiet:
+                print(drawn)
     if lacking:
         raise InputError(f"{path}: saved to {target}, but without what the missing constants would "
                          "give.")  # fmt: skip
@@ -113,7 +115,7 @@ def layer_notes(fmap: ForceMap, settings: Settings, given: list[str]) -> list[st
             "it with --set layer.thickness=VALUE or --thickness FILE."]  # fmt: skip
 
 
-def _draw(result: Any, target: Path) -> None:
+def _draw(result: Any, target: Path) -> str:
     from ..figures import pictures
 
     folder = target.with_name(target.name.removesuffix(".h5") + ".pictures")
@@ -121,4 +123,4 @@ def _draw(result: Any, target: Path) -> None:
         folder.mkdir(exist_ok=True)
     except OSError as error:
         raise InputError(f"{folder}: can't be made ({error.strerror}).") from None
-    print(f"Pictures: {folder} ({len(pictures(result, folder))})")
+    return f"Pictures: {folder} ({len(pictures(result, folder))})"

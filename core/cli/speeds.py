@@ -17,6 +17,7 @@ from ..units import best_unit, text_of
 from .analysing import bar_of
 from .choosing import chosen
 from .parser import UsageError
+from .telling import wrapped
 
 CAVEAT = ("The ± takes the pixels as independent; neighbours that share a component or a drift are "
           "not, so it is a lower limit.")  # fmt: skip
@@ -36,7 +37,8 @@ def speeds(args: argparse.Namespace) -> int:
     found = modulus_against_speed(analyses, args.channel)
     _refuse(found, paths, args.channel)
     print(table_of(found, paths, args.channel))
-    print("\n".join(meaning(found, settings, args.channel)))
+    for sentence in meaning(found, settings, args.channel):
+        print("\n".join(wrapped(sentence)))
     if args.out:
         _write(Path(args.out), found, paths, args.channel)
         print(f"Table: {args.out}")

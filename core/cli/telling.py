@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator
 from typing import Any
 
 from ..analysis import Analysis
 from ..settings import ADHESIONS, SHAPES
 
+WIDTH = 100
 MANY = 0.2
 """Share of the curves with contact from which two-point JKR's failures earn a hint."""
 
@@ -67,23 +69,38 @@ def advice_lines(result: Analysis) -> Iterator[str]:
         yield "Advice: no pixel is without a severe doubt, so there is nothing to judge the law by."
         return
     advice = advise(result)
-    yield f"Advice: {advice.sentence}"
+    yield from wrapped(f"Advice: {advice.sentence}")
     for verdict in ("broken", "strained"):
         for check in advice.checks:
             if check.verdict == verdict:
-                yield f"  {verdict:9}{check.label}{figure(check)}, fits {check.limit}"
-                yield f"           {check.sentence}"
+                head = f"{check.label}{figure(check)} (limit: {check.limit}{spread(check)})"
+                yield from wrapped(head, f"  {verdict:10}", " " * 12)
+                yield from wrapped(check.sentence, " " * 12, " " * 12)
+
+
+def wrapped(text: str, first: str = "", rest: str = " " * 8) -> list[str]:
+    """Lines of at most `WIDTH` signs, begun with `first` and then `rest`."""
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest,
+                         break_on_hyphens=False, break_long_words=False)  # fmt: skip
 
 
 def figure(check: Any) -> str:
-    """`` λ = 1.55 ± 0.31``, or nothing where the check has no figure."""
+    """``: λ = 1.55 ± 0.31``, or nothing where the check has no figure."""
     from ..units import text_of
 
     if not math.isfinite(check.value):
         return ""
     known = math.isfinite(check.error) and check.error > 0.0
     number = text_of(check.value, "", check.error) if known else f"{check.value:.3g}"
-    return f" {check.symbol} = {number} {check.unit}".rstrip()
+    return f": {check.symbol} = {number} {check.unit}".rstrip()
+
+
+def spread(check: Any) -> str:
+    """``; middle half of the curves 0.4 to 2.1``, so that a median hides no two components."""
+    low, high = check.quartiles
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    return f"; middle half of the curves {low:.3g} to {high:.3g}"
 
 
 def hints(result: Analysis) -> Iterator[str]:
@@ -99,7 +116,8 @@ def hints(result: Analysis) -> Iterator[str]:
     sound = (result.curve_doubts & other) == 0
     lost = int(np.count_nonzero(sound & ((result.curve_doubts & own) != 0)))
     if lost > MANY * np.count_nonzero(sound):
-        yield (f"Hint: in {lost} of {int(sound.sum())} otherwise sound curves JKR from two points "
+        text = (f"Hint: in {lost} of {int(sound.sum())} otherwise sound curves JKR from two points "
                "has too few samples or no answer: it reads the retract from the release up to a "
                "third of the pull above zero only. --set fit.adhesion=maugis (or jkr, on soft and "
                "sticky samples) fits the whole window.")  # fmt: skip
+        yield from wrapped(text)
