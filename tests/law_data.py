@@ -99,12 +99,12 @@ def map_comparison(shape: tuple[int, int]) -> list[SimpleNamespace]:
     change = np.where(np.arange(cols) * 2 >= cols, 0.25, -0.12) * np.ones((rows, 1))
     change[0, 0] = math.nan
     usual = dict(possible=True, reason="", criterion=-400.0, excess=0.0, modulus=1.2,
-                 count=rows * cols, exponent=1.5, note="")  # fmt: skip
+                 count=rows * cols, taken=rows * cols, failed=0, exponent=1.5, note="")  # fmt: skip
     return [
         SimpleNamespace(option=option(("paraboloid", "constant")), residual=1.02,
                         best_share=0.62, change=0.0, change_map=0.0 * change, **usual),
         SimpleNamespace(option=option(("cone", "constant")), residual=2.24, best_share=0.38,
-                        change=-0.21, change_map=change, **usual),
+                        change=-0.21, change_map=change, **usual | dict(excess=12.0)),
         SimpleNamespace(option=option(("punch", "none")), change_map=None, best_share=math.nan,
                         residual=math.nan, change=math.nan,
                         **usual | dict(possible=False, reason="No radius is recorded.")),
@@ -121,7 +121,8 @@ def contacts(used: str = "free") -> list[SimpleNamespace]:
         ("change_point", "change point", math.nan, math.nan, math.nan, "Late by a step or two."),
     )
     return [SimpleNamespace(method=m, label=label, z0=z, error=e, bias=bias, modulus=modulus,
-                            used=m == used) for m, label, z, e, modulus, bias in rows]  # fmt: skip
+                            modulus_error=0.03, used=m == used)
+            for m, label, z, e, modulus, bias in rows]  # fmt: skip
 
 
 def term(name: str, label: str, kind: str, value: float, error: float, unit: str,
@@ -194,7 +195,8 @@ class Provider:
             progress.step(done, 4, "Comparing laws")
         return map_comparison(analysis.map.shape)
 
-    def compare_contacts(self, fmap: Any, settings: Any, row: int, col: int) -> Any:
+    def compare_contacts(self, fmap: Any, settings: Any, row: int, col: int,
+                         walk: float | None = None) -> Any:  # fmt: skip
         self._note("compare_contacts", row, col)
         return contacts(settings.fit.contact)
 
