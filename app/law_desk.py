@@ -17,6 +17,7 @@ from ..core.errors import Cancelled, SettingsError
 from ..core.settings import ADHESIONS, SHAPES
 from .law_calls import AskLaw, Calls, Compared, CompareMap, DrawLaw, Refused, compared
 from .panels.advice_page import DRAWN, MAP
+from .panels.budget_text import about_of
 from .panels.contact_page import SIGNS
 from .panels.law import LawPanel
 from .recompute import Answer
@@ -192,7 +193,9 @@ class LawDesk(QObject):
                                        if c.method in SIGNS])  # fmt: skip
         else:
             row, col = session.selection or (-1, -1)
-            panel.show_budget(value, f"{map_name(session.map)}, row {row}, column {col}")
+            name = map_name(session.map)
+            about = about_of(session.map, session.settings, row, col, name)
+            panel.show_budget(value, f"{name}, row {row}, column {col}", about)
 
     def _tell_fault(self, refused: Refused) -> None:
         """A fault of ours is told once, not at every pixel of a walk."""

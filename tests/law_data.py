@@ -126,10 +126,11 @@ def contacts(used: str = "free") -> list[SimpleNamespace]:
 
 
 def term(name: str, label: str, kind: str, value: float, error: float, unit: str,
-         sensitivity: float, contribution: float) -> SimpleNamespace:  # fmt: skip
+         sensitivity: float, contribution: float, origin: str = "recorded", per: str = ""
+         ) -> SimpleNamespace:  # fmt: skip
     return SimpleNamespace(name=name, label=label, kind=kind, value=value, error=error, unit=unit,
                            sensitivity=sensitivity, contribution=contribution,
-                           origin="recorded in the map", note=f"What {label} does.")  # fmt: skip
+                           origin=origin, per=per, note=f"What {label} does.")  # fmt: skip
 
 
 def budget(quantity: str = "modulus") -> SimpleNamespace:
@@ -137,11 +138,11 @@ def budget(quantity: str = "modulus") -> SimpleNamespace:
     noise, whose error goes against that of the sensitivity."""
     terms = (
         term("noise", "Noise of the curve", "local", math.nan, 0.015, "", 1.0, 0.015),
-        term("contact", "Contact point", "local", 12.31, 0.08, "nm", 0.21, 0.017),
+        term("contact", "Contact point", "local", 12.31, 0.08, "nm", 0.21, 0.017, "fit", "nm"),
         term("spring_constant", "Spring constant", "common", 2.0, 0.2, "N/m", 1.0, 0.1),
         term("sensitivity", "Deflection sensitivity", "common", 62.0, 2.5, "nm/V", 1.4, 0.056),
         term("radius", "Tip radius", "common", 20.0, 4.0, "nm", -0.5, 0.1),
-        term("poisson_ratio", "Poisson ratio", "common", 0.4, 0.03, "", -0.95, 0.0286),
+        term("poisson_ratio", "Poisson ratio", "common", 0.4, 0.03, "", -0.95, 0.0286, "assumed"),
     )
     local, common = math.hypot(0.015, 0.017), 0.117
     total = math.hypot(local, common)

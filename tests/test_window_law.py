@@ -19,7 +19,7 @@ from shell_maps import SHAPE, curves, map_file
 from shell_window import main_window, open_map
 
 from palpate.app.dialogs.help_pages import pages
-from palpate.app.panels.budget_text import CAUTION, budget_csv, budget_text
+from palpate.app.panels.budget_text import CAUTION, apart_words, budget_csv, budget_text
 from palpate.app.panels.law import PAGES
 from palpate.core.errors import InputError
 
@@ -379,9 +379,14 @@ def test_the_budget_of_a_pixel_opens_with_terms_totals_intervals_and_correlation
     assert window.provider.asked == [("pixel_budget", 3, 7, "modulus")]
     page = window.law.budget
     text = page.terms.text()
-    assert "Spring constant\n2.00 ± 0.20 N/m  1  10.0 %" in text
+    # each sensitivity says what it goes by, and what nobody measured says so
+    assert "Spring constant\n2.00 ± 0.20 N/m  +1 %\nper 1 %  10.0 %" in text
+    assert "Contact point\n12.310 ± 0.080 nm  +21 %\nper nm  1.7 %" in text
+    assert "Poisson ratio\n0.400 ± 0.030, assumed  −0.95 %" in text
+    assert text.count("assumed") == 1
+    assert "alone, as in Values: 1.452 ± 0.033 GPa" in page.result.text()
     assert text.index("Local") < text.index("Contact point") < text.index("Common")
-    assert text.index("Common") < text.index("Tip radius\n20.0 ± 4.0 nm  −0.5  10.0 %")
+    assert text.index("Common") < text.index("Tip radius\n20.0 ± 4.0 nm  −0.5 %\nper 1 %  10.0 %")
     assert text.endswith("All together    11.9 %")
     bars = [line.share for line in page.terms.lines if math.isfinite(line.share)]
     assert max(bars) == 1.0
@@ -418,10 +423,35 @@ def test_a_budget_is_copied_as_text_and_saved_as_numbers(window, qtbot, tmp_path
     monkeypatch.setattr("palpate.app.dialogs.files.ask_save", lambda *_: path)
     QTest.mouseClick(window.law.budget.save, LEFT)
     qtbot.waitUntil(lambda: "budget.csv" in window.status.words.text(), timeout=20_000)
-    rows = {row[0]: row for row in csv.reader(io.StringIO(path.read_text("utf-8")))}
-    assert float(rows["Tip radius"][3]) == 4.0
-    assert float(rows["combined, total"][6]) == budget().total
-    assert float(rows["95 % interval, propagation, lower end"][2]) == budget().interval[0]
+    rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
+    named = {row["name"]: row for row in rows}
+    assert all(None not in row and None not in row.values() for row in rows)  # not ragged
+    assert float(named["Tip radius"]["standard uncertainty"]) == 4.0
+    assert named["Contact point"]["sensitivity per"] == "nm"
+    assert float(named["total"]["contribution (relative)"]) == budget().total
+    assert float(named["modulus"]["from (95 %)"]) == budget().interval[0]
+    assert float(named["spring_constant with sensitivity"]["value"]) == -0.8
+    assert named["map"]["value"] == "invented blend"
+    assert named["pixel"]["value"] == "row 3, column 7"
+    assert named["contact law"]["value"] == "paraboloid"
+    assert named["adhesion"]["value"] == "constant pull (DMT)"
+    assert named["window"]["value"] == "10 to 95 % of the peak force"
+    assert CAUTION in named[""]["note"]
+
+
+def test_intervals_that_differ_say_which_one_to_quote(window, qtbot):
+    """JCGM 101 is for where a straight line will not do; a twentieth of the width is our limit."""
+    made = budget()
+    width = made.interval[1] - made.interval[0]
+    made.monte_carlo.low, made.monte_carlo.high = made.interval[0], made.interval[1] + 0.04 * width
+    assert apart_words(made) == ""
+    made.monte_carlo.high = made.interval[1] + 0.3 * width
+    assert "30 % of the width" in apart_words(made)
+    assert "Quote the Monte Carlo interval" in budget_text(made)
+    window.provider.pixel_budget = lambda *_, **__: made
+    window.workspace.law_desk.calls = window.provider.calls()
+    bring(window, qtbot, "budget")
+    assert window.law.budget.apart.isVisible()
 
 
 def test_the_text_of_a_budget_holds_what_the_table_holds():

@@ -116,9 +116,10 @@ class LawPanel(QWidget):
         """A list of `ContactEstimate`."""
         self.contact.show_contacts(found)
 
-    def show_budget(self, budget: Any, title: str = "") -> None:
-        """A `Budget`."""
-        self.budget.show_budget(budget, title)
+    def show_budget(self, budget: Any, title: str = "", about: Mapping[str, str] | None = None
+                    ) -> None:  # fmt: skip
+        """A `Budget`, and what it is of."""
+        self.budget.show_budget(budget, title, about)
 
     def show_reason(self, page: str, words: str) -> None:
         """Why a page has no numbers."""

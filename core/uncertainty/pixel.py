@@ -67,7 +67,10 @@ BESIDE = {
 
 
 def _beside_channel(analysis: Analysis, curve: int, term: Term) -> Term:
-    """A local term, with the channel's number in its note where both could be taken for one."""
+    """A local term, which goes by its unit, with the channel's number in its note where both could
+    be taken for one."""
+    if np.isfinite(term.sensitivity):
+        term = replace(term, per=term.unit or "1")
     channel, words = BESIDE.get(term.name, ("", ""))
     if not channel:
         return term
