@@ -21,9 +21,8 @@ def about_of(fmap: Any, settings: Any, row: int, col: int, name: str) -> dict[st
     """What a budget is of, and the settings that its number hangs on, as words."""
     fit, base = settings.fit, settings.baseline
     pull = {"measured": "measured on the retract"}.get(fit.pull_off, fit.pull_off)
-    window = {"fraction": f"{fit.fraction_from:g} to {fit.fraction_to:g} % of the peak force",
-              "indentation": f"by indentation, {fit.indentation_from:g} to {fit.indentation_to:g} nm",
-              "force": f"by force, {fit.force_from:g} to {fit.force_to:g} nN"}  # fmt: skip
+    low, high = (getattr(fit, f"{fit.window}_{end}") for end in ("from", "to"))
+    by = {"fraction": "% of the peak force", "indentation": "nm of indentation", "force": "nN"}
     found = {
         "map": name, "file": fmap.path.name if fmap.path else "",
         "pixel": f"row {row}, column {col}",
@@ -31,7 +30,7 @@ def about_of(fmap: Any, settings: Any, row: int, col: int, name: str) -> dict[st
         "adhesion": ADHESIONS.get(fit.adhesion, fit.adhesion),
         "pull-off": "" if fit.adhesion == "none" else pull,
         "contact point": CONTACTS.get(fit.contact, fit.contact),
-        "branch": fit.branch, "window": window.get(fit.window, fit.window),
+        "branch": fit.branch, "window": f"{low:g} to {high:g} {by[fit.window]}",
         "baseline": f"{base.branches}, fringes {base.fringes}",
         "Poisson ratio": f"{settings.sample.poisson_ratio:g}",
         "tip material": settings.tip.material,
@@ -61,6 +60,8 @@ def sensitivity_of(term: Any) -> tuple[str, str]:
         return "–", ""
     if not term.per:
         return minus(f"{term.sensitivity:+.3g} %"), "per 1 %"
+    if term.per == "1":  # a slope: far from 1
+        return minus(f"{term.sensitivity:+.3g} %"), "per 0.01"
     return minus(f"{100.0 * term.sensitivity:+.3g} %"), f"per {term.per}"
 
 

@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QPushButton, QWidget
 from ...core import units
 from ..theme import Theme
 from ..views.change_map import ChangeMap
-from .law_page import WORDS, Page, Switch, number_in, percent, verdict_icon, wrapped
+from .law_page import WORDS, Page, Switch, number_in, percent, wrapped
 from .law_table import Line, Table
 
 PIXEL, MAP = "pixel", "map"
@@ -20,8 +20,8 @@ ADVICE = "“Which law”"
 TITLES = ("Law", "Residual\n(noise)", "Excess", "E\n(GPa)", "Change",
           "Residual\n(noise)", "Best in", "Change")  # fmt: skip
 TIPS = (
-    "A double click uses the law; that can be undone. The sign and the word below are the verdict "
-    "of Which law: what describes a curve best may still be the wrong physics",
+    "A double click uses the law; that can be undone. The first word below it is the verdict of "
+    "Which law: what describes a curve best may still be the wrong physics",
     "What is left between curve and law (root mean square) over the noise; 1 is noise alone",
     "How much worse the information criterion is than for the best law; below 2 the curve can't "
     "tell the laws apart, above 10 the law is out. It takes the samples' noise as independent: "
@@ -187,8 +187,8 @@ class ComparisonPage(Page):
         label = option.label + exponent_words(shown) + (f"\n{', '.join(words)}" if words else "")
         return Line((label, *_curve_cells(curve, unit), *_map_cells(whole)), key=key,
                     note=_note_of(shown), strong=key == self._present,
-                    faint=shown is not None and not possible, tip="A double click uses this law",
-                    icon=verdict_icon(verdict, self.theme) if verdict else None)  # fmt: skip
+                    faint=shown is not None and not possible, tip="A double click uses this law"
+                    )  # fmt: skip
 
     def _leading(self) -> list[Any]:
         """What the criterion can't tell from the best: within 2 of it (medians over a map)."""
