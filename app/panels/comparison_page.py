@@ -34,6 +34,8 @@ TIPS = (
 )
 ALIKE = 2.0
 """Criteria that differ by less say nothing (Kass & Raftery 1995)."""
+ROOM = 110
+"""Least height of the table's area [px], when a map of changes stands below it."""
 STALE = "Made before the last change; run it again."
 OF_CURVE, OF_MAP = range(1, 5), range(5, 8)
 
@@ -62,6 +64,7 @@ class ComparisonPage(Page):
         self._busy = False
         self.scope = Switch({PIXEL: "This curve", MAP: "Whole map"})
         self.scope.chosen.connect(lambda _: self._arrange())
+        self.stale = wrapped(STALE)
         self.sentence = wrapped("", "strong")
         self.table = Table(TITLES, "Comparison of contact laws", TIPS)
         self.note = wrapped("", "muted")
@@ -77,6 +80,8 @@ class ComparisonPage(Page):
         self.table.activated_line.connect(self._use)
         self.table.chosen.connect(self._on_line)
         self.head.addWidget(self.scope)
+        self.head.addWidget(self.stale)
+        self.area.setMinimumHeight(ROOM)
         self.body.addWidget(self.sentence)
         self.body.addWidget(self.table)
         self.body.addWidget(self.note)
@@ -149,8 +154,8 @@ class ComparisonPage(Page):
         elif not whole and not self._curve and self.reason.text():
             self._reasoned(True)
         shown = self._map if whole else self._curve
-        notes = [STALE] if whole and self._map and self._stale else []
-        notes += dict.fromkeys(f.note for f in shown if f.note)
+        self.stale.setVisible(whole and bool(self._map) and self._stale)
+        notes = dict.fromkeys(f.note for f in shown if f.note)
         self.note.setText(" ".join(notes))
         self.note.setVisible(bool(notes))
         self.sentence.setText(self._map_words() if whole else self._curve_words())
@@ -222,12 +227,11 @@ class ComparisonPage(Page):
         if not best:
             return "No law could be compared over the map."
         one = max(best, key=lambda f: f.best_share)
-        of = f"{one.count} of {one.taken} curves, those that every law fitted"
+        of = f"the {one.count} of {one.taken} curves that every law fitted"
         if one.count == one.taken:
             of = f"{one.count} curves"
         if len(best) > 1:
-            return (f"Over the map the curves can't tell {_names(best)} apart: the criteria differ "
-                    f"by less than 2 (medians of {of}).")  # fmt: skip
+            return f"The map can't tell {_names(best)} apart (medians of {of})."
         return (f"Over the map: {one.option.label} is best in {percent(one.best_share)} of {of}."
                 f"{self._but(best)}")  # fmt: skip
 
