@@ -99,12 +99,13 @@ def map_comparison(shape: tuple[int, int]) -> list[SimpleNamespace]:
     change = np.where(np.arange(cols) * 2 >= cols, 0.25, -0.12) * np.ones((rows, 1))
     change[0, 0] = math.nan
     usual = dict(possible=True, reason="", criterion=-400.0, excess=0.0, modulus=1.2,
-                 count=rows * cols, taken=rows * cols, failed=0, exponent=1.5, note="")  # fmt: skip
+                 count=rows * cols, taken=rows * cols, failed=0,
+                 alike=0.95, exponent=1.5, note="")  # fmt: skip
     return [
         SimpleNamespace(option=option(("paraboloid", "constant")), residual=1.02,
                         best_share=0.62, change=0.0, change_map=0.0 * change, **usual),
         SimpleNamespace(option=option(("cone", "constant")), residual=2.24, best_share=0.38,
-                        change=-0.21, change_map=change, **usual | dict(excess=12.0)),
+                        change=-0.21, change_map=change, **usual | dict(excess=12.0, alike=0.3)),
         SimpleNamespace(option=option(("punch", "none")), change_map=None, best_share=math.nan,
                         residual=math.nan, change=math.nan,
                         **usual | dict(possible=False, reason="No radius is recorded.")),

@@ -65,6 +65,8 @@ def test_the_right_law_wins_on_most_of_200_curves(right, pointed, rounded):
     assert found[right].best_share > 0.9
     assert found[right].excess == 0.0
     assert found[wrong].excess > 10.0  # decisive: Kass & Raftery 1995 (from memory)
+    assert found[right].alike > 0.9
+    assert found[wrong].alike < 0.1  # the curves do tell them apart
     assert found[right].residual == pytest.approx(1.0, abs=0.05)  # residual over noise
     assert found[wrong].residual > found[right].residual
     assert found[right].modulus == pytest.approx(0.3, rel=0.03)  # what went in

@@ -315,6 +315,19 @@ def test_laws_that_a_curve_can_not_tell_apart_are_not_ranked(window, qtbot):
     assert "best" not in lines[CONE]
 
 
+def test_laws_that_differ_on_a_part_of_the_map_are_not_called_alike(window, qtbot):
+    """A median would not see the soft tenth on which one law is far off."""
+    page = window.law.comparison
+    page.scope.set_current("map")
+    found = map_comparison(SHAPE)
+    found[1].excess = 0.5
+    for share, alike in ((0.95, True), (0.7, False)):
+        found[1].alike = share
+        page.show_map(found, {})
+        assert page.sentence.text().startswith("The map can't tell ") == alike
+        assert ("among the best" in page.table.lines[0].cells[0]) == alike
+
+
 def test_curves_on_which_a_law_failed_are_told(window, qtbot):
     found = map_comparison(SHAPE)
     for one in found:

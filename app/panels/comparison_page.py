@@ -36,6 +36,8 @@ ALIKE = 2.0
 """Criteria that differ by less say nothing (Kass & Raftery 1995)."""
 ROOM = 110
 """Least height of the table's area [px], when a map of changes stands below it."""
+MOST = 0.9
+"""Share of a map's curves on which laws must be alike for the map not to tell them apart."""
 STALE = "Made before the last change; run it again."
 OF_CURVE, OF_MAP = range(1, 5), range(5, 8)
 
@@ -196,14 +198,14 @@ class ComparisonPage(Page):
                     )  # fmt: skip
 
     def _leading(self) -> list[Any]:
-        """What the criterion can't tell from the best: within 2 of it (medians over a map)."""
+        """What the criterion can't tell from the best: within 2 of it, on most curves of a map."""
         if self.scope.current == PIXEL:
             return [f for f in self._curve if f.possible and f.excess < ALIKE]
         known = [f for f in self._map if f.possible and math.isfinite(f.best_share)]
         if not known:
             return []
         best = max(known, key=lambda f: (f.best_share, -f.excess))
-        return [f for f in known if f is best or abs(f.excess - best.excess) < ALIKE]
+        return [f for f in known if f is best or min(f.alike, best.alike) > MOST]
 
     def _unit(self) -> str:
         sizes = [f.modulus for f in self._curve if f.possible and math.isfinite(f.modulus)]
@@ -231,7 +233,7 @@ class ComparisonPage(Page):
         if one.count == one.taken:
             of = f"{one.count} curves"
         if len(best) > 1:
-            return f"The map can't tell {_names(best)} apart (medians of {of})."
+            return f"The map can't tell {_names(best)} apart on most of {of}."
         return (f"Over the map: {one.option.label} is best in {percent(one.best_share)} of {of}."
                 f"{self._but(best)}")  # fmt: skip
 
