@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from importlib import import_module
 from typing import Any, ClassVar
 
 from ..core.errors import Cancelled, InputError
@@ -19,62 +20,45 @@ from .requests import Request, Tell
 QUANTITIES = {"modulus": "Young modulus", "reduced_modulus": "Reduced modulus",
               "stiffness": "Contact stiffness", "adhesion": "Adhesion"}  # fmt: skip
 """What a budget can be made of: channel name -> words."""
+Call = Callable[..., Any]
 
 
-def _advise(analysis: Any, row: int | None, col: int | None) -> Any:
-    from ..core.advice import advise
+def _core(room: str, name: str) -> Any:
+    """A function of core whose room is loaded when it is first called."""
 
-    return advise(analysis, row, col)
+    def call(*given: Any, **named: Any) -> Any:
+        return getattr(import_module(f"..core.{room}", __package__), name)(*given, **named)
 
-
-def _adhesion_map(analysis: Any) -> Any:
-    from ..core.advice import adhesion_map
-
-    return adhesion_map(analysis)
-
-
-def _compare_on_curve(fmap: Any, settings: Any, row: int, col: int, walk: float | None = None
-                      ) -> Any:  # fmt: skip
-    from ..core.comparison import compare_on_curve
-
-    return compare_on_curve(fmap, settings, row, col, walk=walk)
-
-
-def _compare_on_map(analysis: Any, progress: Progress) -> Any:
-    from ..core.comparison import compare_on_map
-
-    return compare_on_map(analysis, progress=progress)
-
-
-def _compare_contacts(fmap: Any, settings: Any, row: int, col: int) -> Any:
-    from ..core.contacts import compare_contacts
-
-    return compare_contacts(fmap, settings, row, col)
-
-
-def _pixel_budget(analysis: Any, row: int, col: int, quantity: str) -> Any:
-    from ..core.uncertainty import pixel_budget
-
-    return pixel_budget(analysis, row, col, quantity=quantity)
-
-
-def _explain(fmap: Any, settings: Any, row: int, col: int) -> Any:
-    from ..core.explain import explain
-
-    return explain(fmap, settings, row, col)
+    return field(default=call)
 
 
 @dataclass(frozen=True)
 class Calls:
     """Where the numbers come from; a test puts others in their places."""
 
-    advise: Callable[..., Any] = _advise
-    adhesion_map: Callable[..., Any] = _adhesion_map
-    compare_on_curve: Callable[..., Any] = _compare_on_curve
-    compare_on_map: Callable[..., Any] = _compare_on_map
-    compare_contacts: Callable[..., Any] = _compare_contacts
-    pixel_budget: Callable[..., Any] = _pixel_budget
-    explain: Callable[..., Any] = _explain
+    advise: Call = _core("advice", "advise")
+    adhesion_map: Call = _core("advice", "adhesion_map")
+    compare_on_curve: Call = _core("comparison", "compare_on_curve")
+    compare_on_map: Call = _core("comparison", "compare_on_map")
+    compare_contacts: Call = _core("contacts", "compare_contacts")
+    pixel_budget: Call = _core("uncertainty", "pixel_budget")
+    explain: Call = _core("explain", "explain")
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A comparison of laws, and the advice's verdict of each by (law, adhesion)."""
+
+    found: list[Any]
+    verdicts: dict[tuple[str, str], str]
+
+
+def compared(compare: Call, advise: Call | None, progress: Progress) -> Compared:
+    """Criterion and physics side by side; no verdicts while the map is still being analysed."""
+    found = list(compare(progress))
+    advice = advise() if advise is not None else None
+    verdicts = {(law.law, law.adhesion): law.verdict for law in advice.laws} if advice else {}
+    return Compared(found, verdicts)
 
 
 @dataclass(frozen=True)
@@ -107,39 +91,35 @@ def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
 
 
 @dataclass(frozen=True, eq=False)
-class AskLaw(Request):
-    """One page of the panel for the picked pixel or the map. Answers what `work` does, or
-    `Refused`."""
+class LawWork(Request):
+    """Answers what `work` does, or `Refused`."""
 
-    page: str
     work: Callable[[Progress], Any]
+
+    def run(self, progress: Progress, tell: Tell) -> Any:
+        return attempt(self.work, progress)
+
+
+@dataclass(frozen=True, eq=False)
+class AskLaw(LawWork):
+    """One page of the panel for the picked pixel or the map."""
+
     lane: ClassVar[str] = "law"
     words: ClassVar[str] = "Looking at the law"
 
-    def run(self, progress: Progress, tell: Tell) -> Any:
-        return attempt(self.work, progress)
-
 
 @dataclass(frozen=True, eq=False)
-class DrawLaw(Request):
-    """The picked curve under another law, for a line on it. Answers a report, or `Refused`."""
+class DrawLaw(LawWork):
+    """The picked curve under another law, for a line on it. Answers a report."""
 
     label: str
-    work: Callable[[Progress], Any]
     lane: ClassVar[str] = "law line"
     words: ClassVar[str] = "Drawing another law"
 
-    def run(self, progress: Progress, tell: Tell) -> Any:
-        return attempt(self.work, progress)
-
 
 @dataclass(frozen=True, eq=False)
-class CompareMap(Request):
-    """All laws over the whole map, which takes its time. Answers a list, or `Refused`."""
+class CompareMap(LawWork):
+    """All laws over the whole map, which takes its time. Answers `Compared`."""
 
-    work: Callable[[Progress], Any]
     lane: ClassVar[str] = "law map"
     words: ClassVar[str] = "Comparing laws over the map"
-
-    def run(self, progress: Progress, tell: Tell) -> Any:
-        return attempt(self.work, progress)

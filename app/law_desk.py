@@ -15,8 +15,9 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from ..core.errors import Cancelled, SettingsError
 from ..core.settings import ADHESIONS, SHAPES
-from .law_calls import AskLaw, Calls, CompareMap, DrawLaw, Refused
+from .law_calls import AskLaw, Calls, Compared, CompareMap, DrawLaw, Refused, compared
 from .panels.advice_page import DRAWN, MAP
+from .panels.budget_text import about_of
 from .panels.contact_page import SIGNS
 from .panels.law import LawPanel
 from .recompute import Answer
@@ -44,7 +45,7 @@ class LawDesk(QObject):
         self._shown: dict[str, Hashable] = {}
         self._asked: tuple[int, str, Hashable] | None = None  # generation, page, key
         self._comparing: tuple[int, Any, Any] | None = None  # generation, map, settings
-        self._compared: tuple[Any, Any, list[Any]] | None = None
+        self._compared: tuple[Any, Any, Compared] | None = None
         self._drawing = -1  # generation of the line that was asked for last
         self._told: set[str] = set()
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
@@ -78,9 +79,10 @@ class LawDesk(QObject):
             about = (*about, panel.scope)
         if page == "budget":
             about = (*about, panel.quantity)
-        # an unfinished analysis is none; the curve's own pages need only its report
-        ready = session.finished if page in ("advice", "budget") else session.report is not None
-        return (*about, ready)
+        # an unfinished analysis is none; the curve's own pages begin with its report, and are
+        # renewed with the map's slow noise and verdicts once it is there
+        own = () if page in ("advice", "budget") else (session.report is not None,)
+        return (*about, *own, session.finished)
 
     def refresh(self, *_: object) -> None:
         """See to it that the page in front is up to date, in a moment."""
@@ -115,7 +117,7 @@ class LawDesk(QObject):
             self._shown[page] = key
             self.panel.show_reason(page, reason)
             return
-        number = self._session.submit(AskLaw(page, self._work(page)))
+        number = self._session.submit(AskLaw(self._work(page)))
         self._asked = (number, page, key)
 
     def _missing(self, page: str) -> str:
@@ -132,18 +134,21 @@ class LawDesk(QObject):
         """What the worker is to do; all that it needs is bound now."""
         session, calls, panel = self._session, self.calls, self.panel
         row, col = session.selection or (None, None)
-        analysis, fmap, settings = session.analysis, session.map, session.settings
+        fmap, settings = session.map, session.settings
+        analysis = session.analysis if session.finished else None
+        walk = analysis.walk if analysis is not None else None  # the map's own slow noise
         if page == "advice" and panel.scope == DRAWN:
-            return partial(_plain, calls.adhesion_map, analysis)
+            return _plain(calls.adhesion_map, analysis)
         if page == "advice":
-            pixel = (None, None) if panel.scope == MAP else (row, col)
-            return partial(_plain, calls.advise, analysis, *pixel)
+            return _plain(calls.advise, analysis, *((None, None) if panel.scope == MAP else
+                                                    (row, col)))  # fmt: skip
         if page == "comparison":
-            walk = analysis.walk if session.finished else None  # the map's own slow noise
-            return partial(_plain, calls.compare_on_curve, fmap, settings, row, col, walk)
+            advise = partial(calls.advise, analysis, row, col) if analysis is not None else None
+            compare = _plain(calls.compare_on_curve, fmap, settings, row, col, walk=walk)
+            return partial(compared, compare, advise)
         if page == "contact":
-            return partial(_plain, calls.compare_contacts, fmap, settings, row, col)
-        return partial(_plain, calls.pixel_budget, analysis, row, col, panel.quantity)
+            return _plain(calls.compare_contacts, fmap, settings, row, col, walk=walk)
+        return _plain(calls.pixel_budget, analysis, row, col, quantity=panel.quantity)
 
     # -- answers --------------------------------------------------------------------------------
 
@@ -181,14 +186,16 @@ class LawDesk(QObject):
         elif page == "advice":
             panel.show_advice(value)
         elif page == "comparison":
-            panel.show_comparison(value)
+            panel.show_comparison(value.found, value.verdicts)
         elif page == "contact":
             panel.show_contacts(value)
             self.contacts_marked.emit([(SIGNS[c.method][0], c.z0) for c in value
                                        if c.method in SIGNS])  # fmt: skip
         else:
             row, col = session.selection or (-1, -1)
-            panel.show_budget(value, f"{map_name(session.map)}, row {row}, column {col}")
+            name = map_name(session.map)
+            about = about_of(session.map, session.settings, row, col, name)
+            panel.show_budget(value, f"{name}, row {row}, column {col}", about)
 
     def _tell_fault(self, refused: Refused) -> None:
         """A fault of ours is told once, not at every pixel of a walk."""
@@ -207,19 +214,21 @@ class LawDesk(QObject):
             self._drawing = -1
             self.law_drawn.emit(None, "")
             return
-        work = partial(_plain, self.calls.explain, session.map, settings, *session.selection)
+        work = _plain(self.calls.explain, session.map, settings, *session.selection)
         label = f"{SHAPES[law]}, adhesion {ADHESIONS[adhesion]}"
-        self._drawing = session.submit(DrawLaw(label, work))
+        self._drawing = session.submit(DrawLaw(work, label))
 
     # -- over the map ---------------------------------------------------------------------------
 
     def _compare_map(self) -> None:
         session = self._session
         if not session.finished:
-            self.panel.show_map_comparison([])
+            self._show_compared()
             session.noted.emit("The laws can be compared over the map when it has been analysed.")
             return
-        work = partial(self.calls.compare_on_map, session.analysis)
+        calls, analysis = self.calls, session.analysis
+        work = partial(compared, _telling(calls.compare_on_map, analysis),
+                       partial(calls.advise, analysis, None, None))  # fmt: skip
         number = session.submit(CompareMap(work))
         self._comparing = (number, session.map, session.settings)
         self.panel.comparison.show_map_busy(True)
@@ -230,17 +239,21 @@ class LawDesk(QObject):
         _, fmap, settings = self._comparing
         self._comparing = None
         if answer.error is None and not isinstance(answer.value, Refused):
-            self._compared = (fmap, settings, list(answer.value))
+            self._compared = (fmap, settings, answer.value)
         elif isinstance(answer.value, Refused):
             self._session.noted.emit(answer.value.words)
             self._tell_fault(answer.value)
         self._show_compared()
 
     def _show_compared(self) -> None:
-        """The columns of the map, if they belong to this map and these settings."""
+        """The columns of the map, if they belong to this map; those of other settings say so."""
         session, known = self._session, self._compared
-        valid = known is not None and known[0] is session.map and known[1] == session.settings
-        self.panel.show_map_comparison(known[2] if valid and known else [])
+        if known is None or known[0] is not session.map:
+            self.panel.show_map_comparison([])
+        else:
+            _, settings, value = known
+            self.panel.show_map_comparison(value.found, value.verdicts,
+                                           stale=settings != session.settings)  # fmt: skip
         self.panel.comparison.show_map_busy(self._comparing is not None)
 
     # -- what changes underneath ----------------------------------------------------------------
@@ -284,6 +297,11 @@ class LawDesk(QObject):
         self._session.apply(change, words)
 
 
-def _plain(call: Any, *given: Any) -> Any:
-    """A call that takes no progress, which comes last of what is given."""
-    return call(*given[:-1])
+def _plain(call: Any, *given: Any, **named: Any) -> Any:
+    """Work for the worker out of a call that takes no progress."""
+    return lambda _: call(*given, **named)
+
+
+def _telling(call: Any, *given: Any) -> Any:
+    """Work for the worker out of a call that tells its progress."""
+    return lambda progress: call(*given, progress=progress)

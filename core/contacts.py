@@ -93,10 +93,11 @@ class ContactEstimate:
     ----------
     method, label : key and words of `settings.CONTACTS`
     z0, error : contact point and its standard uncertainty [nm]; NaN if not found. The bias is not
-        in the uncertainty
+        in the uncertainty. Of the method in use, the numbers of the channel
     bias : the known bias in words, with its figure for this curve where there is one
     modulus : Young's modulus [GPa] with this contact point held; NaN if there is none
     used : whether the settings choose this method
+    modulus_error : its local standard uncertainty [GPa]
     """
 
     method: str
@@ -106,6 +107,7 @@ class ContactEstimate:
     bias: str
     modulus: float
     used: bool
+    modulus_error: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,7 @@ class _Curve:
     request: Request
     block: Block
     rows: Rows
+    walk: float | None = None
 
     @property
     def branch(self) -> int:
@@ -125,12 +128,13 @@ class _Curve:
     def exponent(self) -> float:
         return law_of(self.request.settings.fit.law).exponent
 
-    def modulus(self, fit: Array) -> float:
-        """Young's modulus that follows from a row of the fit stage [GPa]."""
+    def channel(self, name: str, fit: Array) -> tuple[float, float]:
+        """A channel that follows from a row of the fit stage, and its local uncertainty."""
         rows = dict(self.rows, fit=fit)
         one = Analysis(self.map, self.request.settings, self.request.constants, rows, {},
-                       np.ones(1, bool))  # fmt: skip
-        return float(one.per_curve("modulus")[0][0])
+                       np.ones(1, bool), pooled_walk=self.walk)  # fmt: skip
+        value, error = one.per_curve(name)
+        return float(value[0]), math.nan if error is None else float(error[0])
 
     def pull(self) -> Array:
         """Pull-off deflection [nm], its variance and its slow variance, (1, 3), as the fit takes
@@ -251,9 +255,12 @@ def _words(curve: _Curve, method: str, z0: float) -> str:
     return _ratio_words(curve) if method == "variance_ratio" else _model_words(curve, method)
 
 
-def compare_contacts(fmap: ForceMap, settings: Settings, row: int, col: int
-                     ) -> list[ContactEstimate]:  # fmt: skip
+def compare_contacts(fmap: ForceMap, settings: Settings, row: int, col: int,
+                     walk: float | None = None) -> list[ContactEstimate]:  # fmt: skip
     """The contact point of a pixel by every method, in the order of `settings.CONTACTS`.
+
+    `walk` is the map's slow noise (`Analysis.walk`) for the uncertainties; without it the curve's
+    own, which one curve alone knows badly.
 
     Returns an empty list where there is no curve. A method that finds nothing has NaN.
 
@@ -262,7 +269,8 @@ def compare_contacts(fmap: ForceMap, settings: Settings, row: int, col: int
     index = fmap.curve_at(row, col)
     if index < 0:
         return []
-    curve = _Curve(fmap, *one_curve(fmap, settings.with_value("fit.contact", "free"), index))
+    curve = _Curve(fmap, *one_curve(fmap, settings.with_value("fit.contact", "free"), index),
+                   walk)  # fmt: skip
     known = curve.request.constants.lengths
     found = []
     for method, words in METHODS.items():
@@ -272,7 +280,10 @@ def compare_contacts(fmap: ForceMap, settings: Settings, row: int, col: int
             contact = curve.contact(method) if known else np.full((1, 2), np.nan)
             fit = curve.held(contact, method) if np.isfinite(contact).all() else fit * np.nan
         z0, error = float(contact[0, 0]), math.sqrt(contact[0, 1])
+        if method == "free":
+            error = curve.channel("contact_point", fit)[1]
+        modulus, spread = curve.channel("modulus", fit)
         found.append(ContactEstimate(method, words.label, z0, error, _words(curve, method, z0),
-                                     curve.modulus(fit), method == settings.fit.contact)
+                                     modulus, method == settings.fit.contact, spread)
                      )  # fmt: skip
     return found

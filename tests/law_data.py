@@ -99,12 +99,13 @@ def map_comparison(shape: tuple[int, int]) -> list[SimpleNamespace]:
     change = np.where(np.arange(cols) * 2 >= cols, 0.25, -0.12) * np.ones((rows, 1))
     change[0, 0] = math.nan
     usual = dict(possible=True, reason="", criterion=-400.0, excess=0.0, modulus=1.2,
-                 count=rows * cols, exponent=1.5, note="")  # fmt: skip
+                 count=rows * cols, taken=rows * cols, failed=0,
+                 alike=0.95, exponent=1.5, note="")  # fmt: skip
     return [
         SimpleNamespace(option=option(("paraboloid", "constant")), residual=1.02,
                         best_share=0.62, change=0.0, change_map=0.0 * change, **usual),
         SimpleNamespace(option=option(("cone", "constant")), residual=2.24, best_share=0.38,
-                        change=-0.21, change_map=change, **usual),
+                        change=-0.21, change_map=change, **usual | dict(excess=12.0, alike=0.3)),
         SimpleNamespace(option=option(("punch", "none")), change_map=None, best_share=math.nan,
                         residual=math.nan, change=math.nan,
                         **usual | dict(possible=False, reason="No radius is recorded.")),
@@ -121,14 +122,16 @@ def contacts(used: str = "free") -> list[SimpleNamespace]:
         ("change_point", "change point", math.nan, math.nan, math.nan, "Late by a step or two."),
     )
     return [SimpleNamespace(method=m, label=label, z0=z, error=e, bias=bias, modulus=modulus,
-                            used=m == used) for m, label, z, e, modulus, bias in rows]  # fmt: skip
+                            modulus_error=0.03, used=m == used)
+            for m, label, z, e, modulus, bias in rows]  # fmt: skip
 
 
 def term(name: str, label: str, kind: str, value: float, error: float, unit: str,
-         sensitivity: float, contribution: float) -> SimpleNamespace:  # fmt: skip
+         sensitivity: float, contribution: float, origin: str = "recorded", per: str = ""
+         ) -> SimpleNamespace:  # fmt: skip
     return SimpleNamespace(name=name, label=label, kind=kind, value=value, error=error, unit=unit,
                            sensitivity=sensitivity, contribution=contribution,
-                           origin="recorded in the map", note=f"What {label} does.")  # fmt: skip
+                           origin=origin, per=per, note=f"What {label} does.")  # fmt: skip
 
 
 def budget(quantity: str = "modulus") -> SimpleNamespace:
@@ -136,11 +139,11 @@ def budget(quantity: str = "modulus") -> SimpleNamespace:
     noise, whose error goes against that of the sensitivity."""
     terms = (
         term("noise", "Noise of the curve", "local", math.nan, 0.015, "", 1.0, 0.015),
-        term("contact", "Contact point", "local", 12.31, 0.08, "nm", 0.21, 0.017),
+        term("contact", "Contact point", "local", 12.31, 0.08, "nm", 0.21, 0.017, "fit", "nm"),
         term("spring_constant", "Spring constant", "common", 2.0, 0.2, "N/m", 1.0, 0.1),
         term("sensitivity", "Deflection sensitivity", "common", 62.0, 2.5, "nm/V", 1.4, 0.056),
         term("radius", "Tip radius", "common", 20.0, 4.0, "nm", -0.5, 0.1),
-        term("poisson_ratio", "Poisson ratio", "common", 0.4, 0.03, "", -0.95, 0.0286),
+        term("poisson_ratio", "Poisson ratio", "common", 0.4, 0.03, "", -0.95, 0.0286, "assumed"),
     )
     local, common = math.hypot(0.015, 0.017), 0.117
     total = math.hypot(local, common)
@@ -194,7 +197,8 @@ class Provider:
             progress.step(done, 4, "Comparing laws")
         return map_comparison(analysis.map.shape)
 
-    def compare_contacts(self, fmap: Any, settings: Any, row: int, col: int) -> Any:
+    def compare_contacts(self, fmap: Any, settings: Any, row: int, col: int,
+                         walk: float | None = None) -> Any:  # fmt: skip
         self._note("compare_contacts", row, col)
         return contacts(settings.fit.contact)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -23,6 +24,7 @@ from palpate.core.pipeline import analyse
 from palpate.core.progress import Progress
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
+from palpate.core.units import text_of
 
 BOTH = Settings().with_values({"tip.radius": 30.0, "tip.half_angle": 35.0})
 SHARP = [option_of("paraboloid", "constant"), option_of("cone", "constant")]
@@ -63,6 +65,8 @@ def test_the_right_law_wins_on_most_of_200_curves(right, pointed, rounded):
     assert found[right].best_share > 0.9
     assert found[right].excess == 0.0
     assert found[wrong].excess > 10.0  # decisive: Kass & Raftery 1995 (from memory)
+    assert found[right].alike > 0.9
+    assert found[wrong].alike < 0.1  # the curves do tell them apart
     assert found[right].residual == pytest.approx(1.0, abs=0.05)  # residual over noise
     assert found[wrong].residual > found[right].residual
     assert found[right].modulus == pytest.approx(0.3, rel=0.03)  # what went in
@@ -156,6 +160,33 @@ def test_moduli_are_those_of_an_analysis_under_that_law(small):
     assert one[1].modulus_error == pytest.approx(cone.errors("modulus")[3, 2], rel=1e-12)
     assert one[1].change == pytest.approx(change[3, 2], rel=1e-12)
     assert one[0].change == 0.0
+
+
+def test_uncertainties_are_the_same_wherever_they_are_shown(small):
+    """Values, comparison, contact points and budget: one local ±, the map's slow noise in it."""
+    from palpate.core.contacts import compare_contacts
+    from palpate.core.uncertainty import pixel_budget
+
+    analysis = replace(analyse(small, BOTH), pooled_walk=2e-5, _cache={})
+    modulus, error = (float(m[2, 3]) for m in (analysis.channel("modulus"),
+                                               analysis.errors("modulus")))  # fmt: skip
+    place = float(analysis.errors("contact_point")[2, 3])
+    walk = analysis.walk
+    option = compare_on_curve(small, BOTH, 2, 3, SHARP, walk=walk)[0]
+    contact = next(c for c in compare_contacts(small, BOTH, 2, 3, walk=walk) if c.used)
+    budget = pixel_budget(analysis, 2, 3, trials=100)
+    assert option.modulus_error == pytest.approx(error, rel=1e-9)
+    assert contact.modulus_error == pytest.approx(error, rel=1e-9)
+    assert budget.local * modulus == pytest.approx(error, rel=1e-9)
+    assert contact.error == pytest.approx(place, rel=1e-9)
+    white = replace(analysis, pooled_walk=0.0, _cache={}).errors("contact_point")
+    assert place > 1.01 * float(white[2, 3])  # the slow noise is in all of them
+    told = next(t for t in budget.terms if t.name == "contact_point").note
+    assert text_of(contact.z0, "nm", place) in told
+    pull = pixel_budget(analysis, 2, 3, trials=100, quantity="adhesion")
+    assert pull.local * pull.value == pytest.approx(float(analysis.errors("adhesion")[2, 3]))
+    told = next(t for t in budget.terms if t.name == "pull_off").note
+    assert text_of(pull.value, "nN", pull.local * pull.value) in told
 
 
 def test_all_options_see_the_same_samples(small):

@@ -557,12 +557,16 @@ def test_the_table_is_sorted_and_the_file_reads_back(whole, tmp_path):
     assert spring[1:] == ("2.000 N/m", "0.2 N/m", "+1", "10 %")
     text = budget.to_csv(tmp_path / "budget.csv")
     assert (tmp_path / "budget.csv").read_text(encoding="utf-8") == text
-    lines = list(csv.reader(io.StringIO(text)))
-    assert CAUTION in lines[0][0]
-    by_label = {line[0]: line for line in lines}
-    assert float(by_label["Tip radius"][6]) == terms(budget)["radius"].contribution
-    assert float(by_label["combined, total"][6]) == budget.total
-    assert float(by_label["modulus"][2]) == budget.value
+    lines = list(csv.DictReader(io.StringIO(text)))
+    assert all(None not in line and None not in line.values() for line in lines)  # not ragged
+    assert any(CAUTION in line["note"] for line in lines)
+    by_name = {line["name"]: line for line in lines}
+    size = "contribution (relative)"
+    assert float(by_name["Tip radius"][size]) == terms(budget)["radius"].contribution
+    assert float(by_name["total"][size]) == budget.total
+    assert float(by_name["modulus"]["value"]) == budget.value
+    assert by_name["Noise"]["sensitivity per"] == "nm"
+    assert by_name["Tip radius"]["sensitivity per"] == ""
     ratio = ratio_budget(whole, halves() == 1, halves() == 0, trials=FEW)
     lines = {line[0]: line for line in csv.reader(io.StringIO(ratio.to_csv()))}
     assert lines["Spring constant"][4:6] == ["0.0", "yes"]

@@ -19,7 +19,7 @@ from shell_maps import SHAPE, curves, map_file
 from shell_window import main_window, open_map
 
 from palpate.app.dialogs.help_pages import pages
-from palpate.app.panels.budget_text import CAUTION, budget_csv, budget_text
+from palpate.app.panels.budget_text import CAUTION, apart_words, budget_csv, budget_text
 from palpate.app.panels.law import PAGES
 from palpate.core.errors import InputError
 
@@ -197,10 +197,13 @@ def test_a_click_on_a_point_of_the_adhesion_map_picks_its_pixel(window, qtbot):
 def test_laws_are_compared_on_the_picked_curve(window, qtbot):
     window.session.select(4, 5)
     bring(window, qtbot, "comparison")
-    assert window.provider.asked == [("compare_on_curve", 4, 5)]
+    assert window.provider.asked == [("compare_on_curve", 4, 5), ("advise", 4, 5)]
     lines = {line.key: line for line in window.law.comparison.table.lines}
-    assert lines[JKR].cells[0].endswith("\nbest")
-    assert lines[DMT].cells[0].endswith("\nin use")
+    # the criterion's winner and the physics' verdict stand in one row
+    assert lines[JKR].cells[0].endswith("\nbroken, best")
+    assert lines[DMT].cells[0].endswith("\nstrained, in use")
+    assert lines[CONE].cells[0].endswith("\nfits")
+    assert "its verdict is “broken”" in window.law.comparison.sentence.text()
     assert lines[DMT].strong
     assert lines[DMT].cells[1:5] == ("1.02", "6.2", "1.452\n± 0.031", "0 %")
     assert lines[JKR].cells[4] == "+17.1 %"
@@ -227,10 +230,11 @@ def test_laws_are_compared_over_the_map_and_a_chosen_one_shows_where_it_differs(
     page = window.law.comparison
     QTest.mouseClick(page.compare, LEFT)
     qtbot.waitUntil(lambda: bool(page._map), timeout=20_000)
+    assert window.provider.asked[-1] == ("advise", None, None)
     assert "best in 62.0 % of 140 curves" in page.sentence.text()
     lines = {line.key: line for line in page.table.lines}
     assert lines[CONE].cells[5:] == ("2.24", "38.0 %", "−21.0 %")
-    assert lines[DMT].cells[0].endswith("\nbest, in use")
+    assert lines[DMT].cells[0].endswith("\nstrained, best, in use")
     shown = [c for c in range(8) if not page.table.isColumnHidden(c)]
     assert shown == [0, 5, 6, 7]
     assert not page.change_map.isVisible()
@@ -242,6 +246,8 @@ def test_laws_are_compared_over_the_map_and_a_chosen_one_shows_where_it_differs(
     assert (image.width(), image.height()) == (cols, rows)
     assert image.pixelColor(0, rows - 1).alpha() == 0  # row 0 is at the bottom, its first is nan
     right, left = image.pixelColor(cols - 1, 0), image.pixelColor(0, 0)
+    assert page.change_map.height() >= 140  # large enough to see where
+    assert page.area.height() >= 110  # and the table does not go for it
     assert right.red() > right.blue()  # more is red
     assert left.blue() > left.red()  # less is blue
 
@@ -277,23 +283,72 @@ def test_stop_ends_the_comparison_over_the_map(window, qtbot):
     assert window.status._said == "Stopped."
 
 
-def test_a_comparison_over_the_map_comes_back_with_the_settings_that_it_was_made_for(
-    window, qtbot
-):
+def test_a_comparison_over_the_map_stays_and_says_that_it_is_of_earlier_settings(window, qtbot):
     bring(window, qtbot, "comparison")
     page = window.law.comparison
     QTest.mouseClick(page.compare, LEFT)
     qtbot.waitUntil(lambda: bool(page._map), timeout=20_000)
-    window.session.apply({"sample.poisson_ratio": 0.3}, "Poisson ratio")
-    assert page._map == []
+    made = len(map_comparison(SHAPE))
+    assert not page.stale.isVisible()
+    click_line(page.table, CONE, double=True)
+    assert fit_of(window) == CONE
+    settled(window, qtbot)
+    assert len(page._map) == made
+    assert page.stale.isVisible()
+    assert page.stale.text() == "Made before the last change; run it again."
     window.session.undo()
-    assert len(page._map) == len(map_comparison(SHAPE))
+    assert len(page._map) == made
+    assert not page.stale.isVisible()
+
+
+def test_laws_that_a_curve_can_not_tell_apart_are_not_ranked(window, qtbot):
+    """Below 2 the criterion says nothing: Kass & Raftery 1995 (from memory)."""
+    found = [on_curve(DMT, 1.9), on_curve(JKR), on_curve(CONE, 2.1)]
+    window.provider.compare_on_curve = lambda *_, **__: found
+    window.workspace.law_desk.calls = window.provider.calls()
+    bring(window, qtbot, "comparison")
+    page = window.law.comparison
+    assert page.sentence.text().startswith("This curve can't tell paraboloid, constant pull (DMT)")
+    lines = {line.key: line.cells[0] for line in page.table.lines}
+    assert "among the best" in lines[DMT]
+    assert "among the best" in lines[JKR]
+    assert "best" not in lines[CONE]
+
+
+def test_laws_that_differ_on_a_part_of_the_map_are_not_called_alike(window, qtbot):
+    """A median would not see the soft tenth on which one law is far off."""
+    page = window.law.comparison
+    page.scope.set_current("map")
+    found = map_comparison(SHAPE)
+    found[1].excess = 0.5
+    for share, alike in ((0.95, True), (0.7, False)):
+        found[1].alike = share
+        page.show_map(found, {})
+        assert page.sentence.text().startswith("The map can't tell ") == alike
+        assert ("among the best" in page.table.lines[0].cells[0]) == alike
+
+
+def test_curves_on_which_a_law_failed_are_told(window, qtbot):
+    found = map_comparison(SHAPE)
+    for one in found:
+        one.count = 120
+    found[1].failed = 20
+    window.provider.compare_on_map = lambda *_, **__: found
+    window.workspace.law_desk.calls = window.provider.calls()
+    bring(window, qtbot, "comparison")
+    page = window.law.comparison
+    QTest.mouseClick(page.compare, LEFT)
+    qtbot.waitUntil(lambda: bool(page._map), timeout=20_000)
+    assert "the 120 of 140 curves that every law fitted" in page.sentence.text()
+    lines = {line.key: line.note for line in page.table.lines}
+    assert lines[CONE] == "It gave no value on 20 of 140 curves."
+    assert lines[DMT] == ""
 
 
 def test_a_free_exponent_and_another_window_are_told(window, qtbot):
     free = on_curve(DMT, note="The window is taken by share of the peak force.")
     free.option.law, free.exponent = "free_exponent", 1.617
-    window.provider.compare_on_curve = lambda *_: [free]
+    window.provider.compare_on_curve = lambda *_, **__: [free]
     window.workspace.law_desk.calls = window.provider.calls()
     bring(window, qtbot, "comparison")
     assert "n = 1.62" in window.law.comparison.table.lines[0].cells[0]
@@ -301,10 +356,10 @@ def test_a_free_exponent_and_another_window_are_told(window, qtbot):
 
 
 def test_equal_best_laws_are_all_marked(window, qtbot):
-    window.provider.compare_on_curve = lambda *_: [on_curve(DMT), on_curve(JKR)]
+    window.provider.compare_on_curve = lambda *_, **__: [on_curve(DMT), on_curve(JKR)]
     window.workspace.law_desk.calls = window.provider.calls()
     bring(window, qtbot, "comparison")
-    assert all("best" in line.cells[0] for line in window.law.comparison.table.lines)
+    assert all("among the best" in line.cells[0] for line in window.law.comparison.table.lines)
 
 
 # ---- contact point
@@ -315,7 +370,7 @@ def test_a_contact_point_method_is_told_with_its_bias_and_can_be_used_and_undone
     bring(window, qtbot, "contact")
     page = window.law.contact
     lines = {line.key: line for line in page.table.lines}
-    assert lines["threshold"].cells == ("▽ threshold", "13.90 ± 0.40", "1.610")
+    assert lines["threshold"].cells == ("▽ threshold", "13.90\n± 0.40", "1.610\n± 0.030")
     assert lines["threshold"].note == "Late on soft samples; it grows with noise."
     assert lines["change_point"].cells[1:] == ("not found", "–")
     assert lines["free"].cells[0].endswith("\nin use")
@@ -337,9 +392,14 @@ def test_the_budget_of_a_pixel_opens_with_terms_totals_intervals_and_correlation
     assert window.provider.asked == [("pixel_budget", 3, 7, "modulus")]
     page = window.law.budget
     text = page.terms.text()
-    assert "Spring constant\n2.00 ± 0.20 N/m  1  10.0 %" in text
+    # each sensitivity says what it goes by, and what nobody measured says so
+    assert "Spring constant\n2.00 ± 0.20 N/m  +1 %\nper 1 %  10.0 %" in text
+    assert "Contact point\n12.310 ± 0.080 nm  +21 %\nper nm  1.7 %" in text
+    assert "Poisson ratio\n0.400 ± 0.030, assumed  −0.95 %" in text
+    assert text.count("assumed") == 1
+    assert "alone, as in Values: 1.452 ± 0.033 GPa" in page.result.text()
     assert text.index("Local") < text.index("Contact point") < text.index("Common")
-    assert text.index("Common") < text.index("Tip radius\n20.0 ± 4.0 nm  −0.5  10.0 %")
+    assert text.index("Common") < text.index("Tip radius\n20.0 ± 4.0 nm  −0.5 %\nper 1 %  10.0 %")
     assert text.endswith("All together    11.9 %")
     bars = [line.share for line in page.terms.lines if math.isfinite(line.share)]
     assert max(bars) == 1.0
@@ -376,10 +436,35 @@ def test_a_budget_is_copied_as_text_and_saved_as_numbers(window, qtbot, tmp_path
     monkeypatch.setattr("palpate.app.dialogs.files.ask_save", lambda *_: path)
     QTest.mouseClick(window.law.budget.save, LEFT)
     qtbot.waitUntil(lambda: "budget.csv" in window.status.words.text(), timeout=20_000)
-    rows = {row[0]: row for row in csv.reader(io.StringIO(path.read_text("utf-8")))}
-    assert float(rows["Tip radius"][3]) == 4.0
-    assert float(rows["combined, total"][6]) == budget().total
-    assert float(rows["95 % interval, propagation, lower end"][2]) == budget().interval[0]
+    rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
+    named = {row["name"]: row for row in rows}
+    assert all(None not in row and None not in row.values() for row in rows)  # not ragged
+    assert float(named["Tip radius"]["standard uncertainty"]) == 4.0
+    assert named["Contact point"]["sensitivity per"] == "nm"
+    assert float(named["total"]["contribution (relative)"]) == budget().total
+    assert float(named["modulus"]["from (95 %)"]) == budget().interval[0]
+    assert float(named["spring_constant with sensitivity"]["value"]) == -0.8
+    assert named["map"]["value"] == "invented blend"
+    assert named["pixel"]["value"] == "row 3, column 7"
+    assert named["contact law"]["value"] == "paraboloid"
+    assert named["adhesion"]["value"] == "constant pull (DMT)"
+    assert named["window"]["value"] == "10 to 95 % of the peak force"
+    assert CAUTION in named[""]["note"]
+
+
+def test_intervals_that_differ_say_which_one_to_quote(window, qtbot):
+    """JCGM 101 is for where a straight line will not do; a twentieth of the width is our limit."""
+    made = budget()
+    width = made.interval[1] - made.interval[0]
+    made.monte_carlo.low, made.monte_carlo.high = made.interval[0], made.interval[1] + 0.04 * width
+    assert apart_words(made) == ""
+    made.monte_carlo.high = made.interval[1] + 0.3 * width
+    assert "30 % of the width" in apart_words(made)
+    assert "Quote the Monte Carlo interval" in budget_text(made)
+    window.provider.pixel_budget = lambda *_, **__: made
+    window.workspace.law_desk.calls = window.provider.calls()
+    bring(window, qtbot, "budget")
+    assert window.law.budget.apart.isVisible()
 
 
 def test_the_text_of_a_budget_holds_what_the_table_holds():
@@ -405,7 +490,7 @@ def test_a_late_answer_for_another_pixel_is_dropped(window, qtbot):
     assert not window.law.budget.inside.isEnabled()  # the old numbers are grey
     shown: list[str] = []
     before = window.law.budget.show_budget
-    window.law.budget.show_budget = lambda b, t="": (shown.append(t), before(b, t))
+    window.law.budget.show_budget = lambda b, t, about: (shown.append(t), before(b, t, about))
     window.session.select(9, 13)
     window.provider.gate.set()
     settled(window, qtbot)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Signal
@@ -12,14 +13,17 @@ from ..law_calls import QUANTITIES
 from .budget_text import (
     CAUTION,
     KINDS,
+    apart_words,
     budget_csv,
     budget_text,
     correlation_words,
+    origin_mark,
     quantity_value,
     range_of,
+    sensitivity_of,
     term_value,
 )
-from .law_page import Page, percent, plain, wrapped
+from .law_page import Page, percent, wrapped
 from .law_table import Line, Table
 
 
@@ -36,6 +40,7 @@ class BudgetPage(Page):
         super().__init__(parent)
         self._budget: Any = None
         self.title = ""
+        self._about: Mapping[str, str] = {}
         self.quantity = QComboBox()
         for name, words in QUANTITIES.items():
             self.quantity.addItem(words, name)
@@ -48,13 +53,15 @@ class BudgetPage(Page):
             ("Term", "Sensitivity", "Adds"), "Budget of uncertainty",
             ("What is not known exactly, with its standard uncertainty; point at it to read where "
              "that comes from",
-             "Per cent that the result moves when the term moves by one per cent",
+             "How many per cent the result moves when the term moves by 1 % of itself or, where "
+             "a unit is named, by one of that unit",
              "Standard uncertainty of the result that comes from this term"),
         )  # fmt: skip
         self.ends = Table(
             ("95 % interval", "from", "to"), "Intervals",
             ("Where the true value lies with 95 % probability if law and constants hold",),
         )  # fmt: skip
+        self.apart = wrapped("")
         self.linked = wrapped("", "muted")
         self.caution = wrapped(CAUTION, "muted")
         self.copy, self.save = QPushButton("Copy as text"), QPushButton("Save as CSV…")
@@ -63,7 +70,7 @@ class BudgetPage(Page):
         head = QHBoxLayout()
         head.addWidget(self.quantity, 1)
         self.head.addLayout(head)
-        for part in (self.result, self.terms, self.ends, self.linked, self.caution):
+        for part in (self.result, self.terms, self.ends, self.apart, self.linked, self.caution):
             self.body.addWidget(part)
         self.body.addStretch(1)
         self.foot.addStretch(1)
@@ -79,12 +86,20 @@ class BudgetPage(Page):
         with QSignalBlocker(self.quantity):
             self.quantity.setCurrentIndex(self.quantity.findData(name))
 
-    def show_budget(self, budget: Any, title: str = "") -> None:
-        """A `Budget`; `title` says of what pixel of which map, for the text and the file."""
-        self._budget, self.title = budget, title
+    def show_budget(self, budget: Any, title: str = "", about: Mapping[str, str] | None = None
+                    ) -> None:  # fmt: skip
+        """A `Budget`; `title` and `about` say of what pixel of which map and under which settings,
+        for the text and the file."""
+        self._budget, self.title, self._about = budget, title, about or {}
         words = QUANTITIES.get(budget.quantity, budget.quantity)
-        self.result.setText(f"{words} {quantity_value(budget, budget.total)} "
-                            f"({percent(budget.total)}), local and common terms")  # fmt: skip
+        self.result.setText(
+            f"{words} {quantity_value(budget, budget.total)} ({percent(budget.total)}), local and "
+            f"common terms. The local ones alone, as in Values: "
+            f"{quantity_value(budget, budget.local)}."
+        )
+        words = apart_words(budget)
+        self.apart.setText(words)
+        self.apart.setVisible(bool(words))
         self.terms.fill(self._lines(budget))
         self.ends.fill(_interval_lines(budget))
         told = correlation_words(budget)
@@ -122,11 +137,11 @@ class BudgetPage(Page):
 
     def _copy(self) -> None:
         if self._budget is not None:
-            QApplication.clipboard().setText(budget_text(self._budget, self.title))
+            QApplication.clipboard().setText(budget_text(self._budget, self.title, self._about))
 
     def _save(self) -> None:
         if self._budget is not None:
-            self.save_wanted.emit(budget_csv(self._budget, self.title))
+            self.save_wanted.emit(budget_csv(self._budget, self._about))
 
 
 def _term_line(term: Any, largest: float) -> Line:
@@ -134,8 +149,8 @@ def _term_line(term: Any, largest: float) -> Line:
                     if text)  # fmt: skip
     share = abs(term.contribution) / largest if largest > 0 else math.nan
     return Line(
-        (f"{term.label}\n{term_value(term)}", plain(term.sensitivity),
-         percent(abs(term.contribution))),
+        (f"{term.label}\n{term_value(term)}{origin_mark(term)}",
+         "\n".join(sensitivity_of(term)).strip(), percent(abs(term.contribution))),
         key=term.name, tip=tip, share=share,
     )  # fmt: skip
 

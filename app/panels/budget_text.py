@@ -2,16 +2,42 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from ...core import units
+from ...core.settings import ADHESIONS, CONTACTS, SHAPES
 
 CAUTION = ("Not for qualifying, releasing or rejecting safety-critical or medical parts: there "
            "accredited tests and the rules that hold where you are decide.")  # fmt: skip
+ASSUMED = "assumed"
+APART = 0.05
+"""Share of the width by which both intervals may differ before that is said."""
 KINDS = {"local": "Local: of this pixel alone", "common": "Common: moves all pixels together"}
+
+
+def about_of(fmap: Any, settings: Any, row: int, col: int, name: str) -> dict[str, str]:
+    """What a budget is of, and the settings that its number hangs on, as words."""
+    fit, base = settings.fit, settings.baseline
+    pull = {"measured": "measured on the retract"}.get(fit.pull_off, fit.pull_off)
+    low, high = (getattr(fit, f"{fit.window}_{end}") for end in ("from", "to"))
+    by = {"fraction": "% of the peak force", "indentation": "nm of indentation", "force": "nN"}
+    found = {
+        "map": name, "file": fmap.path.name if fmap.path else "",
+        "pixel": f"row {row}, column {col}",
+        "contact law": SHAPES.get(fit.law, fit.law),
+        "adhesion": ADHESIONS.get(fit.adhesion, fit.adhesion),
+        "pull-off": "" if fit.adhesion == "none" else pull,
+        "contact point": CONTACTS.get(fit.contact, fit.contact),
+        "branch": fit.branch, "window": f"{low:g} to {high:g} {by[fit.window]}",
+        "baseline": f"{base.branches}, fringes {base.fringes}",
+        "Poisson ratio": f"{settings.sample.poisson_ratio:g}",
+        "tip material": settings.tip.material,
+        "layer": "" if settings.layer.base == "none" else f"{settings.layer.base} base",
+        "spring constant from": settings.uncertainty.spring_from,
+    }  # fmt: skip
+    return {key: words for key, words in found.items() if words}
 
 
 def term_value(term: Any) -> str:
@@ -21,6 +47,35 @@ def term_value(term: Any) -> str:
         tail = f" {term.unit}" if term.unit else ""
         return f"± {spread:.2g}{tail}" if math.isfinite(spread) else "–"
     return units.text_of(term.value, term.unit, term.error)
+
+
+def origin_mark(term: Any) -> str:
+    """What stands beside a value that nobody measured."""
+    return f", {ASSUMED}" if term.origin == ASSUMED else ""
+
+
+def sensitivity_of(term: Any) -> tuple[str, str]:
+    """By how many per cent the result moves, and per what."""
+    if not math.isfinite(term.sensitivity):
+        return "–", ""
+    if not term.per:
+        return minus(f"{term.sensitivity:+.3g} %"), "per 1 %"
+    if term.per == "1":  # a slope: far from 1
+        return minus(f"{term.sensitivity:+.3g} %"), "per 0.01"
+    return minus(f"{100.0 * term.sensitivity:+.3g} %"), f"per {term.per}"
+
+
+def apart_words(budget: Any) -> str:
+    """Why both intervals differ, if they do by more than a twentieth of the width."""
+    carlo, (low, high) = budget.monte_carlo, budget.interval
+    if carlo is None or not high > low:
+        return ""
+    share = max(abs(carlo.low - low), abs(carlo.high - high)) / (high - low)
+    if not share > APART:
+        return ""
+    by = f"by {100.0 * share:.0f} % of the width" if math.isfinite(share) else "without bound"
+    return (f"The intervals differ {by}: over errors this large the result is not a straight line "
+            "in them, so its distribution is skewed. Quote the Monte Carlo interval.")  # fmt: skip
 
 
 def quantity_value(budget: Any, relative: float) -> str:
@@ -58,17 +113,19 @@ def minus(text: str) -> str:
     return text.replace("-", "−")
 
 
-def budget_text(budget: Any, title: str = "") -> str:
+def budget_text(budget: Any, title: str = "", about: Mapping[str, str] | None = None) -> str:
     """The whole budget as lines of text."""
     lines = [title] if title else []
     lines += [f"{budget.quantity}: {quantity_value(budget, budget.total)}", ""]
+    lines += [f"{key}: {words}" for key, words in (about or {}).items()]
     for kind, words in KINDS.items():
         lines.append(words)
         for term in budget.terms:
             if term.kind == kind:
-                lines.append(f"  {term.label}: {term_value(term)}, sensitivity "
-                             f"{term.sensitivity:+.3g}, contributes "
-                             f"{100 * term.contribution:.2g} % ({term.origin})")  # fmt: skip
+                moved, per = sensitivity_of(term)
+                lines.append(f"  {term.label}: {term_value(term)}, moves the result {moved} {per}, "
+                             f"contributes {100 * term.contribution:.2g} % ({term.origin})"
+                             )  # fmt: skip
         lines.append(f"  together: {100 * getattr(budget, kind):.2g} %")
     lines += ["", f"Combined standard uncertainty: {100 * budget.total:.2g} %"]
     lines.append("95 % interval by propagation on the logarithm: "
@@ -77,37 +134,14 @@ def budget_text(budget: Any, title: str = "") -> str:
     if carlo is not None:
         ends = " to ".join(range_of(budget, carlo.low, carlo.high))
         lines.append(f"95 % interval by Monte Carlo ({carlo.trials} trials): {ends}")
+    lines += filter(None, [apart_words(budget)])
     told = correlation_words(budget)
     lines.append("Correlations: " + ("; ".join(told) if told else "none"))
     return "\n".join([*lines, "", CAUTION, ""])
 
 
-def budget_csv(budget: Any, title: str = "") -> str:
+def budget_csv(budget: Any, about: Mapping[str, str] | None = None) -> str:
     """The budget as comma-separated values, in core units and full precision."""
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(["# " + (title or "Budget of uncertainty")])
-    table.writerow(["# " + CAUTION])
-    table.writerow(["term", "kind", "value", "standard uncertainty", "unit", "sensitivity",
-                    "contribution (relative)", "origin", "note"])  # fmt: skip
-    for t in budget.terms:
-        table.writerow([t.label, t.kind, *map(_csv, (t.value, t.error)), t.unit,
-                        *map(_csv, (t.sensitivity, t.contribution)), t.origin, t.note])  # fmt: skip
-    for name in ("local", "common", "total"):
-        table.writerow([f"combined, {name}", name, "", "", "", "", _csv(getattr(budget, name))])
-    value, unit = budget.value, budget.unit
-    table.writerow([budget.quantity, "result", _csv(value), _csv(abs(value) * budget.total), unit])
-    ends = [("95 % interval, propagation", *budget.interval)]
-    if budget.monte_carlo is not None:
-        carlo = budget.monte_carlo
-        ends.append((f"95 % interval, Monte Carlo of {carlo.trials}", carlo.low, carlo.high))
-    for words, low, high in ends:
-        table.writerow([f"{words}, lower end", "result", _csv(low), "", unit])
-        table.writerow([f"{words}, upper end", "result", _csv(high), "", unit])
-    for a, b, r in budget.correlations:
-        table.writerow([f"correlation of {a} and {b}", "correlation", _csv(r)])
-    return out.getvalue()
+    from ...core.uncertainty.budget import budget_csv as csv_of
 
-
-def _csv(value: float) -> str:
-    return repr(float(value)) if math.isfinite(value) else ""
+    return csv_of(budget, about or {})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from PySide6.QtCore import Signal
@@ -11,25 +12,33 @@ from PySide6.QtWidgets import QPushButton, QWidget
 from ...core import units
 from ..theme import Theme
 from ..views.change_map import ChangeMap
-from .law_page import Page, Switch, number_in, percent, wrapped
+from .law_page import WORDS, Page, Switch, number_in, percent, wrapped
 from .law_table import Line, Table
 
 PIXEL, MAP = "pixel", "map"
+ADVICE = "“Which law”"
 TITLES = ("Law", "Residual\n(noise)", "Excess", "E\n(GPa)", "Change",
           "Residual\n(noise)", "Best in", "Change")  # fmt: skip
 TIPS = (
-    "A double click uses the law; that can be undone",
+    "A double click uses the law; that can be undone. The first word below it is the verdict of "
+    "Which law: what describes a curve best may still be the wrong physics",
     "What is left between curve and law (root mean square) over the noise; 1 is noise alone",
-    "How much worse the information criterion is than for the best law; below 2 there is no "
-    "difference worth a word, above 10 the law is out",
+    "How much worse the information criterion is than for the best law; below 2 the curve can't "
+    "tell the laws apart, above 10 the law is out. It takes the samples' noise as independent: "
+    "slow noise (drift, waves) makes all differences larger than they are",
     "Young modulus with its local ± under this law",
     "Modulus under this law against the modulus under the law in use",
     "Median over the map of what is left between curve and law, over the noise",
-    "Share of the curves that this law describes best",
+    "Share of the curves that this law describes best, of those that every law fitted",
     "Median over the map of the change of the modulus against the law in use",
 )
-SAME = 1e-6
-"""Criteria that differ by less share the first place."""
+ALIKE = 2.0
+"""Criteria that differ by less say nothing (Kass & Raftery 1995)."""
+ROOM = 110
+"""Least height of the table's area [px], when a map of changes stands below it."""
+MOST = 0.9
+"""Share of a map's curves on which laws must be alike for the map not to tell them apart."""
+STALE = "Made before the last change; run it again."
 OF_CURVE, OF_MAP = range(1, 5), range(5, 8)
 
 
@@ -51,10 +60,13 @@ class ComparisonPage(Page):
         super().__init__(parent)
         self._curve: list[Any] = []
         self._map: list[Any] = []
+        self._stale = False
+        self._verdicts: dict[str, Mapping[Any, str]] = {PIXEL: {}, MAP: {}}
         self._present: tuple[str, str] = ("", "")
         self._busy = False
         self.scope = Switch({PIXEL: "This curve", MAP: "Whole map"})
         self.scope.chosen.connect(lambda _: self._arrange())
+        self.stale = wrapped(STALE)
         self.sentence = wrapped("", "strong")
         self.table = Table(TITLES, "Comparison of contact laws", TIPS)
         self.note = wrapped("", "muted")
@@ -70,6 +82,8 @@ class ComparisonPage(Page):
         self.table.activated_line.connect(self._use)
         self.table.chosen.connect(self._on_line)
         self.head.addWidget(self.scope)
+        self.head.addWidget(self.stale)
+        self.area.setMinimumHeight(ROOM)
         self.body.addWidget(self.sentence)
         self.body.addWidget(self.table)
         self.body.addWidget(self.note)
@@ -97,15 +111,18 @@ class ComparisonPage(Page):
         """The law in use, which is marked."""
         self._present = (law, adhesion)
 
-    def show_comparison(self, found: list[Any]) -> None:
-        """A list of `OnCurve`."""
-        self._curve = list(found)
+    def show_comparison(self, found: list[Any], verdicts: Mapping[Any, str]) -> None:
+        """A list of `OnCurve`, and the advice's verdicts by (law, adhesion)."""
+        self._curve, self._verdicts[PIXEL] = list(found), verdicts
         self.show_numbers()
         self._arrange()
 
-    def show_map(self, found: list[Any]) -> None:
-        """A list of `OnMap`; empty takes the columns of the map away."""
-        self._map, self._busy = list(found), False
+    def show_map(self, found: list[Any], verdicts: Mapping[Any, str], stale: bool = False
+                 ) -> None:  # fmt: skip
+        """A list of `OnMap`; empty takes the columns of the map away. `stale`: made with other
+        settings than those in use."""
+        self._map, self._verdicts[MAP] = list(found), verdicts
+        self._stale, self._busy = stale, False
         self._arrange()
 
     def show_map_busy(self, busy: bool) -> None:
@@ -138,7 +155,9 @@ class ComparisonPage(Page):
             self.show_numbers()
         elif not whole and not self._curve and self.reason.text():
             self._reasoned(True)
-        notes = dict.fromkeys(f.note for f in (self._map if whole else self._curve) if f.note)
+        shown = self._map if whole else self._curve
+        self.stale.setVisible(whole and bool(self._map) and self._stale)
+        notes = dict.fromkeys(f.note for f in shown if f.note)
         self.note.setText(" ".join(notes))
         self.note.setVisible(bool(notes))
         self.sentence.setText(self._map_words() if whole else self._curve_words())
@@ -163,43 +182,67 @@ class ComparisonPage(Page):
         self.table.fill(lines)
 
     def _line(self, option: Any, curve: Any, whole: Any, unit: str) -> Line:
-        key = key_of(option)
-        shown = whole if self.scope.current == MAP else curve
-        words = [*(["best"] if self._is_best(shown) else []),
+        key, scope = key_of(option), self.scope.current
+        shown = whole if scope == MAP else curve
+        possible = shown is not None and shown.possible
+        verdict = self._verdicts[scope].get(key, "") if possible else ""
+        leading = self._leading()
+        first = "best" if len(leading) == 1 else "among the best"
+        words = [*([WORDS[verdict]] if verdict else []),
+                 *([first] if key in map(key_of_found, leading) else []),
                  *(["in use"] if key == self._present else [])]  # fmt: skip
         label = option.label + exponent_words(shown) + (f"\n{', '.join(words)}" if words else "")
-        possible = shown is not None and shown.possible
-        note = "" if shown is None or shown.possible else shown.reason
-        return Line((label, *_curve_cells(curve, unit), *_map_cells(whole)), key=key, note=note,
-                    strong=key == self._present, faint=shown is not None and not possible,
-                    tip="A double click uses this law")  # fmt: skip
+        return Line((label, *_curve_cells(curve, unit), *_map_cells(whole)), key=key,
+                    note=_note_of(shown), strong=key == self._present,
+                    faint=shown is not None and not possible, tip="A double click uses this law"
+                    )  # fmt: skip
 
-    def _is_best(self, found: Any) -> bool:
-        if found is None or not found.possible:
-            return False
-        if self.scope.current == MAP:
-            shares = [f.best_share for f in self._map if math.isfinite(f.best_share)]
-            return bool(shares) and found.best_share == max(shares) > 0
-        return found.excess < SAME
+    def _leading(self) -> list[Any]:
+        """What the criterion can't tell from the best: within 2 of it, on most curves of a map."""
+        if self.scope.current == PIXEL:
+            return [f for f in self._curve if f.possible and f.excess < ALIKE]
+        known = [f for f in self._map if f.possible and math.isfinite(f.best_share)]
+        if not known:
+            return []
+        best = max(known, key=lambda f: (f.best_share, -f.excess))
+        return [f for f in known if f is best or min(f.alike, best.alike) > MOST]
 
     def _unit(self) -> str:
         sizes = [f.modulus for f in self._curve if f.possible and math.isfinite(f.modulus)]
         return units.best_unit(min(sizes, default=1.0), "GPa")[0]
 
     def _curve_words(self) -> str:
-        best = [f for f in self._curve if f.possible and f.excess < SAME]
-        return f"On this curve: {best[0].option.label} is best by the criterion." if best else ""
+        best = self._leading()
+        if not best:
+            return ""
+        if len(best) > 1:
+            return (f"This curve can't tell {_names(best)} apart: their criteria differ by less "
+                    "than 2.")  # fmt: skip
+        return f"On this curve: {best[0].option.label} is best by the criterion.{self._but(best)}"
 
     def _map_words(self) -> str:
         if self._busy:
             return "Every law is being fitted to every curve…"
         if not self._map:
             return "The laws have not been compared over the map under these settings."
-        best = [f for f in self._map if self._is_best(f)]
+        best = self._leading()
         if not best:
             return "No law could be compared over the map."
-        return (f"Over the map: {best[0].option.label} is best in {percent(best[0].best_share)} "
-                f"of {best[0].count} curves.")  # fmt: skip
+        one = max(best, key=lambda f: f.best_share)
+        of = f"the {one.count} of {one.taken} curves that every law fitted"
+        if one.count == one.taken:
+            of = f"{one.count} curves"
+        if len(best) > 1:
+            return f"The map can't tell {_names(best)} apart on most of {of}."
+        return (f"Over the map: {one.option.label} is best in {percent(one.best_share)} of {of}."
+                f"{self._but(best)}")  # fmt: skip
+
+    def _but(self, best: list[Any]) -> str:
+        """What the physics says against the one that describes the curves best."""
+        verdict = self._verdicts[self.scope.current].get(key_of_found(best[0]), "")
+        if verdict not in ("strained", "broken"):
+            return ""
+        return f" But its verdict is “{WORDS[verdict]}”: see {ADVICE}."
 
     def show_buttons(self) -> None:
         """What follows from the chosen row: the button, and the map of changes."""
@@ -231,6 +274,26 @@ class ComparisonPage(Page):
     def _use(self, key: Any) -> None:
         if key is not None and key != self._present and self.inside.isEnabled():
             self.law_chosen.emit(*key)
+
+
+def key_of_found(found: Any) -> tuple[str, str]:
+    return key_of(found.option)
+
+
+def _names(found: list[Any]) -> str:
+    """Some laws in words; only their number if they are many."""
+    if len(found) > 3:
+        return f"{len(found)} of the laws"
+    labels = [f.option.label for f in found]
+    return f"{'; '.join(labels[:-1])} and {labels[-1]}"
+
+
+def _note_of(found: Any) -> str:
+    """Why an option is impossible, or on how many curves it failed."""
+    if found is None or not found.possible:
+        return "" if found is None else found.reason
+    failed = getattr(found, "failed", 0)
+    return f"It gave no value on {failed} of {found.taken} curves." if failed else ""
 
 
 def exponent_words(found: Any) -> str:

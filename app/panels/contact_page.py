@@ -33,8 +33,9 @@ class ContactPage(Page):
         self.table = Table(
             ("Method", "z₀\n(nm)", "E\n(GPa)"), "Contact point by each method",
             ("A double click uses the method; that can be undone",
-             "Base position of the contact point, with its standard uncertainty",
-             "Young modulus with the contact point held there"),
+             "Base position of the contact point, with its local ±: the noise, baseline and "
+             "slow noise of this map",
+             "Young modulus with the contact point held there, with its local ±"),
         )  # fmt: skip
         self.use = QPushButton("Use this method")
         self.use.setToolTip("Find the contact point of every curve like this (can be undone)")
@@ -63,8 +64,9 @@ class ContactPage(Page):
             place = number_in(found.z0, found.error, "nm", "nm")
         sign = SIGNS.get(found.method, ("", ""))[1]
         label = f"{sign} {found.label}".strip() + ("\nin use" if found.used else "")
+        modulus = number_in(found.modulus, found.modulus_error, "GPa", unit).replace(" ±", "\n±")
         return Line(
-            (label, place, number_in(found.modulus, math.nan, "GPa", unit)), key=found.method,
+            (label, place.replace(" ±", "\n±"), modulus), key=found.method,
             note=found.bias[:1].upper() + found.bias[1:], strong=found.used,
             tip="A double click uses this method",
         )  # fmt: skip

@@ -5,6 +5,7 @@ It is passive: it shows what it is given and tells what the person did.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from PySide6.QtCore import QSize, Signal
@@ -102,21 +103,23 @@ class LawPanel(QWidget):
         """Mark the picked pixel on the adhesion map."""
         self.advice.drawn.show_picked(pixel)
 
-    def show_comparison(self, found: list[Any]) -> None:
-        """A list of `OnCurve`."""
-        self.comparison.show_comparison(found)
+    def show_comparison(self, found: list[Any], verdicts: Mapping[Any, str] | None = None) -> None:
+        """A list of `OnCurve`, and the advice's verdicts by (law, adhesion)."""
+        self.comparison.show_comparison(found, verdicts or {})
 
-    def show_map_comparison(self, found: list[Any]) -> None:
-        """A list of `OnMap`; empty if there is none under these settings."""
-        self.comparison.show_map(found)
+    def show_map_comparison(self, found: list[Any], verdicts: Mapping[Any, str] | None = None,
+                            stale: bool = False) -> None:  # fmt: skip
+        """A list of `OnMap`, empty if there is none; `stale` if it was made with other settings."""
+        self.comparison.show_map(found, verdicts or {}, stale)
 
     def show_contacts(self, found: list[Any]) -> None:
         """A list of `ContactEstimate`."""
         self.contact.show_contacts(found)
 
-    def show_budget(self, budget: Any, title: str = "") -> None:
-        """A `Budget`."""
-        self.budget.show_budget(budget, title)
+    def show_budget(self, budget: Any, title: str = "", about: Mapping[str, str] | None = None
+                    ) -> None:  # fmt: skip
+        """A `Budget`, and what it is of."""
+        self.budget.show_budget(budget, title, about)
 
     def show_reason(self, page: str, words: str) -> None:
         """Why a page has no numbers."""

@@ -13,7 +13,7 @@ from .map_items import paint_hatch
 from .scales import NO_VALUE, colour_index, robust_limits
 
 Array = np.ndarray
-LEAST, MOST, BAR, GAP = 84, 180, 12, 8
+LEAST, MOST, BAR, GAP = 140, 320, 12, 8
 
 
 class ChangeMap(QWidget):

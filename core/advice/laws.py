@@ -171,8 +171,9 @@ def recommend(figures: Figures, checks: list[Check], laws: list[LawAdvice], pres
     told = f"{start}{name} is in use but {held} {here}, since {because(present, shared)}"
     if not better(best, present, shared):
         return f"{told}; no other known law for this tip is better."
-    rest = "" if verdict_of(best, shared) == FITS else (
-        f", which is only strained, since {because(best, shared)}")
+    rest = "" if verdict_of(best, shared) == FITS else " (though that is strained too)"
+    if verdict == BROKEN and rest:
+        rest = " (which is only strained)"
     return f"{told}; better: {_name(best)}{rest}."
 
 
@@ -186,12 +187,13 @@ def better(law: LawAdvice, than: LawAdvice, shared: Collection[str]) -> bool:
 
 
 def because(law: LawAdvice, shared: Collection[str]) -> str:
-    """The checks that give a law's verdict, as figures with their limits."""
+    """The first check that gives a law's verdict, as a figure with its limit; all of them stand
+    with the law."""
     verdict = verdict_of(law, shared)
-    told = [c for c in against(law, shared).values() if c.verdict == verdict]
-    if not told:
-        return _clause(law.reasons[0]).rstrip(".") if law.reasons else "of what stands below"
-    return " and ".join(_figure_words(c) for c in told[:2])
+    for check in against(law, shared).values():
+        if check.verdict == verdict:
+            return _figure_words(check)
+    return _clause(law.reasons[0]).rstrip(".") if law.reasons else "of what stands below"
 
 
 def _figure_words(check: Check) -> str:
@@ -199,7 +201,7 @@ def _figure_words(check: Check) -> str:
     if not math.isfinite(check.value):
         return _clause(check.sentence).rstrip(".")
     label = check.label if check.label.startswith(NAMES) else _clause(check.label)
-    symbol = f" {check.symbol}" if check.symbol and "_" not in check.symbol else ""
+    symbol = f" {check.symbol}" if check.symbol and len(check.symbol) < 3 else ""
     figure = in_words(check.value, check.error, check.unit)
     if not check.outside < 0.995:  # one curve, or all of them
         return f"the {label}{symbol} is {figure} (allowed: {check.limit})"

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..analysis import Analysis
+from ..calibration.typical import relative_error
 from ..columns import baseline as bl
 from ..columns import fit as ft
 from ..columns import retract as rt
@@ -16,8 +17,6 @@ from .contact import SMALL, Array, Contacts, Figures
 
 MOST = 4096
 """A map is judged by so many of its trusted curves at most, evenly spread."""
-ASSUMED = {"spring_constant": 0.10, "sensitivity": 0.04, "radius": 0.20, "half_angle": 0.04}
-"""Relative standard uncertainties where none is recorded or set (from memory)."""
 
 
 def trusted_curves(analysis: Analysis, most: int = MOST) -> Array:
@@ -36,18 +35,8 @@ def _tip_size(analysis: Analysis, name: str) -> tuple[float, float]:
     chosen = getattr(analysis.settings.tip, name)
     recorded = getattr(analysis.map.recorded, name)
     value = chosen if chosen is not None else (recorded.value if recorded else math.nan)
-    share = analysis.settings.uncertainty.tip
-    if share is not None:
-        return value, share / 100.0
-    if recorded and recorded.value == value and math.isfinite(recorded.error):
-        return value, recorded.error / value
-    return value, ASSUMED[name]
-
-
-def _relative(chosen: float | None, value: float, error: float, assumed: float) -> float:
-    if chosen is not None:
-        return chosen / 100.0
-    return error / value if math.isfinite(error / value) else assumed
+    error = recorded.error if recorded and recorded.value == value else math.nan
+    return value, relative_error(name, value, error, analysis.settings.uncertainty.tip)[0]
 
 
 def _pulls(analysis: Analysis, curves: Array) -> tuple[Array, Array]:
@@ -89,8 +78,8 @@ def _shifted(analysis: Analysis, here: Contacts) -> list[Contacts]:
     """The contacts with each common constant a little larger."""
     u, use = analysis.settings.uncertainty, analysis.constants
     k, s = use.spring_constant, use.deflection_sensitivity
-    by_k = SMALL * _relative(u.spring_constant, k.value, k.error, ASSUMED["spring_constant"])
-    by_s = SMALL * _relative(u.sensitivity, s.value, s.error, ASSUMED["sensitivity"])
+    by_k = SMALL * relative_error(k.name, k.value, k.error, u.spring_constant)[0]
+    by_s = SMALL * relative_error(s.name, s.value, s.error, u.sensitivity)[0]
     radius, angle = (SMALL * _tip_size(analysis, name)[1] for name in ("radius", "half_angle"))
     return [
         replace(here, spring_constant=here.spring_constant * (1.0 + by_k)),

@@ -36,6 +36,8 @@ __all__ = ["OnCurve", "OnMap", "Option", "compare_on_curve", "compare_on_map", "
            "default_options", "option_of", "settings_of"]  # fmt: skip
 MANY = 20_000
 """Above so many curves a regular grid of pixels stands for the map."""
+NOTHING = 2.0
+"""Difference of the criterion below which it says nothing (Kass & Raftery 1995)."""
 FEWEST = 0.5
 """Share of the curves on which an option must give a value to be compared over the map."""
 SLOW = 0.1
@@ -88,12 +90,15 @@ class OnMap(Found):
     ----------
     best_share : share of these curves that this option describes best; options that are the same
         curve (cone and pyramid) share the place. NaN if there are no such curves
+    alike : share of these curves on which the criterion says nothing against this option: within
+        `NOTHING` of the best
     count : how many these are, of `taken` curves without a severe doubt
     failed : on how many of the taken curves this option gave no value
     change_map : (rows, cols), NaN where there is none; None if the option is not possible
     """
 
     best_share: float = math.nan
+    alike: float = math.nan
     count: int = 0
     taken: int = 0
     failed: int = 0
@@ -275,6 +280,7 @@ def _on_map(run: Run, curves: Array, excess: Array, common: Array, before: Array
         criterion=_median(run.criterion[common]), excess=_median(excess[common]),
         modulus=_median(modulus[common]), change=_median(change[common]),
         exponent=_median(run.exponent[common]), note=note,
-        best_share=float(np.mean(excess[common] <= 0.0)) if count else math.nan, count=count,
+        best_share=float(np.mean(excess[common] <= 0.0)) if count else math.nan,
+        alike=float(np.mean(excess[common] < NOTHING)) if count else math.nan, count=count,
         taken=curves.size, failed=_failed(run, curves.size), change_map=whole,
     )  # fmt: skip

@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from ..units import text_of
 from ..writers.atomic import saving
@@ -29,10 +30,11 @@ class Term:
     name, label : identifier and words
     kind : "local" (of this curve alone) or "common" (moves all pixels together)
     value, error, unit : the input and its standard uncertainty; value NaN where it has none
-    sensitivity : ∂ ln Q/∂ ln x of the quantity Q; per `unit` where `note` says so
+    sensitivity : ∂ ln Q/∂ ln x of the quantity Q; or ∂ ln Q/∂x, if `per` names a unit
     contribution : its standard uncertainty in ln Q (0.05 is 5 %), never negative
     origin : where the error comes from: "recorded", "set here", "assumed", "fit", "spread"
     note : what it stands for
+    per : unit of x by which `sensitivity` goes ("1" if x has none); empty if both are relative
     """
 
     name: str
@@ -45,6 +47,7 @@ class Term:
     contribution: float
     origin: str
     note: str = ""
+    per: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,23 +83,14 @@ class Budget:
         return [(t.label, _shown(t.value, t.unit), _spread(t), _figure(t.sensitivity),
                  _percent(t.contribution)) for t in largest_first(self.terms)]  # fmt: skip
 
-    def to_csv(self, path: str | Path | None = None) -> str:
-        """Comma-separated values in core units and full precision; also written if a path is given.
+    def to_csv(self, path: str | Path | None = None, about: Mapping[str, str] | None = None
+               ) -> str:  # fmt: skip
+        """One table in core units and full precision (see `budget_csv`), also written if a path is
+        given; `about` says what the number is of.
 
         Raises WriteError if it can't be saved there.
         """
-        lines: list[Sequence[object]] = [["# " + CAUTION]]
-        lines.append(["term", "kind", "value", "standard uncertainty", "unit", "sensitivity",
-                      "contribution (relative)", "origin", "note"])  # fmt: skip
-        lines += [[t.label, t.kind, t.value, t.error, t.unit, t.sensitivity, t.contribution,
-                   t.origin, t.note] for t in largest_first(self.terms)]  # fmt: skip
-        lines += [[f"combined, {name}", name, "", "", "", "", getattr(self, name)]
-                  for name in ("local", "common", "total")]  # fmt: skip
-        lines += _results(self.quantity, self.value, self.total, self.unit, self.interval,
-                          self.monte_carlo)  # fmt: skip
-        for a, b, r in self.correlations:
-            lines.append([f"correlation of {a} and {b}, as stated", "correlation", r])
-        return _table(lines, path)
+        return _table(lines_of(self, about or {}), path)
 
 
 @dataclass(frozen=True)
@@ -139,7 +133,7 @@ class RatioBudget:
 
     def to_csv(self, path: str | Path | None = None) -> str:
         """As `Budget.to_csv`."""
-        lines: list[Sequence[object]] = [["# " + CAUTION]]
+        lines: list[Sequence[object]] = []
         lines.append(["term", "kind", f"in {self.names[0]} (relative)",
                       f"in {self.names[1]} (relative)", "left in the ratio (relative)", "cancels",
                       "note"])  # fmt: skip
@@ -147,6 +141,7 @@ class RatioBudget:
                   for t in self.terms]  # fmt: skip
         lines += _results(f"ratio of {self.quantity}", self.value, self.total, "", self.interval,
                           self.monte_carlo)  # fmt: skip
+        lines.append(["", "caution", "", "", "", "", CAUTION])
         return _table(lines, path)
 
 
@@ -161,18 +156,58 @@ def largest_first(terms: Sequence[Term]) -> list[Term]:
                   else -math.inf)  # fmt: skip
 
 
+COLUMNS = (
+    "kind", "name", "value", "unit", "standard uncertainty", "from (95 %)", "to (95 %)",
+    "contribution (relative)", "sensitivity", "sensitivity per", "origin", "note",
+)  # fmt: skip
+"""Columns of the file of a budget; the sensitivity is ∂ ln Q/∂ ln x where no unit is named."""
+
+
+def lines_of(budget: Any, about: Mapping[str, str]) -> list[Sequence[object]]:
+    """A budget as the lines of one table, each with all of `COLUMNS`."""
+    found: list[Sequence[object]] = [COLUMNS]
+
+    def line(kind: str, name: str, value: object = "", unit: str = "", error: object = "",
+             ends: tuple[object, object] = ("", ""), size: object = "", slope: object = "",
+             per: str = "", origin: str = "", note: str = "") -> None:  # fmt: skip
+        found.append((kind, name, value, unit, error, *ends, size, slope, per, origin, note))
+
+    for name, words in about.items():
+        line("about", name, words)
+    line("result", budget.quantity, budget.value, budget.unit, abs(budget.value) * budget.total,
+         budget.interval, budget.total, note="propagation on the logarithm")  # fmt: skip
+    carlo = budget.monte_carlo
+    if carlo is not None:
+        line("result", f"{budget.quantity}, Monte Carlo median", carlo.median, budget.unit,
+             carlo.deviation, (carlo.low, carlo.high), note=f"{carlo.trials} trials")  # fmt: skip
+        line("result", f"{budget.quantity}, Monte Carlo mean", carlo.mean, budget.unit)
+    for t in largest_first(budget.terms):
+        line(t.kind, t.label, t.value, t.unit, t.error, size=t.contribution, slope=t.sensitivity,
+             per=t.per, origin=t.origin, note=t.note)  # fmt: skip
+    for name in (LOCAL, COMMON, "total"):
+        line("combined", name, size=getattr(budget, name))
+    for a, b, r in budget.correlations:
+        line("correlation", f"{a} with {b}", r, note="as stated; the terms hold it already")
+    line("caution", "", note=CAUTION)
+    return found
+
+
+def budget_csv(budget: Any, about: Mapping[str, str]) -> str:
+    """A budget as comma-separated values: one table without ragged lines."""
+    return _table(lines_of(budget, about), None)
+
+
 def _results(quantity: str, value: float, total: float, unit: str,
              interval: tuple[float, float], carlo: MonteCarlo) -> list[list[object]]:  # fmt: skip
     return [
-        [quantity, "result", value, abs(value) * total, unit],
-        ["95 % interval, propagation on the logarithm, from", "result", interval[0], "", unit],
-        ["95 % interval, propagation on the logarithm, to", "result", interval[1], "", unit],
-        [f"95 % interval, Monte Carlo of {carlo.trials} trials, from", "result", carlo.low, "",
-         unit],
-        [f"95 % interval, Monte Carlo of {carlo.trials} trials, to", "result", carlo.high, "",
-         unit],
-        ["median, Monte Carlo", "result", carlo.median, carlo.deviation, unit],
-        ["mean, Monte Carlo", "result", carlo.mean, "", unit],
+        [quantity, "result", value, abs(value) * total, unit, "", ""],
+        *([f"95 % interval, {words}", "result", end, "", unit, "", ""] for words, end in (
+            ("propagation on the logarithm, from", interval[0]),
+            ("propagation on the logarithm, to", interval[1]),
+            (f"Monte Carlo of {carlo.trials} trials, from", carlo.low),
+            (f"Monte Carlo of {carlo.trials} trials, to", carlo.high))),
+        ["median, Monte Carlo", "result", carlo.median, carlo.deviation, unit, "", ""],
+        ["mean, Monte Carlo", "result", carlo.mean, "", unit, "", ""],
     ]  # fmt: skip
 
 

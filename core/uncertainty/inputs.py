@@ -17,13 +17,10 @@ from dataclasses import dataclass, replace
 
 from ..analysis import Analysis
 from ..calibration import SET, InUse
+from ..calibration.typical import ASSUMED, relative_error
 from ..settings import Settings, Uncertainty
 
-ASSUMED, RECORDED, CHOSEN = "assumed", "recorded", SET
-TYPICAL = {"spring_constant": 0.10, "deflection_sensitivity": 0.04, "radius": 0.20,
-           "half_angle": 0.04, "rounding": 0.20}  # fmt: skip
-"""Relative standard uncertainties where nothing is set or recorded (from memory; a spring constant
-5 to 10 %: scope of ISO 11775:2015)."""
+CHOSEN = SET
 TIP_MODULUS = (188.0 - 130.0) / 2.0 / math.sqrt(3.0) / 170.0
 """Relative: silicon is 130 to 188 GPa by direction (Hopcroft, Nix & Kenny, J. MEMS 19 (2010) 229),
 any of which is as likely (JCGM 100, 4.3.7)."""
@@ -94,17 +91,8 @@ def split_spring(k: Input, s: Input, temperature: Input) -> tuple[Input, tuple[L
     return replace(k, error=own * k.value, relative=own, note=note), links
 
 
-def _relative(name: str, chosen: float | None, use: InUse) -> tuple[float, str]:
-    """Relative standard uncertainty of a constant and where it comes from."""
-    if chosen is not None:
-        return chosen / 100.0, CHOSEN
-    if use.error > 0.0 and use.value != 0.0:
-        return abs(use.error / use.value), RECORDED
-    return TYPICAL[name], ASSUMED
-
-
 def _constant(use: InUse, chosen: float | None, note: str = "", high: float = math.inf) -> Input:
-    relative, origin = _relative(use.name, chosen, use)
+    relative, origin = relative_error(use.name, use.value, use.error, chosen)
     return Input(use.name, use.label, use.value, relative * use.value, use.unit, relative, origin,
                  note, 0.0, high)  # fmt: skip
 
@@ -123,7 +111,7 @@ def _sensitivity(analysis: Analysis) -> Input:
                    analysis.settings.uncertainty.sensitivity)  # fmt: skip
     if analysis.map.signal_unit == "V":
         return _constant(use, chosen)
-    relative, origin = _relative(use.name, chosen, use)
+    relative, origin = relative_error(use.name, use.value, use.error, chosen)
     what = "deflection" if analysis.map.signal_unit == "nm" else "force"
     note = (f"The map holds a {what}; the sensitivity that it was made with scales the deflection. "
             "1 stands for the map as it is.")  # fmt: skip

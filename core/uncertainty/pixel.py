@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..analysis import Analysis
-from .budget import LOCAL, Budget, combine
+from ..channels import CHANNELS
+from ..units import text_of
+from .budget import LOCAL, Budget, Term, combine
 from .case import Case, budget_of, gain_of
 from .inputs import QUANTITIES, common_inputs
 from .local import local_terms
@@ -45,11 +49,36 @@ def pixel_budget(
         return None
     use = analysis.constants
     gain = gain_of(quantity, value, use.poisson_ratio, use.tip_compliance)
-    terms = local_terms(analysis, curve, quantity, gain)
+    terms = tuple(_beside_channel(analysis, curve, term)
+                  for term in local_terms(analysis, curve, quantity, gain))  # fmt: skip
     inputs, links = common_inputs(analysis, quantity)
     answers = answers_of(Curves.of(analysis, np.array([curve])), quantity, inputs)
     case = Case.of(analysis, quantity, value, combine(terms, LOCAL), inputs, links, answers)
     return budget_of(case, terms, trials, seed)
+
+
+BESIDE = {
+    "contact_point": ("contact_point", "A part of the whole ± of the contact point, which is "
+                      "{} with baseline and slow noise, as elsewhere."),
+    "pull_off": ("adhesion", "The law takes the pull where the tip lets go; the channel Adhesion "
+                 "shows the lowest sample, {}, which a constant pull passes by half a step."),
+}  # fmt: skip
+"""Term -> the channel that shows a number of the same name, and how the two belong together."""
+
+
+def _beside_channel(analysis: Analysis, curve: int, term: Term) -> Term:
+    """A local term, which goes by its unit, with the channel's number in its note where both could
+    be taken for one."""
+    if np.isfinite(term.sensitivity):
+        term = replace(term, per=term.unit or "1")
+    channel, words = BESIDE.get(term.name, ("", ""))
+    if not channel:
+        return term
+    value, error = analysis.per_curve(channel)
+    if error is None or not np.isfinite(value[curve]):
+        return term
+    shown = text_of(float(value[curve]), CHANNELS[channel].unit, float(error[curve]))
+    return replace(term, note=f"{term.note} {words.format(shown)}")
 
 
 def check_quantity(quantity: str) -> None:
