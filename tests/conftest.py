@@ -59,6 +59,7 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ[name] = str(Path(folder) / name.lower())
 
 
+@pytest.hookimpl(trylast=True)  # when it is known what runs
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What compiles for itself comes first, beside the worker that compiles for all. One reader of
     Qt's messages, ours: it also sees what is said while windows close."""
