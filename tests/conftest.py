@@ -11,6 +11,8 @@ import gc
 import os
 import re
 import shutil
+import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -57,8 +59,12 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ[name] = str(Path(folder) / name.lower())
 
 
+@pytest.hookimpl(trylast=True)  # when it is known what runs
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """One reader of Qt's messages, ours: it also sees what is said while windows close."""
+    """What compiles for itself comes first, beside the worker that compiles for all. One reader of
+    Qt's messages, ours: it also sees what is said while windows close."""
+    items.sort(key=lambda item: item.path.stem not in COMPILES_ITSELF)
+    config.stash[WHOLE] = len({item.path for item in items}) >= MANY_FILES
     if config.pluginmanager.hasplugin("pytest-qt"):
         for item in items:
             if window_test(item):
@@ -69,6 +75,41 @@ def window_test(item: pytest.Item) -> bool:
     return bool(WINDOW_FIXTURES & set(getattr(item, "fixturenames", ())))
 
 
+# ---- the compiled code, made once for all workers
+
+COMPILES_ITSELF = {"test_bounds"}
+MANY_FILES = 12
+WHOLE = pytest.StashKey[bool]()
+"""Whether so much of the suite runs that it pays to compile ahead."""
+AHEAD = "from palpate.core.warm import KINDS, is_warm, warm\nfor k in KINDS: is_warm(k) or warm(k)"
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    run = os.environ.get("PYTEST_XDIST_TESTRUNUID")  # set in each of several workers
+    if run and item.config.stash.get(WHOLE, False) and item.path.stem not in COMPILES_ITSELF:
+        item.config.stash[WHOLE] = False
+        compile_once(run)
+
+
+def compile_once(run: str) -> None:
+    """The first worker of a run to come here compiles the usual kernels, and the others wait: each
+    would else compile the same for itself. If it fails, each does, and the tests tell why."""
+    from palpate.core.compiled import cache_folder
+
+    begun, done = (cache_folder() / f"tests-{run}-{word}" for word in ("begun", "done"))
+    try:
+        begun.touch(exist_ok=False)
+    except FileExistsError:
+        deadline = time.monotonic() + 600.0
+        while not done.exists() and time.monotonic() < deadline:
+            time.sleep(0.1)
+        return
+    try:
+        subprocess.run([sys.executable, "-P", "-c", AHEAD], timeout=900, check=False)
+    finally:
+        done.touch()
+
+
 # ---- the checks
 
 
@@ -76,7 +117,11 @@ def window_test(item: pytest.Item) -> bool:
 def nothing_left_behind(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[None]:
-    """Fail a test that leaves widgets or threads, or that made Qt complain."""
+    """Fail a test that leaves widgets or threads, or that made Qt complain.
+
+    What is still there after a window test is put out of the collector's sight until its file is
+    done: to look through all compiled code after each test would take longer than most tests.
+    """
     threads = set(threading.enumerate())
     if not window_test(request.node):
         yield
@@ -89,8 +134,19 @@ def nothing_left_behind(
             yield
             faults = [*watch.left_widgets(), *watch.left_qthreads(), *left_threads(threads)]
         faults += watch.complaints()
+        gc.freeze()
     if faults:
         pytest.fail("\n".join(faults), pytrace=False)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def collect_all_after_a_file() -> Iterator[None]:
+    """At the end of a file of window tests the collector looks at everything once."""
+    yield
+    if gc.get_freeze_count():
+        gc.unfreeze()
+        gc.collect()
+        gc.freeze()
 
 
 def own_settings(folder: Path) -> None:

@@ -48,20 +48,36 @@ def test_loaded_points_of_set_a(load, radius, depth, stiffness):
     ("x", "force", "depth"),
     [
         # Maugis, Contact, Adhesion and Rupture of Elastic Solids (2000), from memory; direct
-        (3.0 ** (-2.0 / 3.0), -5.0 / 9.0, -2.080083823),
+        (3.0 ** (-2.0 / 3.0), -0.555555556, -2.080083823),
         (1.0, -1.0, -1.0),
-        ((4.0 / 3.0) ** (2.0 / 3.0), -8.0 / 9.0, 0.0),  # JKR 1971: -(8/9) F1 at no indentation
+        ((4.0 / 3.0) ** (2.0 / 3.0), -0.888888889, 0.0),
         (4.0 ** (1.0 / 3.0), 0.0, 2.519842100),
         (2.0, 2.343145751, 6.343145751),
         (3.0, 16.607695155, 20.071796770),
     ],
 )
 def test_dimensionless_points(x, force, depth):
-    assert jkr.force_at(x) == pytest.approx(force, rel=1e-9, abs=1e-12)
-    assert jkr.depth_at(x) == pytest.approx(depth, rel=1e-9, abs=1e-12)
+    last = 0.51e-9  # half of the last digit written down
+    assert jkr.force_at(x) == pytest.approx(force, abs=last)
+    assert jkr.depth_at(x) == pytest.approx(depth, abs=last)
     pull, a1, unit = jkr.scales(*SET)
-    assert jkr.force(x * a1, *SET) == pytest.approx(pull * force, rel=1e-9, abs=1e-9)
-    assert jkr.indentation(x * a1, *SET) == pytest.approx(unit * depth, rel=1e-9, abs=1e-9)
+    assert jkr.force(x * a1, *SET) == pytest.approx(pull * force, abs=last * pull)
+    assert jkr.indentation(x * a1, *SET) == pytest.approx(unit * depth, abs=last * unit)
+
+
+def test_pull_at_no_indentation_is_eight_ninths_of_the_pull_off():
+    """-(8/9) F1 at δ = 0 and -(5/9) F1 at rigid grips are exact (Johnson, Kendall & Roberts 1971;
+    Maugis 2000, from memory); δ = 0 is found by scipy on JKR's own δ(a), as they print it."""
+    k = 4.0 / 3.0 * E_STAR
+    pull, a1, _ = jkr.scales(*SET)
+    level = brentq(lambda a: a * a / R - 2 / 3 * math.sqrt(6 * math.pi * W * a / k), 100.0, 300.0,
+                   xtol=1e-12, rtol=1e-15)  # fmt: skip
+    assert level == pytest.approx(jkr.LEVEL * a1, rel=1e-12)
+    assert jkr.force(level, *SET) == pytest.approx(-8.0 / 9.0 * pull, rel=1e-12)
+    assert jkr.force_at(jkr.LEVEL) == pytest.approx(-8.0 / 9.0, rel=1e-12)
+    assert jkr.depth_at(jkr.LEVEL) == pytest.approx(0.0, abs=1e-12)
+    assert jkr.force_at(jkr.RIGID) == pytest.approx(-5.0 / 9.0, rel=1e-12)
+    assert jkr.depth_at(jkr.RIGID) == pytest.approx(-(9.0 ** (1.0 / 3.0)), rel=1e-12)
 
 
 def test_branch_points_are_the_extremes_of_the_dimensional_equations():

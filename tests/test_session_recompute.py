@@ -97,7 +97,9 @@ def test_an_answer_that_arrives_after_a_newer_request_is_dropped_and_let_go_of(w
     worker.submit(old)
     qtbot.waitUntil(old.begun.is_set, timeout=LONG)
     old.gate.set()
-    while not worker._box:  # the window has not looked into the box yet
+    deadline = time.monotonic() + LONG / 1000
+    while not worker._box:  # without events: the window has not looked into the box yet
+        assert time.monotonic() < deadline
         time.sleep(0.001)
     new.gate.set()
     worker.submit(new)

@@ -12,7 +12,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel
-from shell_window import click_pixel, main_window, open_map
+from shell_window import LONG, click_pixel, main_window, open_map
 
 import palpate.sample_maps
 
@@ -79,7 +79,7 @@ def test_the_samples_are_in_the_file_menu(window, qtbot):
     samples = {action.text(): action for action in entries["Samples"].menu().actions()}
     assert set(samples) == {"Ski boot", "Door seal"}
     samples["Door seal"].trigger()
-    qtbot.waitUntil(lambda: window.session.map.path.stem == "door_seal", timeout=30_000)
+    qtbot.waitUntil(lambda: window.session.map.path.stem == "door_seal", timeout=LONG)
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="elsewhere is always a display")
