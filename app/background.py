@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, Signal
 
-from .kernels import USUAL
+from .kernels import AFTERWARDS, USUAL
 from .preparation import Preparation
 from .recompute import Answer, Recompute
 from .requests import LoadTools, Request
@@ -82,7 +82,7 @@ class Background(QObject):
     def _take(self, answer: Answer) -> None:
         if isinstance(answer.request, LoadTools):
             self.tools_ready = True
-            for kind in USUAL:
+            for kind in (*USUAL, *AFTERWARDS):
                 if kind in (answer.value or ()):
                     self._preparation.ensure(kind)
                 else:

@@ -1,16 +1,20 @@
 """Compiling ahead for any kind of samples: ``python -m palpate.app.kernels KIND...``.
 
 A kind is the sample type of the z channel and of the signal, such as ``int16`` or
-``float32-float64``. No Qt here: this runs in a child process.
+``float32-float64``; with ``+later`` behind it, what is not needed for a first picture. No Qt here:
+this runs in a child process.
 """
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import Any
 
 USUAL = ("int16", "float64")
 """The kinds that are compiled before any map is opened."""
+AFTERWARDS = tuple(f"{kind}+later" for kind in USUAL)
+"""What is compiled when nobody waits."""
 
 
 def kind_of(fmap: Any) -> str:
@@ -32,6 +36,10 @@ def compile_kind(kind: str) -> None:
 
     if kind in USUAL:
         warm.warm(kind)
+        return
+    if kind in AFTERWARDS:
+        os.nice(10) if hasattr(os, "nice") else None
+        warm.warm_later(kind.removesuffix(warm.AFTERWARDS))
         return
     from ..core.compiled import cache_folder
     from ..core.explain import explain

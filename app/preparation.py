@@ -6,6 +6,8 @@ import sys
 
 from PySide6.QtCore import QObject, QProcess, Signal
 
+from .kernels import AFTERWARDS
+
 WORDS = "Preparing the calculation (first start only) …"
 
 
@@ -16,7 +18,8 @@ class Preparation(QObject):
     -------
     ready(kind) : the kernels for this kind are in the disk cache. Also sent if the child failed:
         then the worker compiles them itself, which is slower but works.
-    busy_changed(words) : empty when nothing is being prepared
+    busy_changed(words) : empty when nothing is being prepared that anybody waits for: that is the
+        first kind of all, and one that is asked for urgently
     """
 
     ready = Signal(str)
@@ -28,6 +31,7 @@ class Preparation(QObject):
         self._ready: set[str] = set()
         self._waiting: list[str] = []
         self._current = ""
+        self._loud: set[str] = set()
         self._process: QProcess | None = None
 
     def is_ready(self, kind: str) -> bool:
@@ -40,15 +44,28 @@ class Preparation(QObject):
             self.ready.emit(kind)
 
     def ensure(self, kind: str, urgent: bool = False) -> None:
-        """See that a kind becomes ready; `urgent` puts it before others that wait."""
-        if kind in self._ready or kind == self._current:
+        """See that a kind becomes ready; `urgent` puts it before others that wait, and before what
+        is being compiled without anybody waiting."""
+        if kind in self._ready:
+            return
+        if urgent or not self._ready:
+            self._loud.add(kind)
+        if kind == self._current:
+            self._tell()
             return
         if kind in self._waiting:
             if not urgent:
                 return
             self._waiting.remove(kind)
         self._waiting.insert(0 if urgent else len(self._waiting), kind)
+        if urgent and self._current in AFTERWARDS:
+            self._waiting.append(self._current)
+            self._current = ""
+            self._end()
         self._next()
+
+    def _tell(self) -> None:
+        self.busy_changed.emit(WORDS if self._current in self._loud else "")
 
     def _next(self) -> None:
         if self._current:
@@ -57,7 +74,7 @@ class Preparation(QObject):
             self.busy_changed.emit("")
             return
         self._current = self._waiting.pop(0)
-        self.busy_changed.emit(WORDS)
+        self._tell()
         process = self._process = QProcess(self)
         process.setStandardOutputFile(QProcess.nullDevice())
         process.setStandardErrorFile(QProcess.nullDevice())
@@ -79,8 +96,12 @@ class Preparation(QObject):
         self._next()
 
     def close(self) -> None:
-        """End the child."""
+        """Stop for good."""
         self._waiting.clear()
+        self._end()
+
+    def _end(self) -> None:
+        """End the child."""
         process, self._process = self._process, None
         if process is None:
             return

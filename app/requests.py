@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from ..core.progress import Progress
-from .kernels import USUAL, is_compiled, kind_of
+from .kernels import AFTERWARDS, USUAL, is_compiled, kind_of
 
 Tell = Callable[[Any], None]
 
@@ -37,7 +37,7 @@ class Request:
 
 @dataclass(frozen=True, eq=False)
 class LoadTools(Request):
-    """Load the modules that compute. Answers the usual kinds that are not compiled yet."""
+    """Load the modules that compute. Answers what is usually compiled and is not yet."""
 
     lane: ClassVar[str] = "tools"
     words: ClassVar[str] = "Loading the calculation"
@@ -46,7 +46,7 @@ class LoadTools(Request):
         from ..core import explain, pipeline, readers  # noqa: F401  (that is the point)
 
         readers.warm_up()
-        return [kind for kind in USUAL if not is_compiled(kind)]
+        return [kind for kind in (*USUAL, *AFTERWARDS) if not is_compiled(kind)]
 
 
 @dataclass(frozen=True, eq=False)

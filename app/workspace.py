@@ -116,6 +116,7 @@ class Workspace(QWidget):
             self.map.set_limits(low, high)
 
     def show_analysis(self) -> None:
+        self.missing.show_missing()
         with QSignalBlocker(self.strip):
             self.strip.show_analysis(self._session.analysis)
             self.strip.set_current(self._session.channel)

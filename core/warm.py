@@ -8,23 +8,29 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .compiled import cache_folder
 
+if TYPE_CHECKING:
+    from .forcemap import ForceMap
+
 KINDS = ("int16", "float64")
 """Sample types that are compiled ahead; float32 is compiled when it is met."""
 
 
+AFTERWARDS = "+later"
+"""Behind a kind: its kernels of `LATER`."""
 LATER: tuple[dict[str, object], ...] = (
     {"fit.contact": "goodness"},
     {"baseline.branches": "drift"},
     {"viscous.model": "power_law"},
     {"viscous.model": "standard_solid"},
 )
-"""Settings whose kernels are not needed for the first picture; in the window they are compiled when
-they are first chosen."""
+"""Settings whose kernels are not needed for the first picture; the window compiles them afterwards,
+without a word."""
 
 
 def _mark(kind: str) -> Path:
@@ -36,25 +42,41 @@ def is_warm(kind: str = "int16") -> bool:
     return _mark(kind).exists()
 
 
-def warm(kind: str = "int16", later: bool = False) -> None:
-    """Compile the kernels for maps with samples of a NumPy type; `later` those of `LATER` too."""
-    from .explain import explain
+def _tiny(kind: str) -> ForceMap:
+    """A map of one invented curve with samples of this type."""
     from .forcemap import ForceMap
-    from .pipeline import analyse
-    from .settings import Settings
 
     z = np.linspace(-200.0, 20.0, 128)
     d = np.where(z > 0, 0.8 * z, 0.0) + 0.01 * np.cos(9 * z)
     both = np.stack([d, d[::-1]])
-    fmap = ForceMap.from_arrays(np.stack([z, z[::-1]])[None], both[None], spring_constant=1.0,
+    return ForceMap.from_arrays(np.stack([z, z[::-1]])[None], both[None], spring_constant=1.0,
                                 radius=20.0, shape=(1, 1), digitise=kind == "int16",
                                 sampling_rate=1000.0)  # fmt: skip
+
+
+def warm(kind: str = "int16", later: bool = False) -> None:
+    """Compile the kernels for maps with samples of a NumPy type; `later` those of `LATER` too."""
+    from .explain import explain
+    from .pipeline import analyse
+    from .settings import Settings
+
+    fmap = _tiny(kind)
     analyse(fmap, Settings())
     explain(fmap, Settings().with_value("baseline.fringes", "subtract"), 0, 0)
     _mark(kind).touch()
     if later:
-        for change in LATER:
-            analyse(fmap, Settings().with_values(change))
+        warm_later(kind)
+
+
+def warm_later(kind: str = "int16") -> None:
+    """Compile the kernels of `LATER`."""
+    from .pipeline import analyse
+    from .settings import Settings
+
+    fmap = _tiny(kind)
+    for change in LATER:
+        analyse(fmap, Settings().with_values(change))
+    _mark(kind + AFTERWARDS).touch()
 
 
 def main() -> int:

@@ -122,6 +122,8 @@ class MissingConstants(Notice):
 
             found = dict(missing(self._session.map, self._session.settings))
             odd = remarks(self._session.map, self._session.settings)
+            if self._session.analysis is not None:  # kept until there is a newer one
+                odd += self._session.analysis.remarks
         for path in [p for p in self.askings if p not in found]:
             gone = self.askings.pop(path)
             self._rows.removeWidget(gone)
