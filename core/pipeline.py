@@ -31,12 +31,11 @@ from .columns import retract as rt
 from .columns import stiffness as st
 from .columns import viscous as vs
 from .forcemap import Block, ForceMap
-from .mapparts import APPROACH, RETRACT
 from .models import POWER, law_of, tables
 from .progress import Progress
 from .settings import CONTACTS, Settings
 from .steps import loops
-from .steps.clock import clock_of
+from .steps.clock import clock_of, timing
 from .steps.contact import contact_loop
 from .steps.fringes import fringe_period
 from .steps.joint import IN_TIME, ONE_SLOPE, SEPARATE
@@ -240,34 +239,6 @@ def _run_stiffness(r: Request, block: Block, cut: Array, rows: Rows) -> None:
 
 def _viscous_asked(settings: Settings) -> bool:
     return settings.viscous.model != "none"
-
-
-def timing(fmap: ForceMap | None, curves: Array) -> Array:
-    """(n, 3) s a sample on the approach and on the retract, and the s that lie between them.
-
-    NaN where a rate is not recorded, or where another approach or retract lies between.
-    """
-    out = np.full((curves.size, 3), np.nan)
-    if fmap is None or fmap.sampling_rate is None:
-        return out
-    rate = np.broadcast_to(fmap.sampling_rate, fmap.segment_count.shape)[curves]
-    count, kind = fmap.segment_count[curves], np.asarray(fmap.segment_kind)
-    there = (kind == APPROACH) & (count > 0)
-    back = (kind == RETRACT) & (count > 0)
-    number = np.arange(kind.size)
-    first = np.where(there, number, kind.size).min(axis=1, initial=kind.size)
-    last = np.where(back, number, -1).max(axis=1, initial=-1)
-    both = np.flatnonzero((first < last) & (last >= 0) & (first < kind.size))
-    between = (number > first[:, None]) & (number < last[:, None]) & (count > 0)
-    once = ~(between & (there | back)).any(axis=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        period = np.where(rate > 0.0, 1.0 / rate, np.nan)
-        between_time = np.where(between, count * period, 0.0).sum(axis=1)
-    both = both[once[both]]
-    out[both, 0] = period[both, first[both]]
-    out[both, 1] = period[both, last[both]]
-    out[both, 2] = between_time[both]
-    return out
 
 
 def _viscous_key(r: Request) -> Hashable:

@@ -335,6 +335,20 @@ def test_thickness_without_a_layer_costs_what_the_exact_solution_says(good):
     assert "11 %" in check.sentence
 
 
+def test_on_a_layer_the_published_series_stand_beside_the_exact_solution(good):
+    """Coefficients of the two papers at ν = 1/2 (from memory): 1 + 1.133 χ + 1.283 χ² + 0.769 χ³ +
+    0.0975 χ⁴ and 1 + 1.133 χ + 1.497 χ² + 1.469 χ³ + 0.755 χ⁴."""
+    change = {"layer.base": "bonded", "layer.thickness": 50.0, "sample.poisson_ratio": 0.5}
+    result = analyse(good.map, good.settings.with_values(change))
+    check = advise(result).check("layer")
+    x = check.value
+    for c in ((1.133, 1.283, 0.769, 0.0975), (1.133, 1.497, 1.469, 0.755)):
+        share = 100.0 * sum(part * x ** (i + 1) for i, part in enumerate(c))
+        assert f"{share:.0f} %" in check.sentence
+    assert "Dimitriadis" in check.sentence
+    assert "Garcia" in check.sentence
+
+
 def test_figures_on_a_layer_use_the_modulus_of_the_layer(good):
     """μ goes with E*^(-2/3) and the radius cancels, whatever the shape: a punch on a layer."""
     change = {"fit.law": "punch", "layer.base": "bonded", "layer.thickness": 100.0}

@@ -228,7 +228,7 @@ def test_a_wave_that_is_left_is_doubted_where_its_period_is_known():
     assert np.median(seen) == pytest.approx(0.4 / NOISE, rel=0.05)
     assert "fringes" not in found(low, **known).doubt_counts()
     assert "fringes" in found(low, doubts__worst_fringe=1.0, **known).doubt_counts()
-    assert "fringes" not in found(high).doubt_counts()  # no period: nothing is looked for
+    assert found(high).doubt_counts()["fringes"] == 20  # the period is found
     assert "fringes" not in found(high, **SUBTRACT).doubt_counts()
     untouched, looked = found(high), found(high, **known)
     for name in ("modulus", "adhesion", "noise", "baseline_slope"):
@@ -282,20 +282,34 @@ def test_no_period_is_found_where_there_is_no_wave(slow):
     assert np.array_equal(result.channel("adhesion"), plain.channel("adhesion"))
 
 
-def test_the_period_is_worked_out_once_for_a_map_and_only_when_it_is_needed(monkeypatch):
+def test_the_period_is_worked_out_once_for_a_map_and_only_when_it_is_not_given(monkeypatch):
     searched = []
     inner = fringes._search
     monkeypatch.setattr(fringes, "_search", lambda fmap: searched.append(1) or inner(fmap))
     fmap = many(30, travel=500.0, fringe=0.3, period=PERIOD)
-    found(fmap)
     found(fmap, **SUBTRACT)
     assert not searched
     first = found(fmap, baseline__fringes="subtract")
+    found(fmap)
     again = analyse(fmap, first.settings.with_value("fit.fraction_from", 20.0), previous=first)
     assert len(searched) == 1
     assert again.stage_tables["baseline"] is first.stage_tables["baseline"]
     explain(fmap, first.settings, 0, 3)
     assert len(searched) == 1
+
+
+def test_the_analysis_tells_what_became_of_the_fringes():
+    fmap = many(30, travel=500.0, fringe=0.3, period=PERIOD)
+    left, taken = found(fmap), found(fmap, baseline__fringes="subtract")
+    (said,) = left.remarks
+    assert "were left there" in said
+    assert left.period == taken.period == pytest.approx(PERIOD, rel=0.02)
+    assert taken.remarks[0].endswith("were found and subtracted.")
+    assert f"{taken.period:.4g} nm" in taken.remarks[0]
+    assert found(fmap, **SUBTRACT).remarks == []  # as the person typed it
+    quiet = many(30, travel=500.0)
+    assert found(quiet).remarks == []
+    assert "none were subtracted" in found(quiet, baseline__fringes="subtract").remarks[0]
 
 
 def test_another_period_or_another_way_of_the_branches_runs_the_baseline_anew():

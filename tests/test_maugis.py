@@ -186,7 +186,7 @@ def test_tabor_parameter(young, poisson, work, reach, mu):
 def test_glassy_polymer_under_a_sharp_tip_is_between_both():
     lam = tabor.maugis_lambda(3.0 / (1 - 0.35**2), 20.0, 0.08)  # direct: 1.60583 (1.157)
     assert lam == pytest.approx(1.60583, rel=2e-5)
-    assert tabor.ZONES[int(tabor.zone(lam, 1.0))] == "transition"
+    assert tabor.ZONES[int(tabor.zone(lam, 1.0))] == "Maugis"
 
 
 def test_work_from_a_pull_off():
@@ -215,13 +215,6 @@ def test_impossible_inputs_of_the_tabor_parameter_are_nan():
     assert np.isnan(tabor.work_from_pull_off(1.0, -20.0, "jkr"))
     with pytest.raises(KeyError, match="maugis"):
         tabor.work_from_pull_off(1.0, 20.0, "glue")
-
-
-def test_error_of_the_tabor_parameter_agrees_with_a_monte_carlo():
-    rng = np.random.default_rng(5)
-    e, r, w, z = (np.exp(s * rng.normal(size=200_000)) for s in (0.06, 0.15, 0.09, 0.2))
-    spread = np.std(np.log(r * (w / e) ** 2) / 3 - np.log(z))
-    assert tabor.relative_error(0.06, 0.15, 0.09, 0.2) == pytest.approx(spread, rel=0.01)
 
 
 def test_edges_of_the_adhesion_map():
@@ -255,7 +248,7 @@ def test_zones_of_the_adhesion_map():
         (9, 1e4),
     ]
     names = [tabor.ZONES[i] for i in tabor.zone(*np.transpose(points))]
-    assert names == ["rigid", "hertz", "dmt", "transition", "hertz", "jkr", "hertz"]
+    assert names == ["rigid", "Hertz", "DMT", "Maugis", "Hertz", "JKR", "Hertz"]
     assert tabor.zone([math.nan, 1.0], [1.0, math.nan]).tolist() == [-1, -1]
 
 

@@ -8,7 +8,15 @@ from functools import lru_cache
 import numpy as np
 
 from ..analysis import Analysis
-from ..models.tabor import DMT_BELOW, JKR_ABOVE, LAMBDA_PER_MU, hertz_load, rigid_load
+from ..models.tabor import (
+    DMT_BELOW,
+    JKR_ABOVE,
+    LAMBDA_PER_MU,
+    ZONES,
+    hertz_edge,
+    rigid_load,
+    zone,
+)
 from .contact import Contacts
 from .measured import figures_of
 from .parts import Array
@@ -47,15 +55,6 @@ class AdhesionMap:
 
 
 @lru_cache(maxsize=1)
-def hertz_edge() -> tuple[Array, Array]:
-    """log10 λ, and log10 of the load in which adhesion is 5 % of what the contact feels."""
-    x = np.linspace(LOWEST, HIGHEST, 57)
-    y = np.log10([hertz_load(10.0**at) for at in x])
-    x.flags.writeable = y.flags.writeable = False
-    return x, y
-
-
-@lru_cache(maxsize=1)
 def rigid_edge() -> tuple[Array, Array]:
     """log10 λ, and log10 of the load below which the contact is rigid; only below the DMT limit."""
     x = np.linspace(LOWEST, np.log10(DMT_BELOW), 57)
@@ -76,6 +75,15 @@ def _place(c: Contacts) -> tuple[Array, Array]:
     return lam, load
 
 
+def shares(x: Array, y: Array) -> str:
+    """How many of the pixels lie in which regime, in words; "" without pixels."""
+    if not x.size:
+        return ""
+    count = np.bincount(zone(10.0**x, 10.0**y), minlength=len(ZONES)) / x.size
+    found = [f"{ZONES[i]} {100.0 * count[i]:.0f} %" for i in np.argsort(-count) if count[i] > 0.005]
+    return f"Of the pixels: {', '.join(found)}. "
+
+
 def adhesion_map(analysis: Analysis) -> AdhesionMap:
     """Where the trusted pixels of a map lie; at most some thousand, evenly spread.
 
@@ -84,7 +92,7 @@ def adhesion_map(analysis: Analysis) -> AdhesionMap:
     figures = figures_of(analysis)
     lam, load = (np.broadcast_to(v, figures.curves.shape) for v in _place(figures.contacts))
     seen = np.isfinite(lam) & np.isfinite(load)
-    edge_x, edge_y = hertz_edge()
+    edge_x, edge_y = (v[hertz_edge()[0] <= HIGHEST] for v in hertz_edge())
     edges = [("Hertz", edge_x, edge_y), ("rigid", *rigid_edge())]
     for label, at in (("DMT", DMT_BELOW), ("JKR", JKR_ABOVE)):
         x = np.log10(at)
@@ -97,11 +105,11 @@ def adhesion_map(analysis: Analysis) -> AdhesionMap:
     distance = analysis.settings.fit.distance
     shift = tuple(float(np.log10(distance / d)) for d in DISTANCES[::-1])
     error = figures.of(lambda c: _place(c)[0]).error
-    note = (f"λ = 1.157 μ with {distance:g} nm between the surfaces at rest. The limits 0.1 and 5 "
-            "are for λ (Maugis 1992); other authors use the same numbers for μ. Above the upper "
-            "edge adhesion is below 5 % of the load that the contact feels; in the lower left "
-            "corner the indentation is below 5 % of that distance (Johnson & Greenwood 1997, from "
-            "memory; the edges are computed).")  # fmt: skip
+    note = (f"{shares(lam[seen], load[seen])}λ = 1.157 μ with {distance:g} nm between the surfaces "
+            "at rest. The limits 0.1 and 5 are for λ (Maugis 1992); other authors use the same "
+            "numbers for μ. Above the upper edge adhesion is below 5 % of the load that the "
+            "contact feels; in the lower left corner the indentation is below 5 % of that distance "
+            "(Johnson & Greenwood 1997, from memory; the edges are computed).")  # fmt: skip
     return AdhesionMap(lam[seen], load[seen], analysis.map.pixel[figures.curves[seen]],
                        tuple(edges), tuple((n, float(x), y) for n, x, y in names), error,
                        (shift[0], shift[1]), note)  # fmt: skip

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from ..models import layer_shapes, layers, sphere
+from ..models import layer_series, layer_shapes, layers, sphere
 from ..models.law import radius_at
 from .contact import Contacts, Figures, median
 from .making import Rule, judged, lost_words, plain, unknown
@@ -170,13 +170,27 @@ def check_layer(figures: Figures) -> Check | None:
         if corrected:
             more = "" if verdict == FITS else "; the result now hangs on the thickness"
             return (f"a/h is {figure}. Without the correction the modulus would be {cost}{more}."
-                    )  # fmt: skip
+                    + by_series(chi, shape, c.poisson_ratio, base))  # fmt: skip
         return (f"a/h is {figure}. If the base is rigid and the layer bonded, the modulus is "
                 f"{cost}.")  # fmt: skip
 
     limits = (1.0, layers.USUAL_CHI) if corrected else (layers.WIDE_CONTACT, 0.15)
     return judged(figures, rule, lambda c: c.contact_radius / c.thickness,
                   lambda v: codes_below(v, *limits), words)  # fmt: skip
+
+
+def by_series(chi: float, shape: str | None, poisson_ratio: float, base: str) -> str:
+    """What the published series would say instead of the exact solution; "" where there is none."""
+    if shape is None or not 0.0 <= chi <= layers.LARGEST_CHI:
+        return ""
+    found = []
+    for form, label in layer_series.FORMS.items():
+        if form == "expansion":  # not published: derived from the exact solution
+            continue
+        ratio = float(layer_series.layer_series(form, chi, shape, poisson_ratio, base))
+        if math.isfinite(ratio):
+            found.append(f"{in_percent(ratio - 1.0)} ({label})")
+    return f" By the published series it would be {', '.join(found)}." if found else ""
 
 
 def _chi(c: Contacts, shape: str | None) -> Array:

@@ -37,7 +37,7 @@ DMT_BELOW, JKR_ABOVE = 0.1, 5.0
 """Limits of λ (Maugis 1992)."""
 SHARE = 0.05
 """Of adhesion in the load (Hertz), of z0 in the indentation (rigid)."""
-ZONES = ("rigid", "hertz", "dmt", "transition", "jkr")
+ZONES = ("rigid", "Hertz", "DMT", "Maugis", "JKR")
 """Names of the zones; `zone` gives the place in this list."""
 MODELS = ("dmt", "jkr", "maugis")
 
@@ -65,18 +65,6 @@ def maugis_lambda(
 ) -> Array:
     """λ = 1.157012 μ, as `tabor`."""
     return LAMBDA_PER_MU * tabor(modulus, radius, work, reach)
-
-
-def relative_error(modulus: float, radius: float, work: float, reach: float = 0.0) -> float:
-    """Relative standard uncertainty of μ (and λ) from those of its four inputs, as independent.
-
-    ln μ = (1/3) ln R + (2/3) ln w - (2/3) ln E* - ln z0.
-
-    Parameters
-    ----------
-    modulus, radius, work, reach : relative standard uncertainties of E*, R, w and z0
-    """
-    return math.hypot(radius / 3.0, 2.0 * work / 3.0, 2.0 * modulus / 3.0, reach)
 
 
 def work_from_pull_off(
@@ -161,10 +149,12 @@ def rigid_load(lam: float) -> float:
 
 
 @lru_cache(maxsize=1)
-def _hertz_edge() -> tuple[Array, Array]:
-    """Ln λ and ln of `hertz_load`, made once."""
-    x = np.linspace(math.log(1e-4), math.log(1e4), 161)
-    return x, np.log([hertz_load(math.exp(v)) for v in x])
+def hertz_edge() -> tuple[Array, Array]:
+    """log10 λ from -4 to 4, and log10 of `hertz_load` there; made once."""
+    x = np.linspace(-4.0, 4.0, 161)
+    y = np.log10([hertz_load(10.0**v) for v in x])
+    x.flags.writeable = y.flags.writeable = False
+    return x, y
 
 
 def zone(lam: Array | float, load: Array | float) -> Array:
@@ -178,9 +168,9 @@ def zone(lam: Array | float, load: Array | float) -> Array:
     lam, load = np.broadcast_arrays(np.asarray(lam, float), np.asarray(load, float))
     known = np.isfinite(lam) & np.isfinite(load) & (lam > 0.0)
     safe = np.where(known, lam, 1.0)
-    edge = np.interp(np.log(safe), *_hertz_edge())
+    edge = np.interp(np.log10(safe), *hertz_edge())
     rigid = np.array([rigid_load(float(v)) for v in safe.ravel()]).reshape(safe.shape)
     which = np.where(safe < DMT_BELOW, 2, np.where(safe > JKR_ABOVE, 4, 3))
-    which = np.where(load > np.exp(edge), 1, which)
+    which = np.where(load > 10.0**edge, 1, which)
     which = np.where((safe < DMT_BELOW) & (load < rigid), 0, which)
     return np.where(known, which, -1)

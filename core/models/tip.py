@@ -12,11 +12,6 @@ from __future__ import annotations
 
 import math
 
-DIAMOND = (1141.0, 0.07)
-"""E_t [GPa] and ν_t of diamond (Oliver & Pharr, J. Mater. Res. 7 (1992) 1564; from memory)."""
-SILICON = {"100": 130.0, "110": 169.0, "111": 188.0}
-"""Young's modulus of silicon [GPa] along three directions; see the module's text."""
-
 
 def reduced_modulus(
     modulus: float, poisson: float, tip_modulus: float = math.inf, tip_poisson: float = 0.0

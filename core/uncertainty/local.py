@@ -269,4 +269,5 @@ def stiffness_terms(analysis: Analysis, curve: int) -> tuple[Term, ...]:
         term("noise", "Slope in contact", m, noise, "", slope, "White noise of its samples."),
         term("baseline_slope", "Baseline, slope", base[branch + bl.B_SLOPE],
              math.sqrt(max(line, 0.0)), "", -slope),
+        slow_term(analysis.walk, row[st.SLOW_SLOPE] * slope**2),
     )  # fmt: skip
