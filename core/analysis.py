@@ -114,6 +114,8 @@ class Analysis:
         return self._cache[name]
 
     def _grid(self, values: Array, empty: float) -> Array:
+        if self.map.in_order and self.map.n_curves == values.size:
+            return values.reshape(self.map.shape)  # a view: maps are large, and there are many
         index = self.map.index_map
         out = np.where(index >= 0, values[np.maximum(index, 0)], empty)
         out.flags.writeable = False

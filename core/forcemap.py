@@ -155,6 +155,12 @@ class ForceMap:
         grid[self.pixel[:, 0], self.pixel[:, 1]] = np.arange(self.n_curves)
         return frozen(grid)
 
+    @cached_property
+    def in_order(self) -> bool:
+        """Whether the curves come pixel by pixel and row by row, one at each."""
+        every = np.arange(self.shape[0] * self.shape[1])
+        return bool(np.array_equal(self.index_map.ravel(), every))
+
     @property
     def n_repeated(self) -> int:
         """How many curves are hidden by a later one at the same pixel."""
