@@ -126,10 +126,14 @@ def _gap(c: Case) -> Array:
     return np.abs(c.tables.pull[:, rt.GAP]) / step
 
 
+def _slope_error(c: Case) -> Array:
+    s = c.tables.slope
+    return np.sqrt(s[:, st.VAR_SLOPE] + c.tables.walk * s[:, st.SLOW_SLOPE])
+
+
 def _from_one(c: Case) -> Array:
     """By how many standard errors the slope in contact is below one; NaN without a contact."""
-    s = c.tables.slope
-    return (1.0 - s[:, st.SLOPE]) / np.sqrt(s[:, st.VAR_SLOPE])
+    return (1.0 - c.tables.slope[:, st.SLOPE]) / _slope_error(c)
 
 
 def _missed(c: Case) -> Array:
@@ -144,8 +148,7 @@ def _residual(c: Case) -> Array:
 
 def _slope_excess(c: Case) -> Array:
     """By how many standard errors the slope in contact exceeds one."""
-    s = c.tables.slope
-    return (s[:, st.SLOPE] - 1.0) / np.sqrt(s[:, st.VAR_SLOPE])
+    return -_from_one(c)
 
 
 def _fit_state(c: Case) -> Array:
@@ -198,6 +201,15 @@ def _modulus_error(c: Case) -> Array:
     t = c.tables
     own = t.fit[:, ft.VAR_LN_C] + t.walk * t.fit[:, ft.SLOW_LN_C]
     return np.where(_fit_state(c) == ft.GOOD, 100.0 * np.sqrt(own), np.nan)
+
+
+def _relaxing_error(c: Case) -> Array:
+    """The larger of the local standard uncertainties of ln E∞ and ln τ, or that of ln E, in %."""
+    pairs = ((vs.VAR_LN_C, vs.SLOW_LN_C), (vs.VAR_RELAXED, vs.SLOW_RELAXED),
+             (vs.VAR_TIME, vs.SLOW_TIME))  # fmt: skip
+    own = [_viscous(c, white) + c.tables.walk * _viscous(c, slow) for white, slow in pairs]
+    worst = np.fmax(np.fmax(own[0], own[1]), own[2])
+    return np.where(_viscous_state(c) == vs.GOOD, 100.0 * np.sqrt(worst), np.nan)
 
 
 def _below_zero(c: Case) -> Array:
@@ -259,10 +271,10 @@ _ALL = (
     Doubt("not_calibrated", SEVERE,
           "The signal can't be turned into a deflection: a constant is missing.",
           _uncalibrated, lambda f, s: f > 0),
-    Doubt("slope_near_one", MILD,
-          "In contact the deflection can't be told from the travel of the base: no stiffness is "
-          "given, the sample is too stiff for this lever.",
-          _from_one, lambda f, s: (f <= 0.0) & (f >= -3.0), "standard errors", lambda s: 0.0),
+    Doubt("slope_near_one", SEVERE,
+          "In contact the deflection can't be told from the travel of the base: the sample is too "
+          "stiff for this lever, and its modulus no more than a guess on the low side.",
+          _from_one, lambda f, s: (f <= 3.0) & (f >= -3.0), "standard errors", lambda s: 3.0),
     Doubt("few_in_slope", MILD, "Too few samples for the slope in contact.",
           lambda c: c.tables.slope[:, st.SAMPLES], lambda f, s: f < 4, "samples", lambda s: 4),
     Doubt("window_cut", MILD,
@@ -276,7 +288,9 @@ _ALL = (
           "moved during a hold. The dissipated energy was closed by a straight line.",
           _gap, lambda f, s: f > 5.0, "steps", lambda s: 5.0),
     Doubt("at_bound", SEVERE,
-          "A parameter of the fit ran to the end of its range: the law is not the curve's.",
+          "A parameter of the fit ran to the end of its range: the curve does not tell it (a "
+          "pull-off that is none, a contact too stiff for the lever), or the law is not the "
+          "curve's.",
           _fit_state, lambda f, s: f == ft.AT_BOUND),
     Doubt("fit_stuck", SEVERE,
           "The fit never moved from its first guess, so its numbers mean nothing.",
@@ -329,6 +343,10 @@ _ALL = (
           "The curve does not tell the modulus: its ± is as large as the number. The sample is too "
           "stiff for this lever, or the window too short.",
           _modulus_error, lambda f, s: f > 100.0, "%", lambda s: 100.0),
+    Doubt("viscous_uncertain", MILD,
+          "The curve hardly tells how the sample relaxes: the ± of the relaxed modulus or of the "
+          "time is wide. Where many such curves run to a bound, the median of the rest is biased.",
+          _relaxing_error, lambda f, s: f > 50.0, "%", lambda s: 50.0),
     Doubt("loss_below_zero", MILD,
           "More work came back than was put in, beyond the noise: the branches do not belong to "
           "one motion of the base (hysteresis of z, drift), or their baselines differ.",

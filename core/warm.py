@@ -69,13 +69,19 @@ def warm(kind: str = "int16", later: bool = False) -> None:
 
 
 def warm_later(kind: str = "int16") -> None:
-    """Compile the kernels of `LATER`."""
+    """Compile the kernels of `LATER`, and those that compare laws and contact points."""
+    from .comparison import compare_on_curve
+    from .contacts import compare_contacts
     from .pipeline import analyse
     from .settings import Settings
+    from .uncertainty import pixel_budget
 
     fmap = _tiny(kind)
     for change in LATER:
         analyse(fmap, Settings().with_values(change))
+    compare_on_curve(fmap, Settings(), 0, 0)
+    compare_contacts(fmap, Settings(), 0, 0)
+    pixel_budget(analyse(fmap, Settings()), 0, 0, trials=100)
     _mark(kind + AFTERWARDS).touch()
 
 

@@ -9,6 +9,7 @@ import pytest
 from truth_curves import NOISE, RADIUS, Z0, K, Truth
 
 from palpate.core.columns import fit as ft
+from palpate.core.columns import viscous as vs
 from palpate.core.doubts import DOUBTS, names_of
 from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
@@ -178,7 +179,9 @@ def test_every_doubt_has_its_case():
     covered = {name for name, *_ in CASES} | {
         "fit_failed", "not_calibrated", "at_bound", "fit_stuck", "no_contact_point", "beyond_law",
         "jkr_outside",
-        "viscous_failed", "viscous_bound", "viscous_untimed", "viscous_bad_fit"}  # fmt: skip
+        "viscous_failed", "viscous_bound", "viscous_untimed", "viscous_bad_fit",
+        "viscous_uncertain", "loss_below_zero", "modulus_uncertain", "modulus_unknown",
+    }  # fmt: skip
     assert covered == set(DOUBTS)
 
 
@@ -191,6 +194,8 @@ def test_every_doubt_has_its_case():
         ("fit_stuck", ft.STATE, ft.NOT_MOVED, True),
         ("no_contact_point", ft.STATE, ft.NO_POINT, True),
         ("beyond_law", ft.BEYOND, 1.3, True),
+        ("modulus_uncertain", ft.VAR_LN_C, 0.4**2, False),
+        ("modulus_unknown", ft.VAR_LN_C, 1.3**2, True),
     ],
 )
 def test_a_fit_that_went_wrong_is_doubted_and_gives_no_number(name, column, value, severe):
@@ -203,6 +208,25 @@ def test_a_fit_that_went_wrong_is_doubted_and_gives_no_number(name, column, valu
     assert spoiled.severe[0, 0] == severe
     assert np.isnan(spoiled.channel("modulus")[0, 0]) == (column == ft.STATE)
     assert not spoiled.severe[0, 1]
+
+
+@pytest.mark.parametrize(("name", "figures"), [
+    ("viscous_uncertain", {vs.STATE: vs.GOOD, vs.VAR_LN_C: 0.01, vs.VAR_TIME: 0.6**2}),
+    ("viscous_uncertain", {vs.STATE: vs.GOOD, vs.VAR_LN_C: 0.6**2}),
+    ("loss_below_zero", {vs.LOSS: -0.04, vs.VAR_LOSS: 0.01**2}),
+])  # fmt: skip
+def test_what_a_curve_does_not_tell_of_relaxation_is_doubted_mildly(name, figures):
+    _, result = doubts_of(*good(), others=3)
+    table = np.full((result.map.n_curves, vs.COLUMNS), np.nan)
+    table[:, [*range(vs.SLOW_LN_C, vs.COLUMNS)]] = 0.0
+    table[0, list(figures)] = list(figures.values())
+    made = replace(result, stage_tables={**result.stage_tables, "viscous": table}, _cache={})
+    assert names_of(int(made.doubts[0, 0])) == [name]
+    assert not made.severe.any()
+    calm = {vs.LOSS: -0.02, vs.VAR_LN_C: 0.1, vs.VAR_TIME: 0.1}  # below each limit
+    table[0, list(calm)] = list(calm.values())
+    again = replace(result, stage_tables={**result.stage_tables, "viscous": table}, _cache={})
+    assert name not in names_of(int(again.doubts[0, 0]))
 
 
 def test_jkr_with_too_sharp_a_tip_is_doubted():

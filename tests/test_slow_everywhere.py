@@ -11,12 +11,15 @@ import numpy as np
 import pytest
 
 from palpate.core.channels import CHANNELS, Tables
+from palpate.core.columns import baseline as bl
+from palpate.core.columns import retract as rt
 from palpate.core.forcemap import ForceMap
 from palpate.core.models.viscoelastic import PowerLawSolid, StandardSolid
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Ramp, simulate_curve
 from palpate.core.simulate_relaxing import relaxing_curve
+from palpate.core.steps.slow import walk_variance
 
 K, NU, COUNT = 2.0, 0.35, 800
 RAMP = Ramp(travel=200.0, samples=512, set_force=30.0, rate=5000.0)
@@ -29,11 +32,11 @@ def walk(q: float, rng) -> np.ndarray:
     return np.cumsum(rng.normal(0, np.sqrt(q * step), 2 * RAMP.samples)).reshape(2, -1)
 
 
-def elastic(q: float, noise: float = 0.08, count: int = COUNT) -> ForceMap:
+def elastic(q: float, noise: float = 0.08, count: int = COUNT, pull: float = PULL) -> ForceMap:
     rng, z, d = np.random.default_rng(5), [], []
     lever = Lever(K, tip_size=20.0, noise=noise)
     for shift in np.random.default_rng(9).uniform(0, RAMP.travel / (RAMP.samples - 1), count):
-        one = simulate_curve(lever, RAMP, MODULUS, NU, PULL, 0.0, rng)
+        one = simulate_curve(lever, RAMP, MODULUS, NU, pull, 0.0, rng)
         z.append(one[0] + shift)
         d.append(one[1] + walk(q, rng))
     return ForceMap.from_arrays(np.array(z), np.array(d), shape=(1, count), spring_constant=K,
@@ -85,6 +88,42 @@ def test_intervals_of_elastic_curves_hold_under_slow_noise(name):
     told, white = held(analyse(elastic(3e-4), settings), name, truth)
     assert 0.90 <= told <= 0.995, (told, white)
     assert white < told - 0.03, (told, white)
+
+
+@pytest.mark.parametrize("q", [3e-4, 1e-3])
+def test_a_wandering_zero_is_not_taken_for_adhesion(q):
+    """Curves without any pull: none far from contact may be found, and no ± may be missing."""
+    result = analyse(elastic(q, pull=0.0), PLAIN)
+    table, base = result.stage_tables["retract"], result.stage_tables["baseline"]
+    assert (table[:, rt.SEEN] == 1.0).mean() < 0.01
+    touch = base[:, bl.PEAK_Z] - 40.0  # contact is some 20 nm below the peak
+    assert (table[:, rt.PULL_Z] > touch).all()
+    assert (table[:, [rt.SLOW_PULL, rt.SLOW_WORK, rt.SLOW_LOST]] >= 0.0).all()
+    for name in ("work_of_adhesion", "dissipation"):
+        value, error = result.per_curve(name)
+        assert np.isfinite(error).all()
+        assert np.mean(np.abs(value) < 1.96 * error) > 0.9, name
+
+
+def test_the_weights_of_a_window_inside_the_free_part_are_those_of_a_walk():
+    """∫ G² dz against wᵀ min(z, z') w, where window and free part overlap."""
+    rng = np.random.default_rng(3)
+    z = np.linspace(0.0, 100.0, 401)
+    row = np.zeros(bl.COLUMNS)
+    first, last, centre = 40, 240, z[140]
+    row[[bl.B_FIRST, bl.B_LAST, bl.B_CENTRE, bl.B_NOISE]] = first, last, centre, 0.1
+    row[bl.B_VAR_SLOPE] = 1.0
+    x = z[first:last] - centre
+    a = np.stack([np.ones(x.size), x])
+    line = np.linalg.inv(a @ a.T) @ a
+    for begin, end in ((200, 300), (10, 100), (100, 150)):
+        g = np.zeros((1, z.size))
+        g[0, begin:end] = rng.normal(size=end - begin) + 0.3
+        weights = g[0].copy()
+        weights[first:last] -= line.T @ [g[0].sum(), (g[0] * (z - centre)).sum()]
+        exact = weights @ np.minimum.outer(z, z) @ weights
+        found = walk_variance(z, g, 0, begin, end, row, 0, 0.0, 0.0)
+        assert found == pytest.approx(exact, rel=1e-6)
 
 
 POWER, STANDARD = PowerLawSolid(0.05, 0.2), StandardSolid(0.03, 0.1, 0.004)

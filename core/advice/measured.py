@@ -47,7 +47,7 @@ def _pulls(analysis: Analysis, curves: Array) -> tuple[Array, Array]:
         chosen.pull_off == "fitted" and chosen.adhesion != "none"
     )
     if fitted:
-        return fit[:, ft.PULL], fit[:, ft.VAR_PULL]
+        return fit[:, ft.PULL], fit[:, ft.VAR_PULL] + analysis.walk * fit[:, ft.SLOW_PULL]
     return pull[:, rt.PULL], pull[:, rt.VAR_PULL] + analysis.walk * pull[:, rt.SLOW_PULL]
 
 
@@ -99,7 +99,7 @@ def _own(analysis: Analysis, here: Contacts, curves: Array) -> list[Contacts]:
     moves: dict[str, Array] = {
         "stiff": np.sqrt(stiff) * here.stiff,
         "pull": np.sqrt(_pulls(analysis, curves)[1]),
-        "peak": np.sqrt(base[:, bl.VAR_PEAK]),
+        "peak": np.sqrt(base[:, bl.VAR_PEAK] + analysis.walk * base[:, bl.SLOW_PEAK]),
         "depth": np.full(1, np.nan) if depth is None else depth[curves],
     }
     more = {name: getattr(here, name) + SMALL * np.nan_to_num(by) for name, by in moves.items()}

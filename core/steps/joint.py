@@ -16,8 +16,8 @@ columns of an offset and a slope. With a wave those can't hold the covariance of
 hold that of the straight line through the baseline's errors at contact and at the peak: exact at
 both, right to second order in (reach/Λ) between. On the free part itself they mean nothing then.
 The slope's own variance is kept as VAR_TILT. What the branches have in common (a slope, a wave)
-makes their errors correlated; the variance of an area between them does not know that and is too
-large.
+makes their errors correlated; the variance of an area between them does not know that and is off by
+up to a fifth either way.
 
 **What the wave needs.** A free part at least half a period long (common practice, no source):
 below, a wave, a slope and an offset can't be told apart. The whole free part is used then, whatever

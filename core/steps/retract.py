@@ -19,6 +19,7 @@ from ..columns.baseline import (
     B_VAR_OFFSET,
     B_VAR_SLOPE,
     RETRACT,
+    WALK_RETRACT,
 )
 from ..columns.retract import (
     GAP,
@@ -52,6 +53,18 @@ def lowest(d, first, last):
         if d[i] < best:
             best, at = d[i], i
     return at, best
+
+
+@kernel
+def step_before(d, at):
+    """Mean of the samples just beyond sample `at`, away from contact; infinite if there are few."""
+    first = max(at - 9, 0)
+    if at - first < 4:
+        return -math.inf
+    total = 0.0
+    for i in range(first, at - 1):
+        total += d[i]
+    return total / (at - 1 - first)
 
 
 @kernel
@@ -147,9 +160,10 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     a line through `samples` samples on the contact side if more than two are asked. Its variance is
     the noise's, the baseline's, and that of sampling: the tip lets go somewhere within the step
     after the last touching sample, so the true pull is up to one step larger, a mean square of
-    step²/3 about the reported value. A pull within 4.5 noises does not stand out of the noise over
-    the whole branch; then the lowest sample between the free part and the rise is given, and SEEN
-    is 0.
+    step²/3 about the reported value. It is looked for between the free part and the rise, since
+    over the whole branch a wandering zero would be taken for it; a lower sample further out counts
+    only if it is a step (a second release). A pull within 4.5 noises, or three times what the zero
+    wanders by from the free part to there, does not stand out: SEEN is 0.
 
     ``weights`` (1, longest branch) is work space.
 
@@ -162,10 +176,13 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
         return
     rise = min(int(base[RETRACT + B_RISE]), nr)
     free = min(int(base[RETRACT + B_LAST]), nr - 1)
-    at, value = lowest(dr, 0, rise)
-    row[SEEN] = 1.0 if -value > 4.5 * noise else 0.0
-    if row[SEEN] < 0.5:
-        at, value = lowest(dr, min(free, rise - 1), rise)
+    at, value = lowest(dr, min(free, rise - 1), rise)
+    slow = walk_variance(zr, weights, 0, 0, 0, base, RETRACT, zr[at], 1.0)
+    wander = 9.0 * max(base[WALK_RETRACT], 0.0) * slow
+    row[SEEN] = 1.0 if -value > math.sqrt((4.5 * noise) ** 2 + max(wander, 0.0)) else 0.0
+    late, far = lowest(dr, 0, min(free, rise - 1))
+    if far < value and far < step_before(dr, late) - 6.0 * noise:  # a second, later release
+        at, value, row[SEEN] = late, far, 1.0
     value, share = line_at(zr, dr, at, samples, nr)
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]

@@ -146,6 +146,21 @@ def line_weights(row, branch, z):
 
 
 @kernel
+def walk_overlapping(z, g, column, first, last, row, branch, extra_z, extra, alpha, beta):
+    """∫ G² dz where the window reaches into the free part, or lies before it: sample by sample."""
+    low, high = int(row[branch + B_FIRST]), int(row[branch + B_LAST])
+    total = sums = 0.0
+    for i in range(min(low, first), max(high, last)):
+        if i > min(low, first):
+            total += sums * sums * (z[i] - z[i - 1])
+        if low <= i < high:
+            sums -= alpha + beta * (z[i] - row[branch + B_CENTRE])
+        if first <= i < last:
+            sums += g[column, i]
+    return total + extra * extra * max(extra_z - z[max(high, last) - 1], 0.0)
+
+
+@kernel
 def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
     """∫ G² dz for weights ``g[column, first:last]`` on a branch's samples and `extra` at `extra_z`
     (beyond the window), with the baseline's line taken off."""
@@ -158,6 +173,9 @@ def walk_variance(z, g, column, first, last, row, branch, extra_z, extra):
         offset += g[column, i]
         slope += g[column, i] * (z[i] - centre)
     vo, vs, cov = line_weights(row, branch, z)
+    if last > first and first < row[branch + B_LAST]:
+        return walk_overlapping(z, g, column, first, last, row, branch, extra_z, extra,
+                                offset * vo + slope * cov, offset * cov + slope * vs)  # fmt: skip
     total = under_baseline(row, branch, z, offset * vo + slope * cov, offset * cov + slope * vs)
     here = z[int(row[branch + B_LAST]) - 1]
     below = -offset

@@ -19,7 +19,7 @@ from ..compiled import kernel
 from ..models.forward import deflection
 from .contact_law import PARAMETERS, ask, prepare
 
-MOST_STEPS = 40
+MOST_STEPS = 80
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 6.0
 MOST_FALL, MOST_RISE = 1.5, 0.7
 """Most that the logarithm of a pull-off may change in a step."""
@@ -291,7 +291,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
                 return ft.AT_BOUND
             continue
         par[:] = kept
-        damping = max(damping * 8.0, 1e-3)
+        damping = max(damping * 4.0, 1e-6)
         normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work)
         if damping > 1e12:
             break
