@@ -126,14 +126,10 @@ def _gap(c: Case) -> Array:
     return np.abs(c.tables.pull[:, rt.GAP]) / step
 
 
-def _slope_error(c: Case) -> Array:
-    s = c.tables.slope
-    return np.sqrt(s[:, st.VAR_SLOPE] + c.tables.walk * s[:, st.SLOW_SLOPE])
-
-
 def _from_one(c: Case) -> Array:
     """By how many standard errors the slope in contact is below one; NaN without a contact."""
-    return (1.0 - c.tables.slope[:, st.SLOPE]) / _slope_error(c)
+    s = c.tables.slope
+    return (1.0 - s[:, st.SLOPE]) / np.sqrt(s[:, st.VAR_SLOPE])
 
 
 def _missed(c: Case) -> Array:
@@ -148,7 +144,9 @@ def _residual(c: Case) -> Array:
 
 def _slope_excess(c: Case) -> Array:
     """By how many standard errors the slope in contact exceeds one."""
-    return -_from_one(c)
+    s = c.tables.slope
+    own = s[:, st.VAR_SLOPE] + c.tables.walk * s[:, st.SLOW_SLOPE]
+    return (s[:, st.SLOPE] - 1.0) / np.sqrt(own)
 
 
 def _fit_state(c: Case) -> Array:
@@ -219,6 +217,9 @@ def _below_zero(c: Case) -> Array:
 
 
 NOISES = "× noise"
+UNKNOWN = 50.0
+"""± of ln E in per cent from which on a modulus is not to be used: the indentation then is less
+than three standard errors from none, and of a rigid contact one curve in a hundred looks softer."""
 
 _ALL = (
     Doubt("no_contact", SEVERE,
@@ -271,10 +272,10 @@ _ALL = (
     Doubt("not_calibrated", SEVERE,
           "The signal can't be turned into a deflection: a constant is missing.",
           _uncalibrated, lambda f, s: f > 0),
-    Doubt("slope_near_one", SEVERE,
-          "In contact the deflection can't be told from the travel of the base: the sample is too "
-          "stiff for this lever, and its modulus no more than a guess on the low side.",
-          _from_one, lambda f, s: (f <= 3.0) & (f >= -3.0), "standard errors", lambda s: 3.0),
+    Doubt("slope_near_one", MILD,
+          "In contact the deflection can't be told from the travel of the base: no stiffness is "
+          "given, the sample is too stiff for this lever.",
+          _from_one, lambda f, s: (f <= 0.0) & (f >= -3.0), "standard errors", lambda s: 0.0),
     Doubt("few_in_slope", MILD, "Too few samples for the slope in contact.",
           lambda c: c.tables.slope[:, st.SAMPLES], lambda f, s: f < 4, "samples", lambda s: 4),
     Doubt("window_cut", MILD,
@@ -337,12 +338,12 @@ _ALL = (
           lambda f, s: f > s.worst_residual, NOISES, lambda s: s.worst_residual),
     Doubt("modulus_uncertain", MILD,
           "The curve hardly tells the modulus: its own ± is wide.",
-          _modulus_error, lambda f, s: (f > s.worst_modulus) & (f <= 100.0), "%",
+          _modulus_error, lambda f, s: (f > s.worst_modulus) & (f <= UNKNOWN), "%",
           lambda s: s.worst_modulus),
     Doubt("modulus_unknown", SEVERE,
-          "The curve does not tell the modulus: its ± is as large as the number. The sample is too "
-          "stiff for this lever, or the window too short.",
-          _modulus_error, lambda f, s: f > 100.0, "%", lambda s: 100.0),
+          "The curve does not tell the modulus: its ± is more than half of the number. The sample "
+          "is too stiff for this lever, or the window too short.",
+          _modulus_error, lambda f, s: f > UNKNOWN, "%", lambda s: UNKNOWN),
     Doubt("viscous_uncertain", MILD,
           "The curve hardly tells how the sample relaxes: the ± of the relaxed modulus or of the "
           "time is wide. Where many such curves run to a bound, the median of the rest is biased.",

@@ -89,7 +89,7 @@ class Doubts:
         "are doubted.", OURS,
     )  # fmt: skip
     worst_modulus: float = number(
-        30.0, "± of the modulus", "%", 0.1, 100.0,
+        30.0, "± of the modulus", "%", 0.1, 50.0,
         "A modulus that its own curve tells no better than this (standard uncertainty, local terms "
-        "only) is doubted; at 100 % it is not to be used.", OURS,
+        "only) is doubted; above 50 % it is not to be used.", OURS,
     )  # fmt: skip
