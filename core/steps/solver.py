@@ -291,7 +291,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
                 return ft.AT_BOUND
             continue
         par[:] = kept
-        damping = max(damping * 4.0, 1e-6)
+        damping = max(damping * 8.0, 1e-5)
         normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work)
         if damping > 1e12:
             break

@@ -86,7 +86,7 @@ def minimise(par, m, bounds, case, model, depth, t, z, turn, rows, w, grid, spac
             for p in range(m):
                 trial[p] = par[p] + step[p] / largest
             outside = bounded(trial, bounds, m, model, case[0])
-            if gain <= 1e-5 * cost / used and damping < 0.1 and not outside:
+            if gain <= 1e-4 * cost / used and damping < 0.1 and not outside:
                 par[:] = trial
                 return vs.GOOD
             better = predict(trial, m, case, model, t, z, turn, rows, w, grid, space, used, value)
