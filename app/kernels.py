@@ -38,7 +38,8 @@ def compile_kind(kind: str) -> None:
         warm.warm(kind)
         return
     if kind in AFTERWARDS:
-        os.nice(10) if hasattr(os, "nice") else None
+        if hasattr(os, "nice"):  # nobody waits for it
+            os.nice(10)
         warm.warm_later(kind.removesuffix(warm.AFTERWARDS))
         return
     from ..core.compiled import cache_folder

@@ -202,7 +202,7 @@ def _modulus_error(c: Case) -> Array:
 
 
 def _relaxing_error(c: Case) -> Array:
-    """The larger of the local standard uncertainties of ln E∞ and ln τ, or that of ln E, in %."""
+    """The largest local standard uncertainty of ln E(t_L), ln E∞ and ln τ, in per cent."""
     pairs = ((vs.VAR_LN_C, vs.SLOW_LN_C), (vs.VAR_RELAXED, vs.SLOW_RELAXED),
              (vs.VAR_TIME, vs.SLOW_TIME))  # fmt: skip
     own = [_viscous(c, white) + c.tables.walk * _viscous(c, slow) for white, slow in pairs]
@@ -219,7 +219,7 @@ def _below_zero(c: Case) -> Array:
 NOISES = "× noise"
 UNKNOWN = 50.0
 """± of ln E in per cent from which on a modulus is not to be used: the indentation then is less
-than three standard errors from none, and of a rigid contact one curve in a hundred looks softer."""
+than three standard errors from none, and few curves of a rigid contact look softer by chance."""
 
 _ALL = (
     Doubt("no_contact", SEVERE,
@@ -345,9 +345,9 @@ _ALL = (
           "is too stiff for this lever, or the window too short.",
           _modulus_error, lambda f, s: f > UNKNOWN, "%", lambda s: UNKNOWN),
     Doubt("viscous_uncertain", MILD,
-          "The curve hardly tells how the sample relaxes: the ± of the relaxed modulus or of the "
-          "time is wide. Where many such curves run to a bound, the median of the rest is biased.",
-          _relaxing_error, lambda f, s: f > 50.0, "%", lambda s: 50.0),
+          "The curve hardly tells how the sample relaxes: the ± of a modulus or of the time is "
+          "wide. Where many such curves run to a bound, the median of the rest is biased.",
+          _relaxing_error, lambda f, s: f > UNKNOWN, "%", lambda s: UNKNOWN),
     Doubt("loss_below_zero", MILD,
           "More work came back than was put in, beyond the noise: the branches do not belong to "
           "one motion of the base (hysteresis of z, drift), or their baselines differ.",

@@ -13,14 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .advice.contact import median
+from .advice.contact import spread as error_of_median
 from .analysis import Analysis
 from .columns import baseline as bl
 
 Array = np.ndarray
-MEDIAN = 1.2533141373155003
-"""√(π/2): standard error of a median over that of a mean, normal law."""
-SPREAD = 1.482602218505602
-"""Standard deviation over the median absolute deviation, normal law."""
 SAME = 0.01
 """Speeds that differ by less than this share are one speed."""
 
@@ -73,17 +71,13 @@ def approach_speed(analysis: Analysis) -> float:
 
 def _at_speed(analysis: Analysis, channel: str) -> AtSpeed:
     found = analysis.channel(channel)
-    values = found[analysis.trusted & np.isfinite(found) & (found > 0.0)]
+    used = analysis.trusted & np.isfinite(found) & (found > 0.0)
+    values, depth = found[used], analysis.channel("indentation")[used]
     title = analysis.map.title or str(analysis.map.path or "map in memory")
     if values.size < 2:
         return AtSpeed(title, approach_speed(analysis), math.nan, math.nan, int(values.size))
-    middle = float(np.median(values))
-    depth = analysis.channel("indentation")[analysis.trusted & np.isfinite(found) & (found > 0.0)]
-    depth = depth[np.isfinite(depth)]
-    spread = SPREAD * float(np.median(np.abs(values - middle)))
-    return AtSpeed(title, approach_speed(analysis), middle,
-                   MEDIAN * spread / math.sqrt(values.size), int(values.size),
-                   float(np.median(depth)) if depth.size else math.nan)  # fmt: skip
+    return AtSpeed(title, approach_speed(analysis), median(values), error_of_median(values),
+                   int(values.size), median(depth))  # fmt: skip
 
 
 def modulus_against_speed(analyses: Sequence[Analysis], channel: str = "modulus") -> SpeedSlope:

@@ -45,6 +45,14 @@ def made(shape: tuple[int, int] = SHAPE, **given: Any) -> dict[str, Any]:
     return dict(z=z, deflection=d) | usual | given
 
 
+def put(path: Path, scene: Any, **kw: Any) -> Path:
+    """Write a simulated scene as a map; `kw` go to its `arrays`."""
+    from palpate.core import write_map
+
+    arrays = scene.arrays(**kw)
+    return write_map(path, arrays.pop("z"), arrays.pop("deflection"), **arrays)
+
+
 def map_file(
     folder: Path, name: str = "blend.h5", shape: tuple[int, int] = SHAPE, **given: Any
 ) -> Path:

@@ -7,16 +7,11 @@ import shutil
 import h5py
 import numpy as np
 import pytest
+from shell_maps import put
 
 from palpate.core.cli import main
 from palpate.core.simulate import door_seal, ski_boot
 from palpate.core.workfile import load_analysis
-from palpate.core.writers.native import write_map
-
-
-def put(path, made, **kw):
-    arrays = made.arrays(**kw)
-    return write_map(path, arrays.pop("z"), arrays.pop("deflection"), **arrays)
 
 
 @pytest.fixture(scope="module")

@@ -4,18 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from shell_maps import put
 
 from palpate.core import Settings, analyse, open_map
 from palpate.core.advice import advise
 from palpate.core.cli import main
 from palpate.core.simulate import door_seal, ski_boot
 from palpate.core.units import text_of
-from palpate.core.writers.native import write_map
-
-
-def put(path, made, **kw):
-    arrays = made.arrays(**kw)
-    return write_map(path, arrays.pop("z"), arrays.pop("deflection"), **arrays)
 
 
 @pytest.fixture(scope="module")

@@ -83,7 +83,7 @@ def test_precision_of_a_fit_with_free_contact_point():
         par = np.array([math.log(c), 0.0, 0.0, 1.5])
         state = minimise(z, d, 0, z.size, 1, 1e-6, FINE, par, np.array([cl.LN_C, cl.Z0]),
                          numbers(1.5), POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5),
-                         np.empty(WORK), np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
+                         np.empty(WORK), np.empty((4, 4)), np.empty((4, SUMS)))  # fmt: skip
         assert state == ft.GOOD
         found.append(par[0])
     assert np.std(found) == pytest.approx(0.00300, rel=0.08)

@@ -37,7 +37,7 @@ def solve(d, start, free=(cl.LN_C, cl.Z0), floor=1e-4, z=Z):
     par = np.array(start, dtype=float)
     state = minimise(z, d, 0, z.size, 1, floor, FINE, par, np.array(free), law_numbers(start[3]),
                      POWER.rows, np.empty(8), np.empty(SUMS), np.empty(5), np.empty(WORK),
-                     np.empty((4, 4)), np.empty((3, 4)))  # fmt: skip
+                     np.empty((4, 4)), np.empty((4, SUMS)))  # fmt: skip
     return state, par
 
 

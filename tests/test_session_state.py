@@ -285,6 +285,38 @@ def test_closing_while_the_child_compiles_ends_it(qapp, qtbot, monkeypatch):
     preparation.deleteLater()
 
 
+def test_what_nobody_waits_for_is_compiled_without_a_word_and_makes_room(qapp, qtbot):
+    preparation = Preparation(command=[sys.executable, "-c", "import time; time.sleep(600)"])
+    said = heard(preparation.busy_changed)
+    preparation.mark("int16")
+    preparation.ensure("int16+later")
+    quiet = preparation._process
+    try:
+        qtbot.waitUntil(lambda: quiet.state() == quiet.ProcessState.Running, timeout=LONG)
+        assert set(said) == {("",)}
+        preparation.ensure("float64", urgent=True)
+        assert said[-1] == (WORDS,)
+        assert preparation._process is not quiet
+        assert (preparation._current, preparation._waiting) == ("float64", ["int16+later"])
+    finally:
+        preparation.close()
+    preparation.deleteLater()
+
+
+def test_what_is_compiled_later_is_that_of_the_kind(monkeypatch):
+    from palpate.app import kernels
+    from palpate.core import warm
+
+    asked, gentle = [], []
+    monkeypatch.setattr(warm, "warm_later", asked.append)
+    monkeypatch.setattr(kernels.os, "nice", gentle.append, raising=False)
+    for kind in kernels.AFTERWARDS:
+        kernels.compile_kind(kind)
+    assert asked == list(kernels.USUAL)
+    assert len(gentle) == 2
+    assert all(kind.endswith(warm.AFTERWARDS) for kind in kernels.AFTERWARDS)
+
+
 def test_any_kind_of_samples_can_be_compiled_ahead(monkeypatch, tmp_path):
     from palpate.app import kernels
     from palpate.core import compiled

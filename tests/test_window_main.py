@@ -9,7 +9,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
-from shell_maps import SHAPE, map_file
+from shell_maps import SHAPE, made, map_file
 from shell_window import (
     LONG,
     click_pixel,
@@ -22,6 +22,8 @@ from shell_window import (
     open_map,
     type_into,
 )
+
+from palpate.core import write_map
 
 
 @pytest.fixture
@@ -245,6 +247,19 @@ def test_a_map_without_calibration_asks_for_it_and_goes_on(window, tmp_path, qtb
     assert np.isfinite(window.session.analysis.channel("modulus")).mean() > 0.9
     window.actions_by_id["undo"].trigger()
     assert notice.isVisible()
+
+
+def test_fringes_that_were_found_are_told_until_they_are_taken_off(window, tmp_path, qtbot):
+    given = made()
+    given["deflection"] = given["deflection"] + 0.6 * np.sin(2 * np.pi * given["z"] / 90.0)
+    path = tmp_path / "fringes.h5"
+    write_map(path, **given)
+    open_map(window, path, qtbot)
+    notice = window.workspace.missing
+    qtbot.waitUntil(lambda: "were left there" in notice.remark.text(), timeout=LONG)
+    assert notice.isVisible()
+    window.session.apply({"baseline.fringes": "subtract"}, "fringes")
+    qtbot.waitUntil(lambda: "found and subtracted" in notice.remark.text(), timeout=LONG)
 
 
 def test_what_is_odd_about_a_file_is_told_and_can_be_put_away(opened):

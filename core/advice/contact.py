@@ -20,6 +20,7 @@ from ..analysis import Analysis
 from ..models import law_of, tabor
 from ..models.blunted_cone import meeting
 from ..models.law import Law
+from ..steps.tools import MAD_TO_SIGMA, MEDIAN_COST
 
 Array = np.ndarray
 MODELS = {"jkr": "jkr", "two_point": "jkr", "maugis": "maugis"}
@@ -211,4 +212,4 @@ def spread(values: Array) -> float:
     if values.size < 2:
         return 0.0
     mad = float(np.median(np.abs(values - np.median(values))))
-    return 1.2533 * 1.4826 * mad / math.sqrt(values.size)
+    return MEDIAN_COST * MAD_TO_SIGMA * mad / math.sqrt(values.size)

@@ -22,7 +22,7 @@ LEAST_PULL = 1e-3
 RIGID = 1e4
 """Slope of force against indentation over the lever's spring constant from which on a contact can't
 be told from a rigid one."""
-SPACE = 21
+SPACE = 22
 """Rows of SUMS numbers that a fit needs as work space."""
 
 
@@ -149,7 +149,7 @@ def judged(state, z, last, par, law, rows, pre, unit, out, work, row):
     """The state in the light of how deep the law says the tip went; BEYOND into the row."""
     if state != ft.GOOD:
         return state
-    if not math.isfinite(par[LN_C] + par[Z0]):
+    if not (math.isfinite(par[LN_C] + par[Z0]) and prepare(par, law, rows, pre, work)):
         return ft.NOT_CONVERGED
     depth = depth_at(z[last - 1], par, law, rows, pre, out, work)
     row[ft.BEYOND] = depth / (law[DEEPEST] * unit)
@@ -176,8 +176,8 @@ def fit_of_curve(z, d, count, base, branch, pull, contact, law, rows, unit, by, 
     """
     row[:] = math.nan
     par, pre, out, work = space[0, :4], space[1, :8], space[2, :5], space[3, :WORK]
-    sums, room, inverse = space[4, :SUMS], space[5:8, :4], space[8:12, :4]
-    along, by_cause, held = space[12:16, :4], space[16:20, :4], space[20, :3]
+    sums, room, inverse = space[4, :SUMS], space[5:9, :SUMS], space[9:13, :4]
+    along, by_cause, held = space[13:17, :4], space[17:21, :4], space[21, :3]
     a, peak = pull[0], base[bl.PEAK_D]
     row[ft.PULL] = a
     if not may_be_fitted(count, base, branch, pull, contact, free, row):

@@ -57,7 +57,7 @@ def lowest(d, first, last):
 
 @kernel
 def step_before(d, at):
-    """Mean of the samples just beyond sample `at`, away from contact; infinite if there are few."""
+    """Mean of the samples just beyond sample `at`, away from contact; -inf if there are few."""
     first = max(at - 9, 0)
     if at - first < 4:
         return -math.inf
@@ -65,6 +65,28 @@ def step_before(d, at):
     for i in range(first, at - 1):
         total += d[i]
     return total / (at - 1 - first)
+
+
+@kernel
+def find_pull(z, d, free, rise, base, weights, row):
+    """The sample of the largest pull; SEEN and SLOW_PULL into ``row``.
+
+    It is looked for between the free part and the rise, since over the whole branch a wandering
+    zero would be taken for it; a lower sample further out counts only if it is a step (a second
+    release). A pull within 4.5 noises, or three times what the zero wanders by from the free part
+    to there, does not stand out: SEEN is 0.
+    """
+    noise = base[RETRACT + B_NOISE]
+    at, value = lowest(d, free, rise)
+    row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[at], 1.0)
+    wander = 9.0 * max(base[WALK_RETRACT], 0.0) * row[SLOW_PULL]
+    row[SEEN] = 1.0 if -value > math.sqrt((4.5 * noise) ** 2 + max(wander, 0.0)) else 0.0
+    late, far = lowest(d, 0, free)
+    if far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
+        row[SEEN] = 1.0
+        row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[late], 1.0)
+        return late
+    return at
 
 
 @kernel
@@ -160,10 +182,7 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     a line through `samples` samples on the contact side if more than two are asked. Its variance is
     the noise's, the baseline's, and that of sampling: the tip lets go somewhere within the step
     after the last touching sample, so the true pull is up to one step larger, a mean square of
-    step²/3 about the reported value. It is looked for between the free part and the rise, since
-    over the whole branch a wandering zero would be taken for it; a lower sample further out counts
-    only if it is a step (a second release). A pull within 4.5 noises, or three times what the zero
-    wanders by from the free part to there, does not stand out: SEEN is 0.
+    step²/3 about the reported value. Where it is looked for: `find_pull`.
 
     ``weights`` (1, longest branch) is work space.
 
@@ -176,13 +195,7 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
         return
     rise = min(int(base[RETRACT + B_RISE]), nr)
     free = min(int(base[RETRACT + B_LAST]), nr - 1)
-    at, value = lowest(dr, min(free, rise - 1), rise)
-    slow = walk_variance(zr, weights, 0, 0, 0, base, RETRACT, zr[at], 1.0)
-    wander = 9.0 * max(base[WALK_RETRACT], 0.0) * slow
-    row[SEEN] = 1.0 if -value > math.sqrt((4.5 * noise) ** 2 + max(wander, 0.0)) else 0.0
-    late, far = lowest(dr, 0, min(free, rise - 1))
-    if far < value and far < step_before(dr, late) - 6.0 * noise:  # a second, later release
-        at, value, row[SEEN] = late, far, 1.0
+    at = find_pull(zr, dr, min(free, rise - 1), rise, base, weights, row)
     value, share = line_at(zr, dr, at, samples, nr)
     row[PULL] = max(-value, 0.0)
     row[PULL_Z], row[RELEASE_Z] = zr[at], zr[max(at - 1, 0)]
@@ -210,7 +223,6 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
         + under_line(base, RETRACT, zr[free], zr[nr - 1])
         + jump_variance(za, da, touch, free_a) + jump_variance(zr, dr, at, free)
     )  # fmt: skip
-    row[SLOW_PULL] = walk_variance(zr, weights, 0, 0, 0, base, RETRACT, zr[at], 1.0)
     rest = zero_z - zr[zero - 1]
     row[SLOW_WORK] = area_walk(zr, free, zero, 0.0, rest, 0.0, base, RETRACT, weights)
     half = 0.5 * row[GAP]

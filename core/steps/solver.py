@@ -258,13 +258,13 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
     stride : every so many samples serve; 1 for all
     floor : the least pull-off deflection that is one [nm]
     least : FINE or COARSE
-    room : (3, PARAMETERS) work space
+    room : (4, SUMS) work space
 
     Returns a state of ``columns.fit``: GOOD, NOT_CONVERGED, NOT_MOVED, AT_BOUND or NOT_POSITIVE.
     """
     m, count = free.size, (last - first + stride - 1) // stride
     top = d[last - 1] + par[PULL]
-    step, trial, kept = room[0], room[1], room[2]
+    step, trial, kept, before = room[0], room[1, :PARAMETERS], room[2, :PARAMETERS], room[3]
     if not normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work):
         return ft.NOT_CONVERGED
     damping, moved, held = 0.0, False, 0
@@ -281,6 +281,7 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
             par[:] = trial
             return ft.AT_BOUND if at_bound(par, free, floor) else ft.GOOD
         kept[:] = par
+        before[:] = sums
         par[:] = trial
         good = normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work)
         if good and sums[COST] <= cost:
@@ -291,8 +292,8 @@ def minimise(z, d, first, last, stride, floor, least, par, free, law, rows, pre,
                 return ft.AT_BOUND
             continue
         par[:] = kept
+        sums[:] = before
         damping = max(damping * 8.0, 1e-5)
-        normal_sums(z, d, first, last, stride, par, free, law, rows, pre, sums, out, work)
         if damping > 1e12:
             break
     if at_bound(par, free, floor):

@@ -11,6 +11,8 @@ from ..compiled import kernel
 
 MAD_TO_SIGMA = 1.482602218505602
 """1 / Φ⁻¹(3/4): the standard deviation of a normal law over its median absolute deviation."""
+MEDIAN_COST = math.sqrt(math.pi / 2.0)
+"""Standard error of a median over that of a mean, normal law: any text on robust statistics."""
 
 
 @kernel

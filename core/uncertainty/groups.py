@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..analysis import Analysis
+from ..steps.tools import MAD_TO_SIGMA, MEDIAN_COST
 from .budget import COMMON, LOCAL, Budget, RatioBudget, RatioTerm, Term
 from .case import Case, budget_of, draws_of
 from .effective import effective_number
@@ -25,9 +26,6 @@ from .response import Curves, answers_of
 Array = np.ndarray
 MOST = 40
 """Pixels of a component, evenly over its ranks, whose coefficients are worked out."""
-MAD_TO_SIGMA = 1.482602218505602
-MEDIAN_COST = math.sqrt(math.pi / 2.0)
-"""Standard error of a median over that of a mean, normal law: any text on robust statistics."""
 STATISTICS = ("median", "mean")
 
 
