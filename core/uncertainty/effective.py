@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -81,6 +82,106 @@ def correlation_of(
     return rho, pairs, lag_lengths(mask.shape, pitch)
 
 
+@dataclass(frozen=True)
+class Independence:
+    """How far neighbours are alike.
+
+    Attributes
+    ----------
+    number : n_eff, from 1 to N; N if nothing varies, NaN with fewer than 2 pixels
+    length : lag at which ρ has fallen to 1/e [unit of the pitch]; at least half a pixel where it
+        falls within the first; NaN if it does not fall within the map
+    """
+
+    number: float
+    length: float
+
+
+class Lags:
+    """The lags of one mask, for the correlation of any number of maps over it.
+
+    Lags up to `reach` pixels are looked at first, which is enough for most maps and much quicker
+    than all of them; all are if ρ has not ended there.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+    pitch : distance between rows and between columns, in any unit
+    reach : in pixels; None for all lags
+    """
+
+    def __init__(self, mask: Array, pitch: tuple[float, float] = (1.0, 1.0),
+                 reach: int | None = 48) -> None:  # fmt: skip
+        self.mask, self.pitch = mask, pitch
+        most = max(mask.shape)
+        self.reach = most if reach is None or reach >= most else reach
+        self.pairs = np.rint(self._lagged(mask.astype(float)))
+        rows, cols = (min(self.reach, size) for size in mask.shape)
+        lengths = np.hypot(pitch[0] * np.arange(rows + 1)[:, None],
+                           pitch[1] * np.arange(-cols, cols + 1)[None, :])  # fmt: skip
+        within = lengths <= min(pitch) * self.reach + 1e-9
+        self._rings = np.where(within, np.rint(lengths / min(pitch)), -1).astype(int)
+        self._rings[0, :cols] = -1  # the same lags as those to the right
+        self.weight = self._by_ring(self.pairs)
+
+    def _lagged(self, values: Array) -> Array:
+        """Σᵢ v(i) v(i+h) for lags down to `reach` and as far to both sides."""
+        from scipy.fft import irfft2, next_fast_len, rfft2
+
+        rows, cols = (min(self.reach, size) for size in values.shape)
+        shape = [next_fast_len(size + reach, True)
+                 for size, reach in zip(values.shape, (rows, cols), strict=True)]  # fmt: skip
+        whole = irfft2(np.abs(rfft2(values, shape)) ** 2, shape)
+        return np.concatenate([whole[: rows + 1, -cols:], whole[: rows + 1, : cols + 1]], axis=1)
+
+    def _by_ring(self, lags: Array) -> Array:
+        """Sums over rings one pixel wide, each lag counted both ways."""
+        kept = self._rings >= 0
+        twice = 2.0 * np.bincount(self._rings[kept], lags[kept])
+        twice[0] -= lags[0, lags.shape[1] // 2]
+        return twice
+
+    def measure(self, values: Array) -> Independence:
+        """Of a map over the mask, in which it must be finite."""
+        count = float(np.count_nonzero(self.mask))
+        if count < 2.0:
+            return Independence(math.nan, math.nan)
+        inside = np.where(self.mask, values - np.mean(values[self.mask]), 0.0)
+        variance = float(np.square(inside).sum()) / count
+        if not variance > 1e-300:
+            return Independence(count, math.nan)
+        products = self._by_ring(self._lagged(inside)) / variance
+        number, ended, length = self._number(products, count)
+        if not ended and self.reach < max(self.mask.shape):
+            return Lags(self.mask, self.pitch, None).measure(values)
+        return Independence(number, length)
+
+    def _number(self, products: Array, count: float) -> tuple[float, bool, float]:
+        found, ended = count, False
+        for _ in range(20):
+            raised = products + (self.weight - products) / found
+            mean = raised / np.maximum(self.weight, 1.0)
+            noise = 1.0 / np.sqrt(0.5 * np.maximum(self.weight, FEWEST))
+            down = np.flatnonzero((self.weight >= FEWEST) & (mean <= noise))
+            ended = down.size > 0
+            total = float(raised[: down[0] if ended else None].sum())
+            before, found = found, min(max(count**2 / max(total, count), 1.0), count)
+            if abs(found - before) < 1e-3 * found:
+                break
+        return found, ended, self._length(mean)
+
+    def _length(self, mean: Array) -> float:
+        """Where the mean over directions has fallen to 1/e, between two rings."""
+        down = np.flatnonzero((mean < math.exp(-1.0)) & (self.weight >= FEWEST))
+        if not down.size:
+            return math.nan
+        at, step = int(down[0]), min(self.pitch)
+        if at <= 1:
+            return 0.5 * step
+        before, after = float(mean[at - 1]), float(mean[at])
+        return step * (at - 1 + (before - math.exp(-1.0)) / max(before - after, 1e-12))
+
+
 def effective_number(
     values_map: Array, mask: Array, pitch: tuple[float, float] = (1.0, 1.0)
 ) -> float:
@@ -94,36 +195,11 @@ def effective_number(
     Parameters
     ----------
     values_map : (rows, cols), such as ln E; take the logarithm of a modulus first
-    mask : bool (rows, cols): the pixels of one component
+    mask : bool (rows, cols): the pixels of one component; those without a value are left out
     pitch : distance between rows and between columns, in any unit
 
     Returns
     -------
     1 to N; NaN with fewer than 2 pixels. N if they do not vary at all
     """
-    rho, pairs, lengths = correlation_of(values_map, mask, pitch)
-    count = float(pairs[0, 0])
-    if count < 2.0:
-        return math.nan
-    if rho[0, 0] == 0.0:
-        return count
-    found = count
-    for _ in range(20):
-        raised = np.where(pairs > 0.5, rho + (1.0 - rho) / found, 0.0)
-        near = lengths < first_zero(raised, pairs, lengths, min(pitch))
-        total = float(np.sum((pairs * raised)[near]))
-        before, found = found, min(max(count**2 / max(total, count), 1.0), count)
-        if abs(found - before) < 1e-3 * found:
-            break
-    return found
-
-
-def first_zero(rho: Array, pairs: Array, lengths: Array, step: float) -> float:
-    """The lag at which ρ, averaged over directions in rings of one pixel, first falls into its
-    noise: the standard error 1/√pairs that it has where there is no correlation."""
-    ring = np.rint(lengths / step).astype(int).ravel()
-    weight = np.bincount(ring, pairs.ravel())
-    mean = np.bincount(ring, (pairs * rho).ravel()) / np.maximum(weight, 1.0)
-    seen = weight >= FEWEST
-    down = np.flatnonzero(seen & (mean <= 1.0 / np.sqrt(0.5 * np.maximum(weight, FEWEST))))
-    return (float(down[0]) - 0.5) * step if down.size else math.inf
+    return Lags(mask & np.isfinite(values_map), pitch).measure(values_map).number
