@@ -262,7 +262,7 @@ _ALL = (
             "the largest pull below the retract baseline (pull-off force)",
             _forced(rt.PULL), _forced_variance(rt.VAR_PULL, rt.SLOW_PULL), needs=FORCE),
     Channel("release_force", "Pull-off at release", "F_r", "nN",
-            "the pull where the lever lets go: with a steep release half a sampling step beyond the "
+            "the pull where the lever lets go: at a steep release half a sampling step beyond the "
             "lowest sample, on average; adhesion without the bias of its sampling",
             _forced(rt.PULL_LET_GO), _forced_variance(rt.VAR_LET_GO, rt.SLOW_PULL), needs=FORCE),
     Channel("work_of_adhesion", "Work of adhesion", "W_ad", "aJ",

@@ -20,7 +20,8 @@ COUNT = 300
 MODULI = (0.05, 0.5, 3.0)
 # how well a median over 300 curves must agree: relative, absolute in core units. Adhesion and
 # works: the tip lets go between two samples, and the lowest of several noisy samples is taken.
-CLOSE = {"adhesion": (0.0, 0.25), "work_of_adhesion": (0.03, 0.4), "dissipation": (0.05, 0.6),
+CLOSE = {"adhesion": (0.0, 0.25), "release_force": (0.0, 0.15),
+         "work_of_adhesion": (0.03, 0.4), "dissipation": (0.05, 0.6),
          "stiffness": (0.03, 0.0), "n_points": (0.0, 3.0), "contact_point": (0.0, 0.15),
          "contact_height": (0.0, 0.15), "indentation": (0.0, 0.15), "residual": (0.03, 0.0),
          "noise": (0.02, 0.0), "baseline_slope": (0.1, 0.0), "height": (1e-9, 0.0),

@@ -72,6 +72,7 @@ class Truth:
             "height": -float(z[-1]), "contact_height": -Z0, "contact_point": Z0,
             "modulus": self.modulus, "reduced_modulus": self.reduced,
             "stiffness": K * m / (1 - m), "adhesion": self.pull_off,
+            "release_force": self.pull_off,
             "work_of_adhesion": -K * float(np.trapezoid(self.contact(fine), fine)),
             "dissipation": -K * float(np.trapezoid(self.contact(gone), gone)),
             "indentation": self.depth(self.peak_force), "peak_force": self.peak_force,
