@@ -97,8 +97,13 @@ def _of_model(points: Points, model: Mixture, candidates: tuple[Candidate, ...] 
               independent: float = float("nan")) -> _Memberships:  # fmt: skip
     table = points.table
     logs = model.log_densities(table) + np.log(model.weights)
+    far = model.far(table)
+    within, shares = model.between(table[far])
+    mixed = np.flatnonzero(far)[within]
+    logs[mixed] = np.log(np.maximum(shares[within], TINY))
+    far[mixed] = False
     spreads = np.sqrt(np.mean([np.diag(c) for c in model.covariances], axis=0))
-    return _Memberships(logs.T, model.far(table), spreads, model, candidates, independent)
+    return _Memberships(logs.T, far, spreads, model, candidates, independent)
 
 
 def _by_end_members(points: Points, rule: Rule, progress: Progress | None) -> _Memberships:

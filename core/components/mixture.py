@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,8 @@ from ..uncertainty.effective import effective_number
 from .points import MAD, Points
 
 Array = np.ndarray
+WAY = np.arange(0.5, 24.0) / 24.0
+"""Places on the way between two components where a mixed pixel is looked for."""
 SAMPLE = 20_000
 """Pixels that the distributions are fitted to, drawn at random, if there are more."""
 STARTS = 4
@@ -89,6 +92,31 @@ class Mixture:
         from scipy.stats import chi2
 
         return self.distances(table).min(1) > chi2.isf(FAR, table.shape[1])
+
+    def between(self, table: Array) -> tuple[Array, Array]:
+        """Points that lie between two components, as a pixel does that measures both.
+
+        A point is taken for one if it is not far from some normal distribution on the way from one
+        component to another, its mean and covariance passing evenly from the one's to the other's.
+
+        Returns
+        -------
+        within : (N,) bool
+        shares : (N, K) how far along the way: 1 - t of the one, t of the other
+        """
+        from scipy.stats import chi2
+
+        best = np.full(len(table), np.inf)
+        shares = np.zeros((len(table), self.count))
+        for i, j in combinations(range(self.count), 2):
+            for t in WAY:
+                mean = (1.0 - t) * self.means[i] + t * self.means[j]
+                spread = (1.0 - t) * self.covariances[i] + t * self.covariances[j]
+                square = Mixture(np.ones(1), mean[None], spread[None]).distances(table)[:, 0]
+                nearer = square < best
+                best[nearer], shares[nearer] = square[nearer], 0.0
+                shares[nearer, i], shares[nearer, j] = 1.0 - t, t
+        return best <= chi2.isf(FAR, table.shape[1]), shares
 
     def reweighted(self, table: Array) -> Mixture:
         """The same distributions with the shares of all these points, by expectation-maximisation.
