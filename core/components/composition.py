@@ -36,6 +36,8 @@ class Composition:
     kinds : uint8 (rows, cols), see `zones.KINDS`
     distances : to the nearest boundary [as the pitch]; ∞ where there is none, NaN without a label
     widths : (K,) of the boundary zone on each component's side
+    rim : bool (rows, cols), boundary pixels of two components that look like a third; their label
+        is the nearer one of the two
     model : the normal distributions, if the rule has any
     candidates : numbers of components that were weighed; empty if the number was given
     independent : n_eff that weighed them; NaN if none were
@@ -50,6 +52,7 @@ class Composition:
     kinds: Array
     distances: Array
     widths: Array
+    rim: Array
     model: Mixture | None = None
     candidates: tuple[Candidate, ...] = ()
     independent: float = math.nan
@@ -133,6 +136,13 @@ class Composition:
         if self.rule.method != "gates" and foreign > MANY_FOREIGN * total:
             said.append(f"{100.0 * foreign / total:.3g} % of the pixels are far from every "
                         "component: look where they lie; a component may be missing.")  # fmt: skip
+        rim = int(np.count_nonzero(self.rim))
+        if rim:
+            said.append(
+                f"{rim} pixels lie in a rim hardly wider than two pixels between two components "
+                "and look like a third; they were taken for boundary pixels of the two. A real layer "
+                "as thin as that looks the same: measure it with smaller pixels."
+            )
         for k in range(self.count):
             labelled = np.count_nonzero(self.pixels(k))
             pure = np.count_nonzero(self.pixels(k, pure=True))

@@ -11,6 +11,7 @@ from .composition import Composition
 from .maps import Maps
 from .mixture import Candidate, Mixture, find_mixture
 from .points import Points, on_axis
+from .rims import rims_of
 from .rule import Axis, Rule
 from .smooth import smoothed
 from .zones import boundary_distances, kinds_of, zone_widths
@@ -63,22 +64,18 @@ def find(maps: Maps, rule: Rule, progress: Progress | None = None) -> Compositio
     foreign[points.used] = made.foreign
     shares = smoothed(logs, points.stack, points.used, made.spreads, rule.smooth)
     labels, membership = _labels(shares, points.used & ~foreign, rule.least)
-    return finished(maps, rule, points, labels, membership, shares, foreign, made.model,
-                    made.candidates, made.independent)  # fmt: skip
-
-
-def finished(
-    maps: Maps, rule: Rule, points: Points, labels: Array, membership: Array, shares: Array,
-    foreign: Array, model: Mixture | None, candidates: tuple[Candidate, ...], independent: float,
-) -> Composition:  # fmt: skip
-    """A composition with its boundary zones."""
+    rim = np.zeros(maps.shape, bool)
+    if rule.rims and count > 2:
+        rim, labels, share = rims_of(points.stack, labels, count)
+        membership[rim] = share[rim]
     distances = boundary_distances(labels, maps.pitch)
-    widths = zone_widths(maps, rule, labels, len(shares))
+    widths = zone_widths(maps, rule, labels, count)
     kinds = kinds_of(labels, membership, foreign, widths, distances)
-    for array in (labels, membership, kinds, distances):
+    for array in (labels, membership, kinds, distances, rim):
         array.flags.writeable = False
     return Composition(rule, maps, points.reasons, labels, membership, shares.astype(np.float32),
-                       kinds, distances, widths, model, candidates, independent)  # fmt: skip
+                       kinds, distances, widths, rim, made.model, made.candidates,
+                       made.independent)  # fmt: skip
 
 
 def _labels(shares: Array, used: Array, least: float) -> tuple[Array, Array]:

@@ -83,6 +83,7 @@ class Rule:
     gates, members : in the order of their components
     smooth : how strongly a pixel goes with its neighbours that look alike; 0 not at all
     least : a pixel whose membership is below this is undecided and belongs to none
+    rims : whether thin rims of a component between two others are taken for mixed pixels of these
     zone, zone_width : which pixels along boundaries are kept out of a component's statistics;
         `zone_width` [nm, or pixels without a scale] when it is given
     seed : of all that is random
@@ -99,6 +100,7 @@ class Rule:
     members: tuple[EndMember, ...] = ()
     smooth: float = 0.0
     least: float = 0.5
+    rims: bool = True
     zone: str = "contact"
     zone_width: float = 0.0
     seed: int = 1
@@ -229,8 +231,9 @@ def _check(rule: Rule) -> None:
     _real("smooth", rule.smooth, 0.0, 10.0)
     _real("least", rule.least, 0.0, 0.999)
     _real("zone_width", rule.zone_width, 0.0, 1e9)
-    if not isinstance(rule.plain, bool):
-        raise SettingsError("components.plain", "must be true or false.")
+    for name in ("plain", "rims"):
+        if not isinstance(getattr(rule, name), bool):
+            raise SettingsError(f"components.{name}", "must be true or false.")
     _check_places(rule)
     if len(rule.names) > MOST or any(not isinstance(n, str) or len(n) > 60 for n in rule.names):
         raise SettingsError("components.names", "must be texts of at most 60 signs.")
