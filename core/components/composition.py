@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ..channels import CHANNELS
+from ..uncertainty.effective import Lags
 from .maps import REASONS, USED, Maps
 from .mixture import Candidate, Mixture
 from .points import on_axis
@@ -35,6 +36,7 @@ class Composition:
     shares : float32 (K, rows, cols) probability of each component
     kinds : uint8 (rows, cols), see `zones.KINDS`
     distances : to the nearest boundary [as the pitch]; ∞ where there is none, NaN without a label
+    beside : int16 (rows, cols), the component across that boundary; -1 where there is none
     widths : (K,) of the boundary zone on each component's side
     rim : bool (rows, cols), boundary pixels of two components that look like a third; their label
         is the nearer one of the two
@@ -51,6 +53,7 @@ class Composition:
     shares: Array
     kinds: Array
     distances: Array
+    beside: Array
     widths: Array
     rim: Array
     model: Mixture | None = None
@@ -86,6 +89,11 @@ class Composition:
     def labelled(self) -> Array:
         """(rows, cols) bool: pixels that belong to a component."""
         return self.labels >= 0
+
+    @cached_property
+    def area_lags(self) -> Lags:
+        """Lags of all labelled pixels, for the patterns of the components."""
+        return Lags(self.labelled, self.maps.pitch)
 
     @cached_property
     def left_out(self) -> dict[str, int]:
@@ -140,8 +148,8 @@ class Composition:
         if rim:
             said.append(
                 f"{rim} pixels lie in a rim hardly wider than two pixels between two components "
-                "and look like a third; they were taken for boundary pixels of the two. A real layer "
-                "as thin as that looks the same: measure it with smaller pixels."
+                "and look like a third; they were taken for boundary pixels of the two. A real "
+                "layer as thin as that looks the same: measure it with smaller pixels."
             )
         for k in range(self.count):
             labelled = np.count_nonzero(self.pixels(k))

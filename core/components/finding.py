@@ -14,7 +14,7 @@ from .points import Points, on_axis
 from .rims import rims_of
 from .rule import Axis, Rule
 from .smooth import smoothed
-from .zones import boundary_distances, kinds_of, zone_widths
+from .zones import kinds_of, nearest_other, zone_widths
 
 Array = np.ndarray
 TINY = 1e-12
@@ -68,13 +68,13 @@ def find(maps: Maps, rule: Rule, progress: Progress | None = None) -> Compositio
     if rule.rims and count > 2:
         rim, labels, share = rims_of(points.stack, labels, count)
         membership[rim] = share[rim]
-    distances = boundary_distances(labels, maps.pitch)
+    distances, beside = nearest_other(labels, maps.pitch)
     widths = zone_widths(maps, rule, labels, count)
     kinds = kinds_of(labels, membership, foreign, widths, distances)
-    for array in (labels, membership, kinds, distances, rim):
+    for array in (labels, membership, kinds, distances, beside, rim):
         array.flags.writeable = False
     return Composition(rule, maps, points.reasons, labels, membership, shares.astype(np.float32),
-                       kinds, distances, widths, rim, made.model, made.candidates,
+                       kinds, distances, beside, widths, rim, made.model, made.candidates,
                        made.independent)  # fmt: skip
 
 

@@ -31,7 +31,7 @@ from .points import MAD, Points
 Array = np.ndarray
 WAY = np.arange(0.5, 24.0) / 24.0
 """Places on the way between two components where a mixed pixel is looked for."""
-SAMPLE = 20_000
+SAMPLE = 10_000
 """Pixels that the distributions are fitted to, drawn at random, if there are more."""
 STARTS = 4
 FEWEST = 12
@@ -241,22 +241,23 @@ def _unit(table: Array) -> Array:
 
 
 def _fitted(table: Array, count: int, seed: int) -> Any:
-    """The best of some starts, fitted again without the points that are far from all."""
+    """The best of some starts, then fitted again without the points that are far from all."""
     from scipy.stats import chi2
     from sklearn.mixture import GaussianMixture
+    from threadpoolctl import threadpool_limits  # small products: threads only wait for each other
 
-    made, kept = None, table
+    made, kept, begin = None, table, dict(n_init=STARTS)
     for _ in range(3):
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), threadpool_limits(1):
             warnings.simplefilter("ignore")  # of a start that has not settled; the best one counts
-            made = GaussianMixture(count, n_init=STARTS, random_state=seed, reg_covar=1e-6).fit(
-                kept
-            )
+            made = GaussianMixture(count, random_state=seed, reg_covar=1e-6, **begin).fit(kept)
         near = Mixture(made.weights_, made.means_, made.covariances_).distances(table).min(1)
         inner = table[near <= chi2.isf(FAR, table.shape[1])]
         if len(inner) == len(kept) or len(inner) < max(FEWEST, count):
             break
         kept = inner
+        begin = dict(weights_init=made.weights_ / made.weights_.sum(), means_init=made.means_,
+                     precisions_init=made.precisions_)  # fmt: skip
     return made
 
 

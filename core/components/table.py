@@ -16,23 +16,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 
 from ..channels import CHANNELS
+from ..pipeline import workers
 from ..steps.tools import MAD_TO_SIGMA, MEDIAN_COST
 from ..uncertainty.effective import Independence, Lags
 from .composition import Composition
-from .rule import SIGNED
+from .rule import SIGNED, letter
 
 Array = np.ndarray
 USUAL = ("reduced_modulus", "modulus", "adhesion", "release_force", "work_of_adhesion",
          "dissipation", "indentation", "stiffness")  # fmt: skip
 """Channels of the table unless others are asked for."""
 FEWEST = 2
+UNKNOWN = Independence(math.nan, math.nan)
 FEW_INDEPENDENT = 10.0
 """Below this many independent pixels an interval is only a rough one."""
 
@@ -175,7 +178,9 @@ def table_of(composition: Composition, channels: Sequence[str] | None = None) ->
     values = composition.maps.values
     if channels is None:
         channels = [n for n in USUAL if n in values and np.isfinite(values[n]).any()]
-    rows = tuple(_row(composition, k, tuple(channels)) for k in range(composition.count))
+    with ThreadPoolExecutor(workers()) as pool:  # Fourier transforms let the others go on
+        rows = tuple(pool.map(partial(_row, composition, tuple(channels)),
+                              range(composition.count)))  # fmt: skip
     few = [f"{r.letter}" for r in rows if 0 < r.share.independent < FEW_INDEPENDENT]
     remarks = list(composition.remarks)
     if few:
@@ -188,9 +193,7 @@ def table_of(composition: Composition, channels: Sequence[str] | None = None) ->
                  tuple(remarks))  # fmt: skip
 
 
-def _row(composition: Composition, number: int, channels: tuple[str, ...]) -> Row:
-    from .rule import letter
-
+def _row(composition: Composition, channels: tuple[str, ...], number: int) -> Row:
     rule = composition.rule
     pure = composition.pixels(number, pure=True)
     lags: dict[int, Lags] = {}
@@ -208,33 +211,19 @@ def share_of(composition: Composition, number: int) -> Share:
     if not total:
         return Share(0, 0.0, *[math.nan] * 9)
     p = count / total
-    alone = Lags(labelled, composition.maps.pitch).measure(mask.astype(float))
-    seen = alone if 0 < count < total else Independence(math.nan, math.nan)
-    error, low, high = fraction_interval(p, seen.number)
-    zone = composition.labelled & (composition.distances < _zone_here(composition))
-    inner = int(np.count_nonzero(mask & ~zone))
-    around = int(np.count_nonzero(zone & _next_to(composition, number)))
-    naive = 1.96 * math.sqrt(p * (1.0 - p) / total)
-    return Share(count, area, p, error, low, high, naive, seen.number, seen.length,
-                 inner / total, min((count + around) / total, 1.0))  # fmt: skip
-
-
-def _zone_here(composition: Composition) -> Array:
-    """Width of the boundary zone at each labelled pixel, by its own component; 0 without one."""
-    widths = np.append(composition.widths, 0.0)
-    return widths[composition.labels]
-
-
-def _next_to(composition: Composition, number: int) -> Array:
-    """Pixels of others within the widest zone of this component's boundary."""
-    from scipy.ndimage import distance_transform_edt
-
-    mask = composition.pixels(number)
+    alone = composition.area_lags.measure(mask.astype(float)) if 0 < count < total else UNKNOWN
+    error, low, high = fraction_interval(p, alone.number)
+    inner = int(np.count_nonzero(mask & ~_in_zone(composition, number)))
     wide = float(composition.widths.max(initial=0.0))
-    if not mask.any() or wide <= 0.0:
-        return np.zeros(mask.shape, bool)
-    away = distance_transform_edt(~mask, sampling=composition.maps.pitch)
-    return (away - 0.5 * min(composition.maps.pitch) < wide) & ~mask
+    around = (composition.beside == number) & (composition.distances < wide)
+    naive = 1.96 * math.sqrt(p * (1.0 - p) / total)
+    return Share(count, area, p, error, low, high, naive, alone.number, alone.length,
+                 inner / total, (count + int(np.count_nonzero(around))) / total)  # fmt: skip
+
+
+def _in_zone(composition: Composition, number: int) -> Array:
+    """Pixels within a component's own boundary zone."""
+    return composition.distances < composition.widths[number]
 
 
 def fraction_interval(p: float, independent: float) -> tuple[float, float, float]:

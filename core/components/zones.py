@@ -61,17 +61,24 @@ def boundary_distances(labels: Array, pitch: tuple[float, float]) -> Array:
     """Distance from each labelled pixel to the nearest pixel of another component, less half a
     pixel: about the distance to the boundary. (rows, cols), ∞ where there is no other, NaN without
     a label. Pixels of no component make no boundary: nobody knows what they are."""
+    return nearest_other(labels, pitch)[0]
+
+
+def nearest_other(labels: Array, pitch: tuple[float, float]) -> tuple[Array, Array]:
+    """As `boundary_distances`, and which component the nearest other pixel belongs to; -1 where
+    there is none."""
     from scipy.ndimage import distance_transform_edt
 
-    out = np.full(labels.shape, math.nan)
     labelled = labels >= 0
-    for k in np.unique(labels[labelled]):
+    far = np.where(labelled, math.inf, math.nan)
+    other = np.full(labels.shape, -1, labels.dtype)
+    present = np.unique(labels[labelled])
+    for k in present if len(present) > 1 else ():
         mine = labels == k
-        others = labelled & ~mine
-        far = (distance_transform_edt(~others, sampling=pitch) if others.any()
-               else np.full(labels.shape, math.inf))  # fmt: skip
-        out[mine] = far[mine] - 0.5 * min(pitch)
-    return out
+        away, at = distance_transform_edt(~(labelled & ~mine), sampling=pitch, return_indices=True)
+        far[mine] = away[mine] - 0.5 * min(pitch)
+        other[mine] = labels[at[0][mine], at[1][mine]]
+    return far, other
 
 
 def kinds_of(
