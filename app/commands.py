@@ -15,6 +15,7 @@ from .dialogs import errors, files
 from .faults import Fault
 from .recompute import Answer
 from .requests import OpenMap, Save
+from .work import Work
 
 if TYPE_CHECKING:
     from .dialogs.help import HelpWindow
@@ -27,7 +28,7 @@ class Commands(QObject):
     def __init__(self, window: MainWindow) -> None:
         super().__init__(window)
         self._window, self._session = window, window.session
-        self._kept_by: dict[int, Settings] = {}
+        self._kept_by: dict[int, Work] = {}
         self._guide: HelpWindow | None = None
         self.ask_leave = errors.ask_leave
         self._session.failed.connect(lambda words: errors.show_error(window, words))
@@ -69,7 +70,7 @@ class Commands(QObject):
         path = files.ask_save(self._window, "Save the result", name, files.RESULTS)
         if path is not None:
             number = self._session.submit(Save(saving.result_file(analysis, path)))
-            self._kept_by[number] = analysis.settings
+            self._kept_by[number] = self._session.work
 
     def ask_export(self) -> None:
         if not self._session.finished:
@@ -89,11 +90,11 @@ class Commands(QObject):
             if isinstance(answer.error, Cancelled):
                 self._window.say("Stopped.")
             return
-        settings = self._kept_by.pop(answer.generation, None)
+        work = self._kept_by.pop(answer.generation, None)
         if answer.error is None:
             self._window.say(saved_words(answer.value))
-            if settings is not None:
-                self._session.mark_saved(settings)
+            if work is not None:
+                self._session.mark_work_saved(work)
         elif isinstance(answer.error, Cancelled):
             self._window.say("Stopped; what was not finished is not there.")
 

@@ -3,44 +3,45 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
-from ..core.settings import Settings
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True)
-class Entry:
-    """The settings after one act of the person, and the act in words ("fit window")."""
+class Entry(Generic[Value]):
+    """What holds after one act of the person, and the act in words ("fit window")."""
 
-    settings: Settings
+    value: Value
     words: str
     merge: str = ""
 
 
-class History:
-    """What was chosen, act by act; the cursor stands at the settings in force. While a hand is
+class History(Generic[Value]):
+    """What was chosen, act by act; the cursor stands at the value in force. While a hand is
     dragging, `shown` runs ahead of it.
 
     Parameters
     ----------
-    settings : where it begins; this entry can't be undone
+    value : where it begins; this entry can't be undone. Any frozen value with an equality will do
     """
 
-    def __init__(self, settings: Settings) -> None:
-        self._entries = [Entry(settings, "")]
+    def __init__(self, value: Value) -> None:
+        self._entries = [Entry(value, "")]
         self._cursor = 0
-        self._drag: Settings | None = None
+        self._drag: Value | None = None
 
     def __len__(self) -> int:
         return len(self._entries)
 
     @property
-    def current(self) -> Settings:
-        return self._entries[self._cursor].settings
+    def current(self) -> Value:
+        return self._entries[self._cursor].value
 
     @property
-    def shown(self) -> Settings:
-        """The settings to display: those of the drag while a hand is dragging."""
-        return self._drag or self.current
+    def shown(self) -> Value:
+        """What to display: that of the drag while a hand is dragging."""
+        return self.current if self._drag is None else self._drag
 
     @property
     def dragging(self) -> bool:
@@ -57,7 +58,7 @@ class History:
         ahead = self._cursor + 1
         return self._entries[ahead].words if ahead < len(self._entries) else ""
 
-    def push(self, settings: Settings, words: str, merge: str = "") -> bool:
+    def push(self, value: Value, words: str, merge: str = "") -> bool:
         """Add an act; what had been undone is forgotten.
 
         Parameters
@@ -66,29 +67,29 @@ class History:
 
         Returns
         -------
-        bool : False if the settings are the same as before, which is no act
+        bool : False if the value is the same as before, which is no act
         """
         self._drag = None
         here = self._entries[self._cursor]
-        if settings == here.settings:
+        if value == here.value:
             return False
         del self._entries[self._cursor + 1 :]
         if merge and merge == here.merge and self._cursor:
-            self._entries[self._cursor] = Entry(settings, words, merge)
+            self._entries[self._cursor] = Entry(value, words, merge)
         else:
-            self._entries.append(Entry(settings, words, merge))
+            self._entries.append(Entry(value, words, merge))
             self._cursor += 1
         return True
 
-    def drag(self, settings: Settings | None = None) -> bool:
-        """A hand takes hold, or moves to these settings; False if nothing changes by it."""
-        wanted = settings or self.current
+    def drag(self, value: Value | None = None) -> bool:
+        """A hand takes hold, or moves to this value; False if nothing changes by it."""
+        wanted = self.current if value is None else value
         moved = wanted != self.shown
         self._drag = wanted
         return moved
 
-    def drop(self) -> Settings | None:
-        """The hand lets go; the settings where it was, None if there was no hand."""
+    def drop(self) -> Value | None:
+        """The hand lets go; the value where it was, None if there was no hand."""
         dragged, self._drag = self._drag, None
         return dragged
 

@@ -8,11 +8,13 @@ follows from the worker, coarse to fine.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
+from ..core.components.rule import Rule
 from ..core.errors import Cancelled, InputError, SettingsError
 from ..core.settings import Settings
 from .background import Background
@@ -20,6 +22,7 @@ from .faults import fault_of
 from .history import History
 from .recompute import Answer
 from .requests import Analyse, Opened, OpenMap, Request
+from .work import LeftOut, Work
 
 FIRST_CHANNEL = "height"
 OF_ONE_MAP = ("calibration.spring_constant", "calibration.deflection_sensitivity", "tip.radius",
@@ -34,6 +37,8 @@ class Session(QObject):
     -------
     map_changed, settings_changed, selection_changed, channel_changed, analysis_changed
     report_changed(fresh) : the picked curve's report; `fresh` when it is another map's
+    rule_changed, places_changed, left_out_changed : parts of the `Work` beside the settings
+    group_changed : other pixels are gathered, or none
     history_changed : undo, redo or the changed mark
     busy_changed(words, done, total) : words are empty when nothing is being done
     failed(sentence) : a mistake that the person can mend
@@ -48,6 +53,10 @@ class Session(QObject):
     channel_changed = Signal()
     analysis_changed = Signal()
     report_changed = Signal(bool)
+    rule_changed = Signal()
+    places_changed = Signal()
+    left_out_changed = Signal()
+    group_changed = Signal()
     history_changed = Signal()
     busy_changed = Signal(str, int, int)
     failed = Signal(str)
@@ -62,7 +71,7 @@ class Session(QObject):
         self.background.busy_changed.connect(self.busy_changed)
         self.background.ready.connect(self._kind_ready)
         self._generation = 0
-        self._start_history(Settings())
+        self._start_history(Work())
         self._forget_map()
 
     def _forget_map(self) -> None:
@@ -77,17 +86,43 @@ class Session(QObject):
         self._report: Any = None
         self._note = ""
         self._limits: dict[str, Any] = {}
+        self._group: Any = None
 
-    def _start_history(self, settings: Settings) -> None:
-        self._history = History(settings)
-        self._kept = settings
+    def _start_history(self, work: Work) -> None:
+        self._history: History[Work] = History(work)
+        self._kept = work
 
     # -- what is --------------------------------------------------------------------------------
 
     @property
     def settings(self) -> Settings:
         """The settings that are displayed: those of the drag while a hand is dragging."""
+        return self._history.shown.settings
+
+    @property
+    def work(self) -> Work:
+        """All that was decided about the map, as it is displayed."""
         return self._history.shown
+
+    @property
+    def rule(self) -> Rule:
+        """How components are made."""
+        return self._history.shown.rule
+
+    @property
+    def places(self) -> Any:
+        """Regions and profiles on the map; None if there are none."""
+        return self._history.shown.places
+
+    @property
+    def left_out(self) -> LeftOut:
+        """Pixels left out by hand."""
+        return self._history.shown.left_out
+
+    @property
+    def group(self) -> Any:
+        """Pixels that are gathered to be looked at, bool (rows, cols); None if there are none."""
+        return self._group
 
     @property
     def selection(self) -> tuple[int, int] | None:
@@ -132,14 +167,14 @@ class Session(QObject):
 
     @property
     def changed(self) -> bool:
-        """Whether the settings differ from those last opened with, saved or loaded."""
+        """Whether anything was decided since the map was opened or the result saved."""
         return self.map is not None and self._history.current != self._kept
 
     @property
     def finished(self) -> bool:
         """Whether the analysis is complete and belongs to the settings in force."""
         a = self._analysis
-        return a is not None and a.complete and a.settings == self._history.current
+        return a is not None and a.complete and a.settings == self._history.current.settings
 
     @property
     def prepared(self) -> bool:
@@ -161,9 +196,9 @@ class Session(QObject):
         self.background.cancel("analysis", "open")
         if self.map is None:
             return
-        old, settings = self.map, self._history.current
+        old, before = self.map, self._history.current
         self._forget_map()
-        self._start_history(settings)
+        self._start_history(Work(before.settings, before.rule))
         self._announce_map()
         old.close()
 
@@ -173,13 +208,14 @@ class Session(QObject):
         self.background.cancel("analysis")
         self._forget_map()
         self.map, self._kind = opened.map, opened.kind
-        self._start_history(before.with_values(dict.fromkeys(OF_ONE_MAP)))
+        settings = before.settings.with_values(dict.fromkeys(OF_ONE_MAP))
+        self._start_history(Work(settings, before.rule))
         self._selection = opened.start
         self._renew_report()
         self._announce_map()
         if old is not None:
             old.close()
-        if self._history.current != before:
+        if settings != before.settings:
             self.noted.emit("The constants typed for the last map are back to “as recorded”.")
         self.background.prepare(opened.kind, opened.compiled)
         if self._asked is None:
@@ -188,6 +224,10 @@ class Session(QObject):
     def _announce_map(self) -> None:
         self.map_changed.emit()
         self.settings_changed.emit()
+        self.rule_changed.emit()
+        self.places_changed.emit()
+        self.left_out_changed.emit()
+        self.group_changed.emit()
         self.history_changed.emit()
         self.channel_changed.emit()
         self.analysis_changed.emit()
@@ -199,7 +239,7 @@ class Session(QObject):
     def check(self, change: Mapping[str, Any]) -> str:
         """What is wrong with a change, in words; empty if it is possible."""
         try:
-            self._history.current.with_values(change)
+            self._history.current.settings.with_values(change)
         except SettingsError as error:
             return error.what
         return ""
@@ -218,7 +258,7 @@ class Session(QObject):
         bool : whether the settings changed
         """
         try:
-            settings = self._history.current.with_values(change)
+            settings = self._history.current.settings.with_values(change)
         except SettingsError as error:
             self.failed.emit(str(error))
             return False
@@ -226,11 +266,26 @@ class Session(QObject):
 
     def use_settings(self, settings: Settings, words: str, merge: str = "") -> bool:
         """As `apply`, with all settings at once."""
-        shown = self.settings
-        changed = self._history.push(settings, words, merge)
-        if changed or shown != self.settings:
-            self._settings_moved()
+        return self.decide(replace(self._history.current, settings=settings), words, merge)
+
+    def decide(self, work: Work, words: str, merge: str = "") -> bool:
+        """Decide anything about the map: one entry of the history, as in `apply`."""
+        before = self.work
+        changed = self._history.push(work, words, merge)
+        self._moved(before, acted=changed)
         return changed
+
+    def use_rule(self, rule: Rule, words: str, merge: str = "") -> bool:
+        """Make components by another rule, or name them."""
+        return self.decide(replace(self._history.current, rule=rule), words, merge)
+
+    def use_places(self, places: Any, words: str, merge: str = "") -> bool:
+        """Have other regions and profiles on the map."""
+        return self.decide(replace(self._history.current, places=places), words, merge)
+
+    def leave_out(self, mask: Any, words: str = "left-out pixels") -> bool:
+        """Leave exactly these pixels out by hand, bool (rows, cols)."""
+        return self.decide(replace(self._history.current, left_out=LeftOut.of(mask)), words)
 
     def begin_drag(self) -> None:
         """A hand takes hold: what follows by `preview` becomes one act with `commit`."""
@@ -239,47 +294,70 @@ class Session(QObject):
     def preview(self, change: Mapping[str, Any]) -> None:
         """Show a change while a hand is dragging; an impossible one is passed over."""
         try:
-            wanted = self._history.current.with_values(change)
+            wanted = self._history.current.settings.with_values(change)
         except SettingsError:
             return
-        if self._history.drag(wanted):
-            self._settings_moved(gentle=True)
+        self.preview_work(replace(self._history.current, settings=wanted))
+
+    def preview_work(self, work: Work) -> None:
+        """As `preview`, with anything that can be decided."""
+        before = self.work
+        if self._history.drag(work):
+            self._moved(before, gentle=True)
 
     def commit(self, words: str) -> bool:
         """The hand lets go: what is shown becomes one entry of the history."""
-        dragged = self._history.drop()
+        before, dragged = self.work, self._history.drop()
         if dragged is None or not self._history.push(dragged, words):
             return False
-        self._settings_moved(ask=not self._asked_for(dragged))
+        self._moved(before, acted=True)
+        if dragged.settings != self._asked and not self._asked_for(dragged.settings):
+            self._ask()
         return True
 
     def cancel_drag(self) -> None:
-        """The hand lets go without wanting it: back to the settings before."""
-        dragged = self._history.drop()
-        if dragged is not None and dragged != self.settings:
-            self._settings_moved()
+        """The hand lets go without wanting it: back to what was before."""
+        before, dragged = self.work, self._history.drop()
+        if dragged is not None:
+            self._moved(before)
 
     def undo(self) -> None:
+        before = self.work
         if self._history.undo():
-            self._settings_moved()
+            self._moved(before, acted=True)
 
     def redo(self) -> None:
+        before = self.work
         if self._history.redo():
-            self._settings_moved()
+            self._moved(before, acted=True)
 
     def mark_saved(self, settings: Settings) -> None:
         """Note that these settings are in a file of the person's."""
-        self._kept = settings
+        self._kept = replace(self._kept, settings=settings)
         self.history_changed.emit()
 
-    def _settings_moved(self, gentle: bool = False, ask: bool = True) -> None:
+    def mark_work_saved(self, work: Work) -> None:
+        """Note that all of this is in a file of the person's."""
+        self._kept = work
+        self.history_changed.emit()
+
+    def _moved(self, before: Work, gentle: bool = False, acted: bool = False) -> None:
+        """Announce what differs from before, and have it worked out."""
+        now = self.work
+        if now.settings != before.settings:
+            self._settings_moved(gentle)
+        for part, signal in (("rule", self.rule_changed), ("left_out", self.left_out_changed),
+                             ("places", self.places_changed)):  # fmt: skip
+            if getattr(now, part) != getattr(before, part):
+                signal.emit()
+        if acted or (now != before and not gentle):
+            self.history_changed.emit()
+
+    def _settings_moved(self, gentle: bool = False) -> None:
         self._renew_report()
         self.settings_changed.emit()
-        if not gentle:
-            self.history_changed.emit()
         self.report_changed.emit(False)
-        if ask:
-            self._ask(gentle)
+        self._ask(gentle)
 
     # -- looking --------------------------------------------------------------------------------
 
@@ -301,6 +379,15 @@ class Session(QObject):
             return
         (row, col), (rows, cols) = self._selection, self.map.shape
         self.select(min(max(row + drow, 0), rows - 1), min(max(col + dcol, 0), cols - 1))
+
+    def gather(self, mask: Any) -> None:
+        """Gather pixels to look at them together, bool (rows, cols); None or none lets them go."""
+        if mask is not None and not mask.any():
+            mask = None
+        if mask is None and self._group is None:
+            return
+        self._group = mask
+        self.group_changed.emit()
 
     def choose_channel(self, name: str) -> None:
         if name != self._channel:

@@ -1,0 +1,58 @@
+"""What the person has decided about a map: one frozen value, an entry of the history each.
+
+Undo takes back settings, the rule for components, places on the map and pixels left out alike,
+since all of them stand in here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..core.components.rule import Rule
+from ..core.settings import Settings
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Pixels that were left out by hand.
+
+    Attributes
+    ----------
+    shape : rows and columns of the map; (0, 0) for none
+    bits : the pixels, row after row, eight to a byte
+    """
+
+    shape: tuple[int, int] = (0, 0)
+    bits: bytes = b""
+
+    @classmethod
+    def of(cls, mask: np.ndarray) -> LeftOut:
+        """From a bool map; without any pixel it is the same as none."""
+        if not mask.any():
+            return cls()
+        return cls((mask.shape[0], mask.shape[1]), np.packbits(mask).tobytes())
+
+    def mask(self, shape: tuple[int, int]) -> np.ndarray:
+        """(rows, cols) bool; empty for a map of another shape."""
+        if shape != self.shape:
+            return np.zeros(shape, bool)
+        size = shape[0] * shape[1]
+        bits = np.frombuffer(self.bits, np.uint8)
+        return np.unpackbits(bits, count=size).astype(bool).reshape(shape)
+
+    @property
+    def count(self) -> int:
+        return int(self.mask(self.shape).sum())
+
+
+@dataclass(frozen=True)
+class Work:
+    """See the module. `places` holds regions and profiles, None while there are none."""
+
+    settings: Settings = field(default_factory=Settings)
+    rule: Rule = field(default_factory=Rule)
+    left_out: LeftOut = field(default_factory=LeftOut)
+    places: Any = None
