@@ -269,12 +269,12 @@ def hatch_tile(theme: Theme, ratio: int = 1) -> QPixmap:
     """The pattern of left-out pixels, in device pixels."""
     side = TILE * ratio
     image = QImage(side, side, QImage.Format.Format_ARGB32_Premultiplied)
-    image.fill(look.colour(theme.dark_edge, 50))
-    light, dark = look.colour(theme.light_edge), look.colour(theme.dark_edge)
+    image.fill(look.colour(theme.dark_edge, 60))
+    light, dark = look.colour(theme.light_edge, 190), look.colour(theme.dark_edge, 190)
     for i in range(side):
-        for j in range(2 * ratio):
+        for j in range(ratio):
             image.setPixelColor((i + j) % side, i, light)
-            image.setPixelColor((i + 2 * ratio + j) % side, i, dark)
+            image.setPixelColor((i + ratio + j) % side, i, dark)
     return QPixmap.fromImage(image)
 
 
@@ -312,23 +312,37 @@ class Letters(Layer):
         painter.save()
         painter.setWorldTransform(QTransform())
         painter.setFont(self._font)
+        inside = visible(self)
         for letter, x, y, free in self._places:
             if letter not in seen or free * zoom >= self.LEAST:
-                paint_plate(painter, way.map(QPointF(x, y)), letter, self._theme)
+                paint_plate(painter, way.map(QPointF(x, y)), letter, self._theme, inside)
             seen.add(letter)
         painter.restore()
 
 
-def paint_plate(painter: QPainter, centre: QPointF, text: str, theme: Theme) -> QRectF:
-    """A light text on a small dark plate about a place; readable on any map. Returns the plate."""
+def visible(item: pg.GraphicsObject) -> QRectF:
+    """What of the drawing area an item can be seen in [px]."""
+    box = item.getViewBox()
+    return box.mapRectToScene(box.boundingRect()) if box is not None else QRectF()
+
+
+def paint_plate(painter: QPainter, centre: QPointF, text: str, theme: Theme, inside: QRectF
+                ) -> None:  # fmt: skip
+    """A light text on a small dark plate about a place; readable on any map.
+
+    A plate at the rim of `inside` is moved so that all of it is there; outside, it is not drawn.
+    """
+    if not inside.contains(centre):
+        return
     metrics = QFontMetricsF(painter.font())
     wide = max(metrics.horizontalAdvance(text) + 8, metrics.height())
     plate = QRectF(round(centre.x() - wide / 2), round(centre.y() - metrics.height() / 2),
                    round(wide), round(metrics.height()))  # fmt: skip
+    plate.moveLeft(max(inside.left(), min(plate.left(), inside.right() - plate.width())))
+    plate.moveTop(max(inside.top(), min(plate.top(), inside.bottom() - plate.height())))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(look.colour(theme.dark_edge, 185))
     painter.drawRoundedRect(plate, 3, 3)
     painter.setPen(look.colour(theme.light_edge))
     painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
-    return plate

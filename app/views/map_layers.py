@@ -143,7 +143,7 @@ class MapLayers(QObject):
         self._clean: Array | None = None  # the labels without left-out specks
         self._colours: tuple[str, ...] = ()
         self._letters: tuple[str, ...] = ()
-        self._look, self._opacity = OUTLINES, 0.55
+        self._look, self._opacity = OUTLINES, 0.85
         self._left_out: Array | None = None
         self._selection: Array | None = None
         self._regions: tuple[RegionMark, ...] = ()
@@ -250,13 +250,13 @@ class MapLayers(QObject):
     def _outline_strokes(self) -> list[tuple]:
         """On each side of a boundary a line in the component's colour, with a dark rim."""
         theme, strokes = self._theme, []
-        dark, light = look.colour(theme.dark_edge), look.colour(theme.light_edge)
+        dark, light = look.colour(theme.dark_edge), look.colour(theme.light_edge, 120)
         for runs in self._runs:
             whole = runs.path()
             if self._look == FILL:
                 strokes += [(whole, runs.inward, dark, 0, 1), (whole, runs.inward, light, 1, 2)]
                 continue
-            strokes += [(whole, runs.inward, dark, 0, 1), (whole, runs.inward, dark, 3, 4)]
+            strokes.append((whole, runs.inward, dark, 0, 1))
             strokes += [(runs.path(runs.label == k), runs.inward, look.colour(colour), 1, 3)
                         for k, colour in enumerate(self._colours)]  # fmt: skip
         return strokes

@@ -17,7 +17,7 @@ from PySide6.QtGui import QFont, QPainter, QPainterPath, QPainterPathStroker, QP
 
 from .. import theme as look
 from ..theme import Theme
-from .layer_items import paint_plate
+from .layer_items import paint_plate, visible
 
 Array = np.ndarray
 VERTEX, WHOLE, WIDTH = "vertex", "whole", "width"
@@ -219,15 +219,13 @@ class PlacesItem(pg.GraphicsObject):
             self._paint_profile(painter, way, profile)
         painter.restore()
 
-    def _line(self, painter: QPainter, path: QPainterPath, colour: str, width: float = 1.5,
-              style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> None:  # fmt: skip
-        """A line with a dark rim, so that it shows on any colour."""
-        rim = pg.mkPen(look.colour(self._theme.dark_edge), width=width + 2.0)
-        painter.strokePath(path, rim)
-        painter.strokePath(path, pg.mkPen(look.colour(colour), width=width, style=style))
-
-    def _colour(self, mark: Mark) -> str:
-        return self._theme.accent if mark.held else self._theme.light_edge
+    def _line(self, painter: QPainter, path: QPainterPath, held: bool) -> None:
+        """A light line with a dark rim, so that it shows on any colour; with the accent inside if
+        it is held."""
+        dark, light = self._theme.dark_edge, self._theme.light_edge
+        pens = ((dark, 6.0), (light, 4.0), (self._theme.accent, 2.0))
+        for colour, width in pens if held else ((dark, 3.5), (light, 1.5)):
+            painter.strokePath(path, pg.mkPen(look.colour(colour), width=width))
 
     def _paint_region(self, painter: QPainter, way: QTransform, mark: RegionMark) -> None:
         if mark.kind == "pixels":
@@ -237,7 +235,7 @@ class PlacesItem(pg.GraphicsObject):
             path = way.map(path)
         if path.isEmpty():
             return
-        self._line(painter, path, self._colour(mark), 2.0 if mark.held else 1.5)
+        self._line(painter, path, mark.held)
         box = path.boundingRect()
         self._plate(painter, QPointF(box.left(), box.top()), mark)
         self._handles(painter, way, mark)
@@ -247,7 +245,7 @@ class PlacesItem(pg.GraphicsObject):
         if mark.name:
             wide = painter.fontMetrics().horizontalAdvance(mark.name) + 8
             centre = corner + QPointF(wide / 2, -painter.fontMetrics().height() / 2 - 4)
-            paint_plate(painter, centre, mark.name, self._theme)
+            paint_plate(painter, centre, mark.name, self._theme, visible(self))
 
     def _paint_profile(self, painter: QPainter, way: QTransform, mark: ProfileMark) -> None:
         points = np.asarray(mark.points, float).reshape(-1, 2)
@@ -258,8 +256,8 @@ class PlacesItem(pg.GraphicsObject):
         seen = QPolygonF([way.map(QPointF(*p)) for p in points])
         path = QPainterPath()
         path.addPolygon(seen)
-        self._line(painter, path, self._colour(mark), 2.0)
-        self._arrow(painter, seen, self._colour(mark))
+        self._line(painter, path, mark.held)
+        self._arrow(painter, seen, mark.held)
         for letter, distance in zip("AB", mark.cursors, strict=True):
             if math.isfinite(distance):
                 self._cursor(painter, way, points, distance, letter)
@@ -280,18 +278,19 @@ class PlacesItem(pg.GraphicsObject):
         painter.strokePath(band, pg.mkPen(look.colour(self._theme.light_edge), width=1,
                                           style=Qt.PenStyle.DashLine))  # fmt: skip
 
-    def _arrow(self, painter: QPainter, seen: QPolygonF, colour: str) -> None:
-        """The end of the profile, which tells its direction."""
+    def _arrow(self, painter: QPainter, seen: QPolygonF, held: bool) -> None:
+        """The end of the profile, which tells its direction; before the handle if it has one."""
         tip, before = seen[seen.size() - 1], seen[seen.size() - 2]
         step = tip - before
         size = math.hypot(step.x(), step.y())
         if size < 1.0:
             return
         ahead, aside = step / size, QPointF(-step.y(), step.x()) / size
+        tip = tip - (HANDLE + 5) * ahead if held else tip
         head = QPolygonF([tip + 5 * ahead, tip - 8 * ahead + 6 * aside,
                           tip - 8 * ahead - 6 * aside])  # fmt: skip
         painter.setPen(pg.mkPen(look.colour(self._theme.dark_edge), width=1))
-        painter.setBrush(look.colour(colour))
+        painter.setBrush(look.colour(self._theme.light_edge))
         painter.drawPolygon(head)
 
     def _cursor(self, painter: QPainter, way: QTransform, points: Array, distance: float,
@@ -304,8 +303,8 @@ class PlacesItem(pg.GraphicsObject):
         aside = QPointF(-step.y(), step.x()) * (12.0 / size)
         path = QPainterPath(here - aside)
         path.lineTo(here + aside)
-        self._line(painter, path, self._theme.accent, 2.0)
-        paint_plate(painter, here + 1.7 * aside, letter, self._theme)
+        self._line(painter, path, True)
+        paint_plate(painter, here + 1.9 * aside, letter, self._theme, visible(self))
 
     def _handles(self, painter: QPainter, way: QTransform, mark: Mark) -> None:
         if not mark.held:
