@@ -65,16 +65,17 @@ def boundaries(labels: Array, closed: bool = False) -> list[Runs]:
     labels : (rows, cols) int; negative is no area
     closed : whether the border of the map bounds an area, too
     """
-    found = []
+    found, small = [], labels.astype(np.int16)
+    rising, lying = np.ascontiguousarray(small.T), small
     for dx, dy in INWARD:
-        turned = labels.T if dx else labels
+        turned = rising if dx else lying
         forward = dx + dy > 0  # the neighbour outside comes before the pixel
         beyond = np.empty_like(turned)
         inner, outer = (slice(1, None), slice(0, -1)) if forward else (slice(0, -1), slice(1, None))
         beyond[inner] = turned[outer]
         end = 0 if forward else -1
         beyond[end] = -1 if closed else turned[end]
-        edge = np.where(turned != beyond, turned, -1)
+        edge = np.where(turned != beyond, turned, np.int16(-1))
         line, start, stop, label = _runs(edge)
         across = (line + (not forward)).astype(float)
         along, across = np.stack([start, stop], axis=1).astype(float), np.repeat(across, 2)
@@ -89,8 +90,9 @@ def _runs(edge: Array) -> tuple[Array, Array, Array, Array]:
     padded = np.full((edge.shape[0], edge.shape[1] + 2), -1, edge.dtype)
     padded[:, 1:-1] = edge
     change = padded[:, 1:] != padded[:, :-1]
-    line, start = np.nonzero(change & (padded[:, 1:] >= 0))
-    stop = np.nonzero(change & (padded[:, :-1] >= 0))[1]
+    wide = change.shape[1]
+    line, start = np.divmod(np.flatnonzero(change & (padded[:, 1:] >= 0)), wide)
+    stop = np.flatnonzero(change & (padded[:, :-1] >= 0)) - line * wide
     return line, start, stop, edge[line, start]
 
 
@@ -245,7 +247,7 @@ class Hatch(Layer):
     def show_mask(self, mask: Array | None) -> None:
         rects = np.empty((0, 4))
         if mask is not None:
-            line, start, stop, _ = _runs(np.where(mask, 0, -1).astype(np.int8))
+            line, start, stop, _ = _runs(mask.astype(np.int8) - np.int8(1))
             rects = np.stack([start, line, stop - start, np.ones_like(line)], axis=1)
         self._rects.resize(len(rects))
         self._rects.ndarray()[:] = rects

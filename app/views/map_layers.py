@@ -11,103 +11,25 @@ from dataclasses import replace
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QObject, QRectF, Qt, Signal
-from PySide6.QtGui import QBrush, QFont, QPainter, QPainterPath, QPaintEvent, QTransform
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QObject, QRectF, Signal
+from PySide6.QtGui import QFont, QPainterPath, QTransform
 
 from .. import theme as look
-from ..theme import LIGHT, SPACE, Theme
+from ..theme import LIGHT, Theme
 from . import layer_items
-from .layer_items import Edges, Hatch, Letters, Sheet
+from .layer_items import Edges, Hatch, Letters, Runs, Sheet
+from .layer_key import LayerKey
 from .map_picture import Picture
 from .map_places import Mark, PlacesItem, ProfileMark, RegionMark
 
 Array = np.ndarray
 OFF, OUTLINES, FILL = "off", "outlines", "fill"
 LOOKS = (OFF, OUTLINES, FILL)
+MANY = 40_000
+"""With more straight pieces of boundary than this, lines would cover the map and take long: areas
+are filled, or only the rest dimmed, instead."""
 DIM = 150
 """Opacity (0 to 255) of the veil over what is not selected."""
-
-
-class LayerKey(QWidget):
-    """The part of a map's key that tells the layers; not there while nothing lies on the map."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._theme = LIGHT
-        self._entries: list[tuple[str, str, str]] = []
-        self.hide()
-
-    @property
-    def text(self) -> str:
-        """All that it says."""
-        return ", ".join(text for _, _, text in self._entries)
-
-    def show_entries(self, entries: list[tuple[str, str, str]]) -> None:
-        """(kind, colour, text): kind is a letter of a component, "left out" or "selected"."""
-        if entries == self._entries:
-            return
-        self._entries = entries
-        self.setAccessibleName(self.text)
-        self.setToolTip(self.text)
-        self.setVisible(bool(entries))
-        self._refit()
-        self.update()
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        look.shrink(self)
-        self._refit()
-
-    def resizeEvent(self, event: object) -> None:
-        super().resizeEvent(event)
-        self._refit()
-
-    def _lines(self) -> list[list[tuple[float, tuple[str, str, str]]]]:
-        """The entries in lines that fit, each with its left edge."""
-        lines: list[list[tuple[float, tuple[str, str, str]]]] = [[]]
-        left, wide = 0.0, self.fontMetrics().horizontalAdvance
-        for entry in self._entries:
-            room = 25 + wide("0" * max(len(entry[2]), 7)) + 2 * SPACE
-            if lines[-1] and left + room > self.width():
-                lines.append([])
-                left = 0.0
-            lines[-1].append((left, entry))
-            left += room
-        return lines
-
-    def _refit(self) -> None:
-        self.setFixedHeight(len(self._lines()) * (self.fontMetrics().height() + 4))
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        painter, high = QPainter(self), self.fontMetrics().height() + 4
-        for i, line in enumerate(self._lines()):
-            for left, (kind, colour, text) in line:
-                top = i * high + (high - 12) // 2
-                self._swatch(painter, QRectF(left + 0.5, top + 0.5, 18, 11), kind, colour)
-                painter.setPen(look.colour(self._theme.muted))
-                room = QRectF(left + 25, i * high, self.width(), high)
-                painter.drawText(room, Qt.AlignmentFlag.AlignVCenter, text)
-
-    def _swatch(self, painter: QPainter, area: QRectF, kind: str, colour: str) -> None:
-        theme = self._theme
-        painter.setPen(look.colour(theme.dark_edge))
-        if kind == "left out":
-            tile = layer_items.hatch_tile(theme, max(1, round(self.devicePixelRatioF())))
-            brush = QBrush(tile)
-            fine = layer_items.TILE / tile.width()
-            brush.setTransform(QTransform.fromScale(fine, fine))
-            painter.fillRect(area, look.colour(theme.no_value))
-            painter.fillRect(area, brush)
-        elif kind == "selected":
-            painter.fillRect(area, look.colour(theme.no_value))
-            painter.drawRect(area)
-            painter.setPen(look.colour(theme.light_edge))
-            painter.drawRect(area.adjusted(1, 1, -1, -1))
-        else:
-            painter.setBrush(look.colour(colour))
-            painter.drawRect(area)
-            painter.setBrush(Qt.BrushStyle.NoBrush)
 
 
 class MapLayers(QObject):
@@ -141,6 +63,7 @@ class MapLayers(QObject):
         self._area = QRectF()
         self._labels: Array | None = None
         self._clean: Array | None = None  # the labels without left-out specks
+        self._runs: list[Runs] = []
         self._colours: tuple[str, ...] = ()
         self._letters: tuple[str, ...] = ()
         self._look, self._opacity = OUTLINES, 0.85
@@ -239,17 +162,25 @@ class MapLayers(QObject):
         alpha = round(255 * self._opacity)
         clear = look.colour(self._theme.dark_edge, 0)
         filled = [look.colour(c, alpha) for c in self._colours]
-        self.fill.show_index(labels + 1 if self._look == FILL else None, [clear, *filled])
         if self._clean is None:
             self._clean = layer_items.without_holes(labels)
             self._runs = layer_items.boundaries(self._clean)
             self._spots = layer_items.letter_places(self._clean)
+        fill = self._look == FILL or self.too_fine
+        self.fill.show_index(labels + 1 if fill else None, [clear, *filled])
         self.outlines.show_strokes(self._outline_strokes())
         self.letters.show_letters([(self._letters[k], x, y, r) for k, x, y, r in self._spots])
+
+    @property
+    def too_fine(self) -> bool:
+        """Whether the components are too finely mixed for outlines, and filled instead."""
+        return self._clean is not None and sum(len(r.label) for r in self._runs) > MANY
 
     def _outline_strokes(self) -> list[tuple]:
         """On each side of a boundary a line in the component's colour, with a dark rim."""
         theme, strokes = self._theme, []
+        if self.too_fine:
+            return strokes
         dark, light = look.colour(theme.dark_edge), look.colour(theme.light_edge, 120)
         for runs in self._runs:
             whole = runs.path()
@@ -285,7 +216,8 @@ class MapLayers(QObject):
         self.dim.show_index(mask.astype(np.intp), veil)
         dark, light = look.colour(theme.dark_edge), look.colour(theme.light_edge)
         strokes = []
-        for runs in layer_items.boundaries(np.where(mask, 0, -1), closed=True):
+        edges = layer_items.boundaries(mask.astype(np.int16) - 1, closed=True)
+        for runs in edges if sum(len(r.label) for r in edges) <= MANY else ():
             path = runs.path()
             strokes += [(path, runs.inward, dark, 0, 1), (path, runs.inward, light, 1, 3)]
         self.selection_edge.show_strokes(strokes)
@@ -330,7 +262,7 @@ class MapLayers(QObject):
         for each in regions:
             if each.kind == "pixels" and each.mask is not None:
                 mask, path = self._checked(each.mask), QPainterPath()
-                for runs in layer_items.boundaries(np.where(mask, 0, -1), closed=True):
+                for runs in layer_items.boundaries(mask.astype(np.int16) - 1, closed=True):
                     path.addPath(runs.path())
                 back = QTransform.fromScale(1 / self.factor, 1 / self.factor)
                 masks[each.name] = (self._grid * back).map(path)
@@ -375,6 +307,8 @@ class MapLayers(QObject):
             counts = np.bincount(self._labels.ravel() + 1, minlength=len(self._colours) + 1)[1:]
             entries += [(letter, colour, f"{letter} ({count})") for letter, colour, count
                         in zip(self._letters, self._colours, counts, strict=False)]  # fmt: skip
+            if self._look == OUTLINES and self.too_fine:
+                entries.append(("", "", "too finely mixed for outlines: filled"))
         if self._left_out is not None:
             entries.append(("left out", "", f"left out ({np.count_nonzero(self._left_out)})"))
         if self._selection is not None:

@@ -19,19 +19,17 @@ from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QWheelEvent
 
 from ..theme import Theme
-from .map_places import Handle, Mark, ProfileMark, RegionMark, handles, moved
+from .map_places import Handle, Mark, ProfileMark, RegionMark, moved
+from .map_pointing import REACH, Point, Pointing
 from .map_sketch import Sketch
 
 if TYPE_CHECKING:
     from .map_view import MapView
 
 Array = np.ndarray
-Point = tuple[float, float]
 NEW, ADD, TAKE = "new", "add", "take away"
 CLICK = 4.0
 """A press that moves less than this on the screen [px] is a click."""
-REACH = 8.0
-"""So near [px] a handle is under the pointer."""
 STEP = 1.25
 """The brush grows and shrinks by this factor."""
 Button, Key, Shape = Qt.MouseButton, Qt.Key, Qt.CursorShape
@@ -87,13 +85,14 @@ class MapTools(QObject):
     def __init__(self, view: MapView) -> None:
         super().__init__(view)
         self._view, self._layers = view, view.layers
-        self._port = view.plot.viewport()
+        self._port, self.pointing = view.plot.viewport(), Pointing(view)
         self._name = ""
         self._radius, self._width = math.nan, 0.0
         self._points: list[Point] = []
         self._how, self._begun = NEW, QPointF()
         self._down = self._free = self._panning = self._swallow = False
         self._grip: tuple[Mark, Handle] | None = None
+        self._pointed: Qt.CursorShape | None = None
         self.sketch = Sketch()
         view.box.addItem(self.sketch, ignoreBounds=True)
         self._port.installEventFilter(self)
@@ -120,13 +119,13 @@ class MapTools(QObject):
 
     def set_radius(self, radius: float) -> None:
         """Radius of the brush."""
-        least, most = 0.5 * self._pitch, 0.5 * self._longest
+        least, most = 0.5 * self.pointing.pitch, 0.5 * self.pointing.longest
         self._radius = min(max(radius, least), max(most, least))
 
     @property
     def radius(self) -> float:
         """Radius of the brush; 2.5 pixels of the map until another is set."""
-        return self._radius if math.isfinite(self._radius) else 2.5 * self._pitch
+        return self._radius if math.isfinite(self._radius) else 2.5 * self.pointing.pitch
 
     def set_width(self, width: float) -> None:
         """Full width of the band of a new profile."""
@@ -135,58 +134,13 @@ class MapTools(QObject):
     def set_theme(self, theme: Theme) -> None:
         self.sketch.set_theme(theme)
 
-    # -- places
-
-    @property
-    def _pitch(self) -> float:
-        m = self._view.image.transform()
-        return min(abs(m.m11()), abs(m.m22())) / self._layers.factor
-
-    @property
-    def _longest(self) -> float:
-        area = self._layers.area
-        return max(area.width(), area.height()) / self._layers.factor
-
-    @property
-    def _px(self) -> float:
-        """Length on the map of a pixel of the screen."""
-        return abs(self._view.box.viewPixelSize()[0]) / self._layers.factor
-
-    def place_at(self, pos: QPointF) -> Point:
-        """The place on the map under a place of the drawing area."""
-        at = self._view.box.mapSceneToView(self._view.plot.mapToScene(pos.toPoint()))
-        return at.x() / self._layers.factor, at.y() / self._layers.factor
-
-    def pos_of(self, x: float, y: float) -> QPointF:
-        """The way back of `place_at`."""
-        f = self._layers.factor
-        scene = self._view.box.mapViewToScene(QPointF(x * f, y * f))
-        return QPointF(self._view.plot.mapFromScene(scene))
-
-    def _inside(self, at: Point) -> Point:
-        """The nearest place that is on the map."""
-        area, f = self._layers.area, self._layers.factor
-        return (min(max(at[0], area.left() / f), area.right() / f),
-                min(max(at[1], area.top() / f), area.bottom() / f))  # fmt: skip
-
     def _handle_at(self, pos: QPointF) -> tuple[Mark, Handle] | None:
-        """The held mark and its handle under the pointer."""
+        """The held mark and its handle under the pointer, if this tool may drag it."""
         mark, tool = self._layers.held, TOOLS.get(self._name)
-        if mark is None or self._points:
-            return None
         kind = "profile" if isinstance(mark, ProfileMark) else "region"
-        if tool is not None and tool.purpose != kind:
+        if self._points or (tool is not None and tool.purpose != kind):
             return None
-        for handle in handles(mark, self._px):
-            apart = self.pos_of(handle.x, handle.y) - pos
-            if math.hypot(apart.x(), apart.y()) <= REACH:
-                return mark, handle
-        return None
-
-    def _on_divider(self, pos: QPointF) -> bool:
-        divider = self._layers.picture.divider
-        x = self.pos_of(divider.x / self._layers.factor, 0.0).x()
-        return divider.isVisible() and abs(x - pos.x()) <= divider.GRIP and not self._points
+        return self.pointing.handle_at(pos, mark)
 
     # -- events
 
@@ -214,7 +168,7 @@ class MapTools(QObject):
 
     def _on_press(self, event: QMouseEvent) -> bool:
         pos, tool = event.position(), TOOLS.get(self._name)
-        if self._panning or self._on_divider(pos):
+        if self._panning or (not self._points and self.pointing.on_divider(pos)):
             return False
         if event.type() == QEvent.Type.MouseButtonDblClick and tool and tool.shape == "polygon":
             self._swallow = True
@@ -226,7 +180,7 @@ class MapTools(QObject):
         self._view.setFocus()
         self._down, self._swallow, self._begun = True, True, pos
         if self._grip is None:
-            self._begin(tool, self.place_at(pos), event.modifiers())
+            self._begin(tool, self.pointing.place_at(pos), event.modifiers())
         return True
 
     def _begin(self, tool: Tool, at: Point, keys: Qt.KeyboardModifier) -> None:
@@ -235,16 +189,16 @@ class MapTools(QObject):
             self._how = how_of(keys)
             self._free = tool.shape == "polygon"  # by hand, until it proves to be a click
         if tool.shape in ("rectangle", "line"):
-            self._points = [self._inside(at)] * 2
+            self._points = [self.pointing.inside(at)] * 2
         elif tool.shape == "brush":
             self._points = [at]
         elif tool.purpose == "divider":
-            self._layers.picture.set_share(self._share(at))
+            self._layers.picture.set_share(self.pointing.share(at))
         self._draw()
 
     def _on_move(self, event: QMouseEvent) -> bool:
         pos = event.position()
-        at, tool = self.place_at(pos), TOOLS.get(self._name)
+        at, tool = self.pointing.place_at(pos), TOOLS.get(self._name)
         if self._grip is not None:
             self._drag_handle(at)
         elif self._down and tool is not None:
@@ -266,41 +220,41 @@ class MapTools(QObject):
         apart = pos - self._begun
         far = math.hypot(apart.x(), apart.y()) > CLICK
         if tool.shape in ("rectangle", "line"):
-            self._points[1] = self._inside(at)
+            self._points[1] = self.pointing.inside(at)
         elif tool.shape == "brush":
             self._extend(at)
             self.sketch.show_ring(at, self.radius)
         elif tool.shape == "polygon" and self._free and (far or self._points):
             if not self._points:
-                self._points = [self.place_at(self._begun)]
+                self._points = [self.pointing.place_at(self._begun)]
             self._extend(at)
         elif tool.purpose == "divider":
-            self._layers.picture.set_share(self._share(at))
-            self._layers.divider_dragged.emit(self._share(at))
+            self._layers.picture.set_share(self.pointing.share(at))
+            self._layers.divider_dragged.emit(self.pointing.share(at))
         self._draw()
 
     def _extend(self, at: Point) -> None:
         """Add a point by hand, unless it is hardly elsewhere."""
-        if math.dist(at, self._points[-1]) >= 2.0 * self._px:
+        if math.dist(at, self._points[-1]) >= 2.0 * self.pointing.screen_pixel:
             self._points.append(at)
 
     def _on_release(self, event: QMouseEvent) -> bool:
         taken, self._swallow = self._swallow, False
         tool, pos = TOOLS.get(self._name), event.position()
         if self._grip is not None:
-            self._drag_handle(self.place_at(pos), done=True)
+            self._drag_handle(self.pointing.place_at(pos), done=True)
         elif self._down and tool is not None:
             apart = pos - self._begun
             click = math.hypot(apart.x(), apart.y()) <= CLICK
-            self._finish(tool, self.place_at(pos), click, event.modifiers())
+            self._finish(tool, self.pointing.place_at(pos), click, event.modifiers())
         self._down = False
         return taken
 
     def _finish(self, tool: Tool, at: Point, click: bool, keys: Qt.KeyboardModifier) -> None:
         if tool.purpose == "divider":
-            self._layers.divider_dropped.emit(self._share(at))
+            self._layers.divider_dropped.emit(self.pointing.share(at))
         elif tool.purpose == "landmark":
-            if click and self._inside(at) == at:
+            if click and self.pointing.inside(at) == at:
                 self.landmark_placed.emit(*at)
         elif tool.shape == "polygon":
             self._finish_polygon(at, click)
@@ -309,13 +263,13 @@ class MapTools(QObject):
         elif tool.shape == "brush":
             self._tell()
         else:
-            self._points[1] = self._inside(at)
+            self._points[1] = self.pointing.inside(at)
             self._forget() if click else self._tell()
 
     def _finish_line(self, at: Point, click: bool, keys: Qt.KeyboardModifier) -> None:
         held = self._layers.held
         extend = bool(keys & Qt.KeyboardModifier.ShiftModifier) and isinstance(held, ProfileMark)
-        points, at = np.array([self._points[0], self._inside(at)]), self._inside(at)
+        points, at = np.array([self._points[0], self.pointing.inside(at)]), self.pointing.inside(at)
         self._forget()
         if extend:
             longer = replace(held, points=np.vstack([held.points, at]))
@@ -329,7 +283,8 @@ class MapTools(QObject):
             self._tell()
             return
         self._free = False
-        if len(self._points) > 2 and math.dist(at, self._points[0]) <= REACH * self._px:
+        near = REACH * self.pointing.screen_pixel
+        if len(self._points) > 2 and math.dist(at, self._points[0]) <= near:
             self._tell()
         else:
             self._points.append(at)
@@ -353,7 +308,7 @@ class MapTools(QObject):
 
     def _drag_handle(self, at: Point, done: bool = False) -> None:
         mark, handle = self._grip
-        new = moved(mark, handle, *self._inside(at), self._px)
+        new = moved(mark, handle, *self.pointing.inside(at), self.pointing.screen_pixel)
         self._layers.show_held(new, until_shown=done)
         if done:
             self._grip = None
@@ -382,9 +337,6 @@ class MapTools(QObject):
         self.sketch.set_area(area.adjusted(-reach, -reach, reach, reach), self._layers.factor)
         self.sketch.show_shape(tool.shape, self._points, self.radius, self._how)
 
-    def _share(self, at: Point) -> float:
-        return self._layers.picture.divider.share_at(at[0] * self._layers.factor)
-
     # -- wheel, keys, pointer
 
     def _on_wheel(self, event: QWheelEvent) -> bool:
@@ -398,7 +350,7 @@ class MapTools(QObject):
 
     def _resize(self, factor: float, pos: QPointF | None = None) -> None:
         self.set_radius(self.radius * factor)
-        at = self.place_at(pos) if pos is not None else self.sketch.ring
+        at = self.pointing.place_at(pos) if pos is not None else self.sketch.ring
         self.sketch.show_ring(at, self.radius)
         self.radius_changed.emit(self.radius)
 
@@ -431,16 +383,17 @@ class MapTools(QObject):
             self._point()
 
     def _point(self, on_handle: bool = False) -> None:
-        """Give the pointer the shape of what it would do."""
+        """Give the pointer the shape of what it would do; what the map's own items want is left
+        alone where no tool wants another."""
         tool = TOOLS.get(self._name)
-        if self._panning:
-            self._port.setCursor(Shape.OpenHandCursor)
-        elif on_handle:
-            self._port.setCursor(Shape.SizeAllCursor)
-        elif tool is not None:
-            self._port.setCursor(tool.pointer)
-        elif self._port.cursor().shape() != Shape.SplitHCursor:
+        wanted = tool.pointer if tool is not None else None
+        if self._panning or on_handle:
+            wanted = Shape.OpenHandCursor if self._panning else Shape.SizeAllCursor
+        if wanted is not None:
+            self._port.setCursor(wanted)
+        elif self._pointed is not None:
             self._port.unsetCursor()
+        self._pointed = wanted
 
 
 def how_of(keys: Qt.KeyboardModifier) -> str:
