@@ -77,7 +77,7 @@ class ProfileView(QWidget):
         self.plots = [Channels(CurveBox()) for _ in range(MOST)]
         for row, plot in enumerate(self.plots):
             self.canvas.addItem(plot, row=row, col=0)
-            plot.getAxis("bottom").setStyle(showValues=False)
+            plot.hideAxis("bottom")  # the one of distance stands under the strip
             plot.moved.connect(self._on_moved)
             plot.dropped.connect(self._on_dropped)
             plot.vb.fitted.connect(self.fit)
@@ -92,6 +92,7 @@ class ProfileView(QWidget):
         self.strip_plot.setXLink(self.plots[0])
         self.strip_plot.setYRange(0.0, 1.0, padding=0.0)
         self.strip_plot.getAxis("left").setStyle(showValues=False, tickLength=0)
+        self.strip_plot.getAxis("left").setTicks([])
         self.strip = Strip()
         self.strip_plot.addItem(self.strip, ignoreBounds=True)
         self.note = look.toned(QLabel(), "muted")
@@ -168,7 +169,9 @@ class ProfileView(QWidget):
         self.strip.show_labels(self._distance * self._along, labels, colours, letters)
         self._strip_height = STRIP_HEIGHT if labels is not None else 2
         shown = "µm" if self._along != 1.0 else unit
-        self.strip_plot.setLabel("bottom", f"Distance along the line ({shown})")
+        words = f"Distance along the line ({shown})"
+        if self.strip_plot.getAxis("bottom").labelText != words:
+            self.strip_plot.setLabel("bottom", words)
         self._size_strip()
         self.title.setText(title if series else "No profile")
         self._edge_words = ""
@@ -239,6 +242,9 @@ class ProfileView(QWidget):
         wide = metrics.horizontalAdvance("-0000.0") + 2 * metrics.height() + 12
         for plot in (*self.plots, self.strip_plot):
             style_axes(plot, theme, font, wide)
+            for side in ("left", "bottom"):
+                plot.getAxis(side).setStyle(maxTickLevel=0)  # the small ticks are slow to draw
+            plot.vb.setBorder(pg.mkPen(theme.faint))
         self._restyle()
         self.strip.set_theme(theme, font)
         self._size_strip()
@@ -302,7 +308,8 @@ class ProfileView(QWidget):
         self.plots[i].show_values(self._distance * self._along, values * factor, scaled)
         tail = f" ({unit})" if unit else ""
         words = f"<center>{channel.label}<br><i>{rich(channel.symbol)}</i>{tail}</center>"
-        self.plots[i].setLabel("left", words)
+        if self.plots[i].getAxis("left").labelText != words:
+            self.plots[i].setLabel("left", words)
 
     def _keep_inside(self) -> None:
         """Cursors can't leave the profile."""
