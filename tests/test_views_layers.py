@@ -14,7 +14,7 @@ from views_data import drag
 from palpate.app.theme import DARK, LIGHT
 from palpate.app.views import layer_items
 from palpate.app.views.map_layers import FILL, OFF, OUTLINES
-from palpate.app.views.map_places import ProfileMark, RegionMark, along
+from palpate.app.views.map_places import ProfileMark, RegionMark, along, outline
 from palpate.app.views.map_view import MapView
 from palpate.core.channels import CHANNELS
 
@@ -273,6 +273,39 @@ def test_a_region_of_pixels_is_outlined_where_they_are(qtbot):
     path = view.layers.places_item.places.masks["x"].boundingRect()
     assert (path.left(), path.right()) == pytest.approx((9000.0, 13000.0))  # edges, in nm
     assert (path.top(), path.bottom()) == pytest.approx((3000.0, 7000.0))
+
+
+def test_a_region_too_fine_for_an_outline_is_framed(qtbot):
+    view = shown(qtbot, np.ones((300, 300)))
+    mask = np.random.default_rng(7).random((300, 300)) < 0.5
+    mask[:, :10] = mask[:20] = False
+    view.layers.show_regions([RegionMark("x", "pixels", np.empty((0, 2)), mask=mask)])
+    frame = view.layers.places_item.places.masks["x"]
+    assert frame.elementCount() == 5
+    box = frame.boundingRect()
+    assert (box.left(), box.bottom()) == pytest.approx((190.0, 5990.0))  # of pixels of 20 nm
+    assert (box.top(), box.right()) == pytest.approx((390.0, 5990.0))
+
+
+def test_outline_of_a_brush_holds_what_is_within_its_radius(qtbot):
+    turn = np.linspace(0.0, 3.0, 400)
+    path = np.stack([300.0 + 200.0 * np.cos(turn), 300.0 + 200.0 * np.sin(turn)], axis=1)
+    drawn = outline("brush", path, 30.0)
+    for angle in (0.2, 1.5, 2.8):
+        for radius, inside in ((200.0, True), (226.0, True), (174.0, True), (235.0, False),
+                               (165.0, False)):  # fmt: skip
+            at = QPointF(300.0 + radius * np.cos(angle), 300.0 + radius * np.sin(angle))
+            assert drawn.contains(at) == inside
+    assert outline("brush", path[:1], 30.0).boundingRect().width() == pytest.approx(60.0)
+
+
+def test_landmarks_are_marked_where_they_were_placed(qtbot):
+    view = shown(qtbot, np.ones((8, 8)))
+    plain = seen(view, 4, 4)
+    view.layers.show_landmarks([(80.0, 80.0)])
+    assert seen(view, 4, 4) != plain
+    view.layers.clear()
+    assert seen(view, 4, 4) == plain
 
 
 def test_distance_along_a_bent_line_turns_at_its_corner():

@@ -439,6 +439,17 @@ def test_nothing_is_said_when_the_program_chooses(qtbot):
         hand.tools.choose("magic")
 
 
+def test_another_map_gives_up_what_is_being_drawn(qtbot):
+    hand = Hand(qtbot, "select polygon")
+    hand.tools.set_radius(100.0)
+    hand.click(100, 100)
+    axis = np.arange(10) * 5.0
+    hand.view.show_values(np.ones((10, 10)), axis, axis, CHANNELS["modulus"])
+    assert len(hand.tools.sketch.points) == 0
+    assert hand.tools.radius == pytest.approx(12.5)
+    assert (hand.tools.tool, hand.said) == ("select polygon", [])
+
+
 @pytest.mark.parametrize(("pitch", "has_scale"), [(2000.0, True), (1.0, False)])
 def test_places_are_in_nm_on_large_maps_and_in_pixels_without_a_scale(qtbot, pitch, has_scale):
     hand = Hand(qtbot, "select rectangle", pitch, has_scale)

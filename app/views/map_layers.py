@@ -101,6 +101,7 @@ class MapLayers(QObject):
         self.show_selection(None)
         self.show_regions(())
         self.show_profiles(())
+        self.show_landmarks(())
         self.set_picture(None)
 
     def set_theme(self, theme: Theme, font: QFont) -> None:
@@ -261,9 +262,7 @@ class MapLayers(QObject):
         masks = {}
         for each in regions:
             if each.kind == "pixels" and each.mask is not None:
-                mask, path = self._checked(each.mask), QPainterPath()
-                for runs in layer_items.boundaries(mask.astype(np.int16) - 1, closed=True):
-                    path.addPath(runs.path())
+                path = _mask_outline(self._checked(each.mask))
                 back = QTransform.fromScale(1 / self.factor, 1 / self.factor)
                 masks[each.name] = (self._grid * back).map(path)
         self._set_places(regions=tuple(regions), masks=masks)
@@ -271,6 +270,10 @@ class MapLayers(QObject):
     def show_profiles(self, profiles: Sequence[ProfileMark]) -> None:
         """Draw named profiles."""
         self._set_places(profiles=tuple(profiles))
+
+    def show_landmarks(self, points: Sequence[tuple[float, float]]) -> None:
+        """Mark numbered places, the first one as 1; for laying two pictures over each other."""
+        self._set_places(landmarks=tuple((float(x), float(y)) for x, y in points))
 
     def show_held(self, mark: Mark | None, until_shown: bool = False) -> None:
         """Draw the held mark as the mouse has it; None goes back to how it was given.
@@ -315,3 +318,16 @@ class MapLayers(QObject):
             some, all_ = np.count_nonzero(self._selection), self._selection.size
             entries.append(("selected", "", f"selected ({some} of {all_})"))
         self.key.show_entries(entries)
+
+
+def _mask_outline(mask: Array) -> QPainterPath:
+    """The outline of a mask in columns and rows; only that of all of it if it is too fine."""
+    path = QPainterPath()
+    edges = layer_items.boundaries(mask.astype(np.int16) - 1, closed=True)
+    if sum(len(r.label) for r in edges) > MANY:
+        rows, cols = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
+        path.addRect(QRectF(cols[0], rows[0], np.ptp(cols) + 1, np.ptp(rows) + 1))
+        return path
+    for runs in edges:
+        path.addPath(runs.path())
+    return path

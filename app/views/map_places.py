@@ -142,6 +142,15 @@ def moved(mark: Mark, handle: Handle, x: float, y: float, pixel: float) -> Mark:
     return replace(mark, points=each)
 
 
+def thinned(points: Array, tolerance: float) -> Array:
+    """A line with as few points as describe it within a tolerance; for drawing only."""
+    if len(points) < 50:
+        return points
+    from skimage.measure import approximate_polygon
+
+    return approximate_polygon(points, tolerance)
+
+
 def outline(kind: str, points: Array, radius: float = 0.0) -> QPainterPath:
     """The outline of a shape in the unit of its points."""
     path, points = QPainterPath(), np.asarray(points, float).reshape(-1, 2)
@@ -154,12 +163,11 @@ def outline(kind: str, points: Array, radius: float = 0.0) -> QPainterPath:
         stroker.setWidth(2.0 * radius)
         stroker.setCapStyle(Qt.PenCapStyle.RoundCap)
         stroker.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
-        stroker.setCurveThreshold(0.05)
         line = QPainterPath(QPointF(*points[0]))
         if len(points) == 1:
             path.addEllipse(QPointF(*points[0]), radius, radius)
             return path
-        for p in points[1:]:
+        for p in thinned(points, 0.05 * radius)[1:]:
             line.lineTo(QPointF(*p))
         path = stroker.createStroke(line).simplified()
     else:
@@ -176,6 +184,7 @@ def outline(kind: str, points: Array, radius: float = 0.0) -> QPainterPath:
 class Places:
     """All that `PlacesItem` paints; `masks` maps a name to the outline of its pixels."""
 
+    landmarks: Sequence[tuple[float, float]] = ()
     regions: Sequence[RegionMark] = ()
     profiles: Sequence[ProfileMark] = ()
     factor: float = 1.0
@@ -191,6 +200,7 @@ class PlacesItem(pg.GraphicsObject):
         self.places, self._area = Places(), QRectF()
         self._theme: Theme | None = None
         self._font = QFont()
+        self._found: dict[int, tuple[RegionMark, QPainterPath]] = {}
 
     def set_theme(self, theme: Theme, font: QFont) -> None:
         self._theme, self._font = theme, font
@@ -217,7 +227,17 @@ class PlacesItem(pg.GraphicsObject):
             self._paint_region(painter, way, region)
         for profile in self.places.profiles:
             self._paint_profile(painter, way, profile)
+        for i, at in enumerate(self.places.landmarks):
+            self._paint_landmark(painter, way.map(QPointF(*at)), str(i + 1))
         painter.restore()
+
+    def _paint_landmark(self, painter: QPainter, at: QPointF, number: str) -> None:
+        """A ring with a point, and its number."""
+        path = QPainterPath()
+        for radius in (6.0, 0.5):
+            path.addEllipse(at, radius, radius)
+        self._line(painter, path, held=False)
+        paint_plate(painter, at + QPointF(14, -10), number, self._theme, visible(self))
 
     def _line(self, painter: QPainter, path: QPainterPath, held: bool) -> None:
         """A light line with a dark rim, so that it shows on any colour; with the accent inside if
@@ -228,17 +248,26 @@ class PlacesItem(pg.GraphicsObject):
             painter.strokePath(path, pg.mkPen(look.colour(colour), width=width))
 
     def _paint_region(self, painter: QPainter, way: QTransform, mark: RegionMark) -> None:
-        if mark.kind == "pixels":
-            path = way.map(self.places.masks.get(mark.name, QPainterPath()))
-        else:
-            path = outline(mark.kind, mark.points, mark.radius)
-            path = way.map(path)
+        path = way.map(self._outline(mark))
         if path.isEmpty():
             return
         self._line(painter, path, mark.held)
         box = path.boundingRect()
         self._plate(painter, QPointF(box.left(), box.top()), mark)
         self._handles(painter, way, mark)
+
+    def _outline(self, mark: RegionMark) -> QPainterPath:
+        """The outline in nm; that of a brush takes long to find and is kept."""
+        if mark.kind == "pixels":
+            return self.places.masks.get(mark.name, QPainterPath())
+        if mark.kind != "brush":
+            return outline(mark.kind, mark.points)
+        key = id(mark)
+        if key not in self._found:
+            kept = {id(m) for m in self.places.regions}
+            self._found = {k: v for k, v in self._found.items() if k in kept}
+            self._found[key] = (mark, outline(mark.kind, mark.points, mark.radius))
+        return self._found[key][1]
 
     def _plate(self, painter: QPainter, corner: QPointF, mark: Mark) -> None:
         """The name, its lower left corner at a place."""

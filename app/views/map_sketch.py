@@ -77,7 +77,7 @@ class Sketch(pg.GraphicsObject):
     def _paint_shape(self, painter: QPainter, way: QTransform) -> None:
         theme = self._theme
         taking = self._how == "take away"
-        fill = look.colour(theme.dark_edge, 120) if taking else look.colour(theme.accent, 70)
+        fill = look.colour(theme.dark_edge, 130) if taking else look.colour(theme.light_edge, 110)
         if self._kind == "brush":
             line = way.map(outline("line", self._points))
             pen = QPen(fill, 2.0 * self._radius * abs(way.m11()))

@@ -117,6 +117,12 @@ class MapTools(QObject):
         if name:
             self._view.setFocus()
 
+    def renew(self) -> None:
+        """Another map is shown: give up what is being drawn, and the radius of the brush."""
+        self._grip, self._radius = None, math.nan
+        self._forget()
+        self.sketch.show_ring(None)
+
     def set_radius(self, radius: float) -> None:
         """Radius of the brush."""
         least, most = 0.5 * self.pointing.pitch, 0.5 * self.pointing.longest

@@ -256,6 +256,7 @@ class MapView(QWidget):
                            yMin=rect.top() - reach, yMax=rect.bottom() + reach,
                            minXRange=2 * abs(dx) * f, minYRange=2 * abs(dy) * f)  # fmt: skip
         self.layers.place(self.image.transform(), self._values.shape, f)
+        self.tools.renew()
         self.set_cursor(*self._cursor)
 
     def _image_rect(self) -> QRectF:
