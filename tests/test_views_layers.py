@@ -149,6 +149,21 @@ def test_key_tells_components_left_out_and_selected_pixels(qtbot):
     assert not key.isVisible()
 
 
+def test_the_map_keeps_its_size_while_a_selection_comes_and_goes(qtbot):
+    view = shown(qtbot, np.ones((8, 8)))
+    view.layers.show_components(halves(), COLOURS[:2], LETTERS[:2])
+    qtbot.wait(20)
+    size = view.plot.size()
+    for chosen in (1, 64, None):
+        mask = None if chosen is None else np.arange(64).reshape(8, 8) < chosen
+        view.layers.show_selection(mask)
+        qtbot.wait(20)
+        assert view.plot.size() == size
+    view.layers.show_components(None)
+    qtbot.wait(20)
+    assert view.plot.size() == size
+
+
 def test_hatch_is_neither_the_grey_of_no_value_nor_the_map(qtbot):
     values = np.ones((6, 6))
     values[0, 0] = np.nan

@@ -106,6 +106,15 @@ class Hand:
         return 1.1 * self.tools.pointing.screen_pixel
 
 
+def test_the_map_keeps_its_size_when_the_first_selection_is_shown(qtbot):
+    hand = Hand(qtbot, "select rectangle")
+    qtbot.wait(20)
+    size = hand.view.plot.size()
+    hand.view.layers.show_selection(np.ones((30, 30), bool))
+    qtbot.wait(20)
+    assert hand.view.plot.size() == size
+
+
 def test_rectangle_tells_its_two_corners(qtbot):
     hand = Hand(qtbot, "select rectangle")
     hand.drag((100, 400), (300, 150))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QBrush, QPainter, QPaintEvent, QResizeEvent, QTransform
 from PySide6.QtWidgets import QWidget
@@ -12,7 +14,11 @@ from . import layer_items
 
 
 class LayerKey(QWidget):
-    """The part of a map's key that tells the layers; not there while nothing lies on the map."""
+    """The part of a map's key that tells the layers.
+
+    It comes with the first layer or tool and keeps its room from then on, so that the map does not
+    change its size whenever something is selected.
+    """
 
     def __init__(self) -> None:
         super().__init__()
@@ -32,9 +38,13 @@ class LayerKey(QWidget):
         self._entries = entries
         self.setAccessibleName(self.text)
         self.setToolTip(self.text)
-        self.setVisible(bool(entries))
+        self.reserve(bool(entries) or not self.isHidden())
         self._refit()
         self.update()
+
+    def reserve(self, on: bool) -> None:
+        """Keep room for it, or give the room back."""
+        self.setVisible(on)
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -50,7 +60,8 @@ class LayerKey(QWidget):
         lines: list[list[tuple[float, tuple[str, str, str]]]] = [[]]
         left, wide = 0.0, self.fontMetrics().horizontalAdvance
         for entry in self._entries:
-            room = 25 + wide("0" * max(len(entry[2]), 7)) + 2 * SPACE
+            widest = re.sub(r"\d+ of (\d+)", r"\1 of \1", entry[2])
+            room = 25 + wide("0" * max(len(widest), 7)) + 2 * SPACE
             if lines[-1] and left + room > self.width():
                 lines.append([])
                 left = 0.0

@@ -103,6 +103,7 @@ class MapLayers(QObject):
         self.show_profiles(())
         self.show_landmarks(())
         self.set_picture(None)
+        self.key.reserve(False)
 
     def set_theme(self, theme: Theme, font: QFont) -> None:
         """Take the colours and the font anew."""

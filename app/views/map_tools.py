@@ -115,6 +115,7 @@ class MapTools(QObject):
         self.sketch.show_ring(None)
         self._point()
         if name:
+            self._layers.key.reserve(True)
             self._view.setFocus()
 
     def renew(self) -> None:
