@@ -8,12 +8,13 @@ import time
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QColor
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 from views_data import double_click, drag, send_move
 
 from palpate.app.theme import DARK
-from palpate.app.views.profile_items import lonely, stretches
+from palpate.app.views.profile_items import lonely, luminance, stretches
 from palpate.app.views.profile_view import ProfileView, Series, reading_rows, ten_to_ninety
 from palpate.core.channels import CHANNELS
 
@@ -120,6 +121,14 @@ def test_strip_tells_the_components_by_letter_and_changes_half_way_between_point
     for x, colour in ((20.0, COLOURS[0]), (480.0, COLOURS[1])):
         place = view.canvas.mapFromScene(box.mapViewToScene(QPointF(x, 0.5)))
         assert picture.pixelColor(place * picture.devicePixelRatio()).name() == colour
+
+
+def test_luminance_is_that_of_the_web_guidelines():
+    """White 1, black 0, pure green 0.7152 (WCAG 2.2, "relative luminance"); sRGB grey #777777 has
+    a contrast of 4.48 to white there, a figure often quoted (from memory)."""
+    white, black, green = (luminance(QColor(c)) for c in ("#ffffff", "#000000", "#00ff00"))
+    assert (white, black, green) == pytest.approx((1.0, 0.0, 0.7152))
+    assert 1.05 / (luminance(QColor("#777777")) + 0.05) == pytest.approx(4.48, abs=0.005)
 
 
 def test_dragging_a_cursor_in_any_plot_moves_it_in_all_and_drops_once(qtbot):

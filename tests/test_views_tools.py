@@ -39,6 +39,7 @@ class Hand:
         self.view.activateWindow()
         qtbot.waitExposed(self.view)
         self.tools, self.port = self.view.tools, self.view.plot.viewport()
+        self.pause = 0  # pyqtgraph takes no more than a hundred moves a second, the tools all
         self.said: list[tuple] = []
         for name in ("selected", "region_drawn", "region_dragged", "region_changed",
                      "profile_drawn", "profile_dragged", "profile_changed", "landmark_placed",
@@ -54,7 +55,7 @@ class Hand:
 
     def send(self, kind: QEvent.Type, at: QPoint, button: Qt.MouseButton, held: Qt.MouseButton,
              keys: Qt.KeyboardModifier = PLAIN) -> None:  # fmt: skip
-        QTest.qWait(11)  # pyqtgraph takes no more than a hundred moves a second
+        QTest.qWait(self.pause)
         place = QPointF(at)
         event = QMouseEvent(kind, place, self.port.mapToGlobal(place), button, held, keys)
         QApplication.sendEvent(self.port, event)
@@ -345,6 +346,7 @@ def test_a_region_that_is_not_held_lets_the_map_be_dragged(qtbot):
     hand = Hand(qtbot)
     mark = RegionMark("one", "rectangle", np.array([(100.0, 100.0), (300.0, 200.0)]))
     hand.view.layers.show_regions([mark])
+    hand.pause = 11
     before = hand.view.box.viewRect()
     hand.drag((300, 200), (400, 300))
     assert hand.said == []
@@ -371,11 +373,26 @@ def test_the_divider_goes_where_the_mouse_is(qtbot):
     assert said == [pytest.approx(0.25, abs=0.01)]  # 150 of 600 nm from the edge
 
 
+def test_the_divider_can_be_dragged_while_another_tool_is_chosen(qtbot):
+    hand = Hand(qtbot, "select rectangle")
+    hand.pause = 11
+    said: list[float] = []
+    hand.view.layers.divider_dropped.connect(said.append)
+    hand.view.layers.set_picture(np.ones((30, 30)))
+    hand.view.layers.set_split(True, 0.5)
+    hand.drag((290, 200), (440, 200))
+    assert said == [pytest.approx(0.75, abs=0.01)]
+    assert hand.said == []
+    hand.drag((100, 200), (200, 300))
+    assert hand.said[0][0] == "selected"
+
+
 def test_without_a_tool_a_click_picks_and_a_drag_moves_the_map(qtbot):
     hand = Hand(qtbot)
     hand.click(200, 400)
     qtbot.wait(QApplication.doubleClickInterval() + 50)
     assert hand.picked == [(20, 10)]
+    hand.pause = 11
     before = hand.view.box.viewRect()
     hand.drag((200, 400), (300, 300))
     assert hand.view.box.viewRect() != before
@@ -385,6 +402,7 @@ def test_without_a_tool_a_click_picks_and_a_drag_moves_the_map(qtbot):
 @pytest.mark.parametrize("tool", sorted(TOOLS))
 def test_a_tool_keeps_the_left_button_and_the_middle_one_or_space_move_the_map(qtbot, tool):
     hand = Hand(qtbot, tool)
+    hand.pause = 11
     before = hand.view.box.viewRect()
     hand.drag((200, 200), (300, 350))
     assert hand.view.box.viewRect() == before

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QTransform
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QTransform
 
 from .. import theme as look
 from ..theme import Theme
@@ -214,8 +214,19 @@ class Strip(pg.GraphicsObject):
                 painter.fillRect(area, look.colour(self._theme.no_value))
                 painter.fillRect(area, hatch)
                 continue
-            painter.fillRect(area, look.colour(self._colours[label]))
+            filled = look.colour(self._colours[label])
+            painter.fillRect(area, filled)
             if area.width() >= wide(self._letters[label]) + 2:
-                painter.setPen(look.colour(self._theme.dark_edge))
+                bright = luminance(filled) > 0.18  # there, black and white stand out alike
+                painter.setPen(look.colour(self._theme.dark_edge if bright
+                                           else self._theme.light_edge))  # fmt: skip
                 painter.drawText(area, Qt.AlignmentFlag.AlignCenter, self._letters[label])
         painter.restore()
+
+
+def luminance(colour: QColor) -> float:
+    """Relative luminance, 0 (black) to 1 (white), as the Web Content Accessibility Guidelines
+    2.2 define it for sRGB."""
+    parts = (colour.redF(), colour.greenF(), colour.blueF())
+    r, g, b = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
