@@ -23,6 +23,8 @@ from . import scales
 from .colour_bar import ColourBar, Limits
 from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style
 from .map_key import Key
+from .map_layers import MapLayers
+from .map_tools import MapTools
 from .readout import Readout
 from .symbols import rich
 
@@ -30,7 +32,7 @@ Array = np.ndarray
 
 
 class MapBox(pg.ViewBox):
-    """The area of the image: left drag moves it, the wheel zooms, clicks are told."""
+    """The area of the image: a drag moves it, the wheel zooms, clicks are told."""
 
     clicked = Signal(object)
     fitted = Signal()
@@ -45,7 +47,7 @@ class MapBox(pg.ViewBox):
             (self.fitted.emit if ev.double() else lambda: self.clicked.emit(ev.scenePos()))()
 
     def mouseDragEvent(self, ev: object, axis: int | None = None) -> None:
-        if ev.button() == Qt.MouseButton.LeftButton:
+        if ev.button() in (Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton):
             super().mouseDragEvent(ev, axis)
 
     def hoverEvent(self, ev: object) -> None:
@@ -97,6 +99,7 @@ class MapView(QWidget):
         self.marks_item = mark_item()
         for item in (self.ground, self.image, self.marks_item, self.cursor_item):
             self.box.addItem(item, ignoreBounds=True)
+        self.layers = MapLayers(self.box, self)
         self.scale_bar = ScaleBar(self.box)
         self.bar, self.readout, self.key = ColourBar(), Readout(), Key()
         grid = QGridLayout(self)
@@ -107,6 +110,7 @@ class MapView(QWidget):
         grid.addWidget(self.bar, 1, 1)
         grid.addWidget(self.readout, 2, 0, 1, 2)
         grid.addWidget(self.key, 3, 0, 1, 2)
+        grid.addWidget(self.layers.key, 4, 0, 1, 2)
         grid.setRowStretch(1, 1)
         grid.setColumnStretch(0, 1)
         self.box.clicked.connect(self._on_click)
@@ -116,6 +120,7 @@ class MapView(QWidget):
         self.box.sigResized.connect(lambda *_: self.fit() if self._whole else self._on_range())
         self.box.sigRangeChangedManually.connect(lambda *_: setattr(self, "_whole", False))
         self.bar.limits_edited.connect(self._on_limits)
+        self.tools = MapTools(self)
 
     def _head(self) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -193,6 +198,8 @@ class MapView(QWidget):
         for item in (self.ground, self.cursor_item, self.key):
             item.set_theme(theme)
         self.scale_bar.set_theme(theme, font)
+        self.layers.set_theme(theme, font)
+        self.tools.set_theme(theme)
         pen, brush = mark_style(theme)
         self.marks_item.setPen(pen)
         self.marks_item.setBrush(brush)
@@ -248,6 +255,8 @@ class MapView(QWidget):
         self.box.setLimits(xMin=rect.left() - reach, xMax=rect.right() + reach,
                            yMin=rect.top() - reach, yMax=rect.bottom() + reach,
                            minXRange=2 * abs(dx) * f, minYRange=2 * abs(dy) * f)  # fmt: skip
+        self.layers.place(self.image.transform(), self._values.shape, f)
+        self.tools.renew()
         self.set_cursor(*self._cursor)
 
     def _image_rect(self) -> QRectF:
