@@ -4,6 +4,10 @@ The places read across a line are closer than pixels and pixels are like their n
 spread over the root of their number would be far too small an error. How alike two places are is
 found from all points of the line together, as the correlation of what is left when each point's
 mean is taken off; the number of independent ones follows from that.
+
+What is wider than the line is the same at all places across it: it belongs to the profile and not
+to its error. So the error tells how well the mean of this strip is known, and not how far the next
+strip may differ where a map varies slowly.
 """
 
 from __future__ import annotations
@@ -16,6 +20,8 @@ import numpy as np
 
 Array = np.ndarray
 ROUNDS = 30
+ENOUGH = 250
+"""Points of the line that the correlation across it is taken from; neighbours tell the same."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +44,15 @@ class Line:
     pixels: Array
     effective: Array
     from_spread: Array
+
+    def interval(self) -> tuple[Array, Array]:
+        """Ends of the 95 % interval of the mean, (n,) each; by Student's law where the error comes
+        from the spread of a few independent pixels, else by the normal one."""
+        from scipy.special import stdtrit
+
+        freedom = np.where(self.from_spread, np.maximum(self.effective - 1.0, 0.2), 1e9)
+        reach = stdtrit(freedom, 0.975) * self.errors
+        return self.values - reach, self.values + reach
 
 
 def fractional(axis: Array, at: Array) -> Array:
@@ -89,22 +104,23 @@ class Lookup:
         self.use = self.inside.copy()
         if usable is not None:
             good = np.asarray(usable, dtype=bool).ravel()
-            for index, weight in self.corners or [(self.pixel, None)]:
-                self.use &= good[index] if weight is None else good[index] | (weight == 0.0)
+            for index in [index for index, _ in self.corners] or [self.pixel]:
+                self.use &= good[index]
         self.everywhere = bool(self.use.all())
 
     def _corners(self, row: Array, col: Array, rows: int) -> list[tuple[Array, Array]]:
-        """Flat index and weight of the four pixels around each place. Between the outer centres
-        and the edge of the map the outer pixel counts as it is."""
+        """Flat index and weight of the four pixels around each place; one without weight is not
+        looked at. Between the outer centres and the edge of the map the outer pixel counts as it
+        is."""
         row, col = np.clip(row, 0.0, rows - 1.0), np.clip(col, 0.0, self.cols - 1.0)
         r0 = np.minimum(row.astype(np.intp), max(rows - 2, 0))
         c0 = np.minimum(col.astype(np.intp), max(self.cols - 2, 0))
         r1, c1 = np.minimum(r0 + 1, rows - 1), np.minimum(c0 + 1, self.cols - 1)
         down, right = row - r0, col - c0
-        return [(r0 * self.cols + c0, (1.0 - down) * (1.0 - right)),
-                (r0 * self.cols + c1, (1.0 - down) * right),
-                (r1 * self.cols + c0, down * (1.0 - right)),
-                (r1 * self.cols + c1, down * right)]  # fmt: skip
+        four = ((r0, c0, (1.0 - down) * (1.0 - right)), (r0, c1, (1.0 - down) * right),
+                (r1, c0, down * (1.0 - right)), (r1, c1, down * right))  # fmt: skip
+        return [(np.where(weight == 0.0, self.pixel, r * self.cols + c), weight)
+                for r, c, weight in four]  # fmt: skip
 
     def read(self, values: Array) -> Array:
         """A map at each place, (m, n); NaN where it is missing there."""
@@ -112,8 +128,7 @@ class Lookup:
         if self.corners:
             found = np.zeros(self.pixel.shape)
             for index, weight in self.corners:
-                part = flat[index] * weight
-                found += np.where(weight == 0.0, 0.0, part)
+                found += flat[index] * weight
         else:
             found = flat[self.pixel]
         if not self.everywhere:
@@ -185,46 +200,69 @@ def _own(lookup: Lookup, own: Array, there: Array) -> Array:
 def _independent(rest: Array, there: Array, variance: Array, spacing: float) -> float:
     """Independent pixels behind a full width, as a share of the places across it.
 
-    The correlation is taken lag by lag across the line, over all its points together, each with
-    its own variance taken out, and used up to where it first falls into its noise.
+    The correlation is taken lag by lag across the line, over its points together, each with its
+    own variance taken out, and used up to where it first falls into its noise.
     """
     from ..uncertainty.effective import effective_number_of
 
     m = rest.shape[0]
-    live = (variance > 0.0) & np.isfinite(variance)
-    if m < 2 or not live.any():
+    live = np.flatnonzero(variance > 0.0)
+    if m < 2 or not live.size:
         return 1.0
-    scaled = rest[:, live] / np.sqrt(variance[live])
-    rho, pairs = _lags(scaled, there[:, live])
-    if len(rho) < 2:
-        return 1.0
-    lags, column, found = spacing * np.arange(m), np.ones((m, 1), dtype=bool), float(m)
+    live = live[:: max(1, live.size // ENOUGH)]
+    lags = _Lags(rest[:, live] / np.sqrt(variance[live]), there[:, live])
+    found = float(m)
     for _ in range(ROUNDS):
-        raised = rho + (1.0 - rho) / found  # what taking off the mean has lowered
-        below = np.flatnonzero(raised <= 1.0 / np.sqrt(np.maximum(pairs, 1.0)))
-        used = np.zeros(m)
-        used[: below[0] if below.size else len(rho)] = raised[: below[0] if below.size else None]
-        before = found
-        number = effective_number_of(lambda h, u=used: np.interp(h, lags, u, right=0.0), column,
-                                     (spacing, 1.0))  # fmt: skip
-        found = min(max(number, 1.0), float(m))
-        if abs(found - before) < 1e-3 * found:
+        # n = m²/ΣΣρ with each ρ raised by (1 - ρ)/n has its solution in closed form
+        raised = lags.down_to_noise(found)
+        rho, twice = lags.known(raised.size), 2.0 * (m - np.arange(1.0, raised.size + 1.0))
+        plain, lifted = m + float(twice @ rho), float(twice @ (1.0 - rho))
+        before, found = found, min(max((m * m - lifted) / max(plain, 1.0), 1.0), float(m))
+        if abs(found - before) < 0.005 * found:
             break
-    return found / m
+    final = np.concatenate([[1.0], rho + (1.0 - rho) / found, [0.0]])
+    at = spacing * np.arange(final.size)
+    number = effective_number_of(lambda h: np.interp(h, at, final), np.ones((m, 1), dtype=bool),
+                                 (spacing, spacing))  # fmt: skip
+    return min(max(number / m, 1.0 / m), 1.0)
 
 
-def _lags(scaled: Array, there: Array) -> tuple[Array, Array]:
-    """ρ and pairs at each lag across, from 0 to a little beyond where ρ has fallen below zero."""
-    m, full = len(scaled), bool(there.all())
-    rho, pairs = [1.0], [float(np.count_nonzero(there))]
-    total = float(np.vdot(scaled, scaled)) / max(pairs[0], 1.0)
-    for lag in range(1, m):
-        one, other = scaled[lag:], scaled[:-lag]
-        count = float(one.size if full else np.count_nonzero(there[lag:] & there[:-lag]))
-        if not count:
-            break
-        rho.append(float(np.vdot(one, other)) / count / total)
-        pairs.append(count)
-        if rho[-1] < -1.0 / math.sqrt(m) and lag >= 2:
-            break
-    return np.array(rho), np.array(pairs)
+class _Lags:
+    """Correlation across the line, worked out only as far as it is asked for.
+
+    Parameters
+    ----------
+    scaled : (m, n) what is left when each point's mean is taken off, each point's variance 1
+    there : (m, n) bool
+    """
+
+    def __init__(self, scaled: Array, there: Array) -> None:
+        self._scaled, self._there, self._full = scaled, there, bool(there.all())
+        self._known: list[tuple[float, float]] = []
+
+    def _lag(self, lag: int) -> tuple[float, float]:
+        """ρ and the pairs behind it."""
+        for next_lag in range(len(self._known), lag + 1):
+            end = len(self._scaled) - next_lag
+            one, other = self._scaled[next_lag:], self._scaled[:end]
+            both = one.size if self._full else np.count_nonzero(
+                self._there[next_lag:] & self._there[:end])  # fmt: skip
+            total = float(np.einsum("ij,ij->", one, other))
+            self._known.append((total / both if both else 0.0, float(both)))
+        return self._known[lag]
+
+    def known(self, count: int) -> Array:
+        """ρ of the first lags."""
+        return np.array([self._lag(lag)[0] for lag in range(1, count + 1)])
+
+    def down_to_noise(self, effective: float) -> Array:
+        """ρ from lag 1 on, raised by what taking off the mean has lowered it, as far as it stands
+        out of its noise."""
+        found: list[float] = []
+        for lag in range(1, len(self._scaled)):
+            rho, pairs = self._lag(lag)
+            raised = rho + (1.0 - rho) / effective
+            if not pairs or raised <= 1.0 / math.sqrt(pairs):
+                break
+            found.append(raised)
+        return np.array(found)

@@ -41,7 +41,8 @@ def points(field: str, values: Any) -> tuple[Point, ...]:
     listed = _listed(field, values)
     if len(listed) > MOST_POINTS:
         raise SettingsError(
-            field, f"has {len(listed):,} points; draw it with {MOST_POINTS:,} at most.")
+            field, f"has {len(listed):,} points; draw it with {MOST_POINTS:,} at most."
+        )
     found = []
     for i, pair in enumerate(listed):
         at = f"{field}[{i}]"
@@ -69,10 +70,12 @@ def name(field: str, value: Any) -> str:
         raise SettingsError(field, "is empty: give it a name.")
     if len(value) > LONGEST_NAME:
         raise SettingsError(
-            field, f"has {len(value):,} characters; choose a name of {LONGEST_NAME} at most.")
+            field, f"has {len(value):,} characters; choose a name of {LONGEST_NAME} at most."
+        )
     if value != value.strip() or not value.isprintable():
         raise SettingsError(
-            field, "has blanks around it or signs that can't be printed: choose a plain name.")
+            field, "has blanks around it or signs that can't be printed: choose a plain name."
+        )
     return value
 
 
@@ -82,7 +85,8 @@ def note(field: str, value: Any) -> str:
         raise SettingsError(field, "must be text: write it in quotes.")
     if len(value) > LONGEST_NOTE:
         raise SettingsError(
-            field, f"has {len(value):,} characters; shorten it to {LONGEST_NOTE:,}.")
+            field, f"has {len(value):,} characters; shorten it to {LONGEST_NOTE:,}."
+        )
     if not all(sign.isprintable() or sign in "\n\t" for sign in value):
         raise SettingsError(field, "has signs that can't be printed: take them out.")
     return value

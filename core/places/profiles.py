@@ -62,7 +62,9 @@ class Profile:
     @property
     def length(self) -> float:
         """Along the line, corners included."""
-        return math.fsum(math.dist(a, b) for a, b in zip(self.points, self.points[1:], strict=False))
+        return math.fsum(
+            math.dist(a, b) for a, b in zip(self.points, self.points[1:], strict=False)
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +139,7 @@ def sample(
 ) -> Sampled:  # fmt: skip
     """Read maps along a profile, all of them at once.
 
-    Across the line the maps are read at places half a pixel apart or closer. With "nearest" each
+    Across the line the maps are read at places half a pixel apart or closer (see `offsets_of`). With "nearest" each
     place takes the pixel it lies in, so a pixel counts by how much of it the line's width covers.
     With "linear" each is interpolated from the four pixels around it, and is missing as soon as one
     of those is left out: nothing is ever interpolated across a gap.
@@ -185,10 +187,9 @@ def sample(
     lines = {name: line_of(lookup, values, (errors or {}).get(name), spacing or pitch)
              for name, values in maps.items()}  # fmt: skip
     component = None if labels is None else lookup.majority(labels)
-    wide = step is not None and path.step > 1.5 * step and path.distance.size >= MOST_STEPS
     return Sampled(distance=path.distance, x=path.x, y=path.y, channels=lines, component=component,
                    step=path.step, across=spacing, **about,
-                   reason=_reason(lookup, path, wide or path.step > 1.5 * (step or pitch)))  # fmt: skip
+                   reason=_reason(lookup, path, path.step > 1.5 * (step or pitch)))  # fmt: skip
 
 
 def sample_analysis(
@@ -230,11 +231,13 @@ def steps_of(y: Array, x: Array) -> tuple[float, float]:
 
 def offsets_of(width: float, pitch: float, along: int) -> Array:
     """Places across the line, from one side to the other: the middles of equal parts of the
-    width, half a pixel or less each; one in the middle for a width of one pixel or less."""
+    width, half a pixel or less each (a pixel or less on lines eight pixels wide); one in the
+    middle for a width of one pixel or less."""
     if width <= pitch * (1.0 + 1e-9):
         return np.zeros(1)
     most = max(1, min(MOST_ACROSS, MOST_READS // along))
-    count = int(min(math.ceil(2.0 * width / pitch - 1e-9), most))
+    wide = width / pitch
+    count = int(min(math.ceil(min(2.0 * wide, max(16.0, wide)) - 1e-9), most))
     return ((np.arange(count) + 0.5) / count - 0.5) * width
 
 

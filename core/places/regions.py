@@ -274,7 +274,7 @@ def _degenerate(shape: Shape, labels: Array | None) -> str:
 def _beside(x: Array, y: Array, shape: Shape) -> str:
     low, high = bounds_of(shape)
     if x.size and y.size and all(np.isfinite((*low, *high))):
-        apart = (high[0] < x.min() or low[0] > x.max() or high[1] < y.min() or low[1] > y.max())
+        apart = high[0] < x.min() or low[0] > x.max() or high[1] < y.min() or low[1] > y.max()
         if apart:
             return "The region lies beside the map."
     return "The region lies between the centres of the pixels: make it larger."
