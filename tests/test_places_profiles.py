@@ -198,7 +198,7 @@ def misses(field_of, truth, width, method="nearest", lines=24, seed=1):
     """Shares of points whose 95 % interval misses the truth: ours, and by counting pixels."""
     rng = np.random.default_rng(seed)
     axis, ours, naive = np.arange(160) + 0.5, [], []
-    for k in range(lines):
+    for _ in range(lines):
         turn = rng.uniform(0, 2 * math.pi)
         step = 50.0 * np.array([math.cos(turn), math.sin(turn)])
         line = Profile("a", (80.0 - step, 80.0 + step), width)

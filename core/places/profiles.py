@@ -139,10 +139,11 @@ def sample(
 ) -> Sampled:  # fmt: skip
     """Read maps along a profile, all of them at once.
 
-    Across the line the maps are read at places half a pixel apart or closer (see `offsets_of`). With "nearest" each
-    place takes the pixel it lies in, so a pixel counts by how much of it the line's width covers.
-    With "linear" each is interpolated from the four pixels around it, and is missing as soon as one
-    of those is left out: nothing is ever interpolated across a gap.
+    Across the line the maps are read at places half a pixel apart or closer, on lines eight pixels
+    wide a pixel or closer. With "nearest" each place takes the pixel it lies in, so a pixel counts
+    by how much of it the line's width covers. With "linear" each is interpolated from the four
+    pixels around it, and is missing as soon as one of those is left out: nothing is ever
+    interpolated across a gap.
 
     Parameters
     ----------
@@ -174,7 +175,12 @@ def sample(
         raise ValueError(f"the step is {step!r}; it must be above zero")
     pitch = min(steps_of(y, x))
     path = path_of(profile.points, step or pitch)
-    about = {"profile": profile, "unit": unit, "units": dict(units or {}), "method": method}
+    about: dict[str, Any] = {
+        "profile": profile,
+        "unit": unit,
+        "units": dict(units or {}),
+        "method": method,
+    }
     if not path.distance.size:
         none = np.empty(0)
         lines = {name: Line(none, none, none.astype(int), none, none.astype(bool)) for name in maps}

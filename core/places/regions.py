@@ -62,7 +62,8 @@ class Brush:
         given = checks.listed("brush.strokes", self.strokes)
         if len(given) > MOST_STROKES:
             raise SettingsError(
-                "brush.strokes", f"has {len(given):,} strokes; {MOST_STROKES:,} at most.")  # fmt: skip
+                "brush.strokes", f"has {len(given):,} strokes; {MOST_STROKES:,} at most."
+            )
         for i, stroke in enumerate(given):
             at = f"brush.strokes[{i}]"
             pair = checks.listed(at, stroke)
