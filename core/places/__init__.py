@@ -18,6 +18,7 @@ _HOME = {
     "RegionStatistics": "statistics", "ChannelStatistics": "statistics",
     "statistics_of": "statistics", "Difference": "differences", "differences": "differences",
     "Places": "collection", "save_profile": "exports", "save_statistics": "exports",
+    "save_differences": "exports",
 }  # fmt: skip
 
 __all__ = list(_HOME)
