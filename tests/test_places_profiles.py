@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from palpate.core.errors import SettingsError
-from palpate.core.places import Profile, between, sample
+from palpate.core.places import Profile, between, sample, sample_analysis
 from palpate.core.simulate import smooth_field
 
 X = (np.arange(80) + 0.5) * 10.0
@@ -255,6 +255,35 @@ def test_the_same_line_read_with_a_finer_step_is_not_known_any_better():
     coarse, fine = (sample(line, {"f": field}, X, Y, step=s).channels["f"] for s in (10.0, 2.0))
     assert np.median(fine.errors) == pytest.approx(np.median(coarse.errors), rel=0.15)
     assert np.median(fine.effective) == pytest.approx(np.median(coarse.effective), rel=0.2)
+
+
+# ---- an analysis
+
+
+def test_an_analysis_is_read_without_its_doubted_and_decided_pixels():
+    from palpate.core import Settings, analyse
+    from palpate.core.simulate import SKI_BOOT, Lever, Ramp, simulate_map
+
+    made = simulate_map(np.zeros((6, 24), dtype=np.int64), SKI_BOOT[:1], spoiled=0.1, seed=4,
+                        lever=Lever(2.5, 58.0, "paraboloid", 16.0, 0.07),
+                        ramp=Ramp(travel=170.0, samples=200, set_force=35.0),
+                        scan_size=(480.0, 120.0))  # fmt: skip
+    analysis = analyse(made.as_map(), Settings())
+    x, y = analysis.map.x, analysis.map.y
+    row = int(np.argmax(analysis.severe.sum(axis=1)))
+    decided = np.zeros((6, 24), dtype=bool)
+    decided[row, 3] = True
+    line = Profile("a", ((x[0], y[row]), (x[-1], y[row])))
+    got = sample_analysis(line, analysis, ("modulus", "height"), left_out=decided)
+    lost = ~analysis.trusted[row] | decided[row]
+    assert lost.sum() >= 2
+    want = np.where(lost, np.nan, analysis.channel("modulus")[row])
+    np.testing.assert_array_equal(got.channels["modulus"].values, want)
+    own = analysis.errors("modulus")[row]
+    np.testing.assert_array_equal(got.channels["modulus"].errors, np.where(lost, np.nan, own))
+    assert got.units == {"modulus": "GPa", "height": "nm"}
+    assert got.unit == "nm"
+    assert len(sample_analysis(line, analysis).channels) > 10
 
 
 # ---- cursors

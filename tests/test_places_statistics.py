@@ -68,12 +68,15 @@ def test_every_pixel_of_a_region_is_used_or_left_out_for_one_reason():
 
 
 def coverage(xi, draw, truth_mean, truth_median, seed, fields=40):
-    """Shares of 95 % intervals that hold the truth: of mean, of median, and naive of the mean."""
+    """Shares of 95 % intervals that hold the truth: of mean, of median, and naive of the mean.
+
+    A part is cut from larger fields, since those are made with a mean of exactly zero.
+    """
     rng, hits = np.random.default_rng(seed), []
     axis = np.arange(128) + 0.5
     mask = mask_of(Rectangle(5, 10, 85, 120), axis, axis)
     for _ in range(fields):
-        values = draw(smooth_field((192, 192), xi, rng)[:128, :128])
+        values = draw(smooth_field((320, 320), xi, rng)[:128, :128])
         got = statistics_of({"a": values}, mask).channels["a"]
         naive = 1.96 * got.deviation / math.sqrt(got.used)
         hits.append((got.mean_interval[0] <= truth_mean <= got.mean_interval[1],
@@ -87,8 +90,8 @@ def test_intervals_of_mean_and_median_hold_on_correlated_fields_where_counting_p
     mean, median, naive = coverage(
         xi, lambda f: 5.0 + 2.0 * f, 5.0, 5.0, seed=int(10 * xi), fields=120
     )
-    assert mean > 0.89
-    assert median > 0.89
+    assert 0.90 < mean < 0.995
+    assert 0.90 < median < 0.995
     assert naive < (0.85 if xi < 1 else 0.45)
 
 
@@ -97,8 +100,8 @@ def test_intervals_hold_on_moduli_that_are_log_normal():
     mean, median, naive = coverage(
         2.0, lambda f: np.exp(0.5 * f), math.exp(0.125), 1.0, seed=5, fields=120
     )
-    assert mean > 0.88
-    assert median > 0.89
+    assert 0.90 < mean < 0.995
+    assert 0.90 < median < 0.995
     assert naive < 0.5
 
 
@@ -221,7 +224,7 @@ def test_intervals_of_differences_and_ratios_hold_and_a_common_factor_leaves_the
     left = mask_of(Rectangle(0, 0, 60, 128), np.arange(128) + 0.5, np.arange(128) + 0.5)
     for _ in range(80):
         factor = rng.lognormal(0.0, 0.2)  # a spring constant's error, the same everywhere
-        values = np.exp(0.2 * smooth_field((192, 192), 2.0, rng)[:128, :128])
+        values = np.exp(0.2 * smooth_field((256, 256), 2.0, rng)[:128, :128])
         values = factor * np.where(left, 2.0, 1.0) * values
         a, b = (statistics_of({"modulus": values}, m) for m in (left, right))
         one = differences(a, b)["modulus"]
