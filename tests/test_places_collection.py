@@ -68,6 +68,13 @@ def test_names_are_unique_over_both_kinds_whatever_their_capitals():
         FULL.replace("box", FULL.find("thin"))
 
 
+def test_all_places_together_have_a_bounded_number_of_points():
+    large = Polygon(((0.0, 1.0),) * 20_000)
+    places = Places(tuple(Region(f"r{i}", large) for i in range(10)))
+    with pytest.raises(SettingsError, match="200,000"):
+        places.add(Region("more", BOX))
+
+
 def test_a_free_name_is_never_taken_and_never_too_long():
     places = Places()
     for _ in range(12):

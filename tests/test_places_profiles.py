@@ -106,6 +106,15 @@ def test_an_axis_that_falls_or_is_uneven_reads_the_same_places():
     np.testing.assert_allclose(got.channels["f"].values, got.x, atol=0.1)
 
 
+def test_a_map_of_one_scan_line_is_as_high_as_its_pixels_are_wide():
+    row, y = np.arange(80.0)[None, :], np.array([5.0])
+    got = sample(Profile("a", ((0.0, 5.0), (799.0, 5.0)), 40.0), {"f": row}, X, y)
+    np.testing.assert_array_equal(got.channels["f"].values, np.floor(got.x / 10.0))
+    assert (got.channels["f"].pixels == 1).all()
+    off = sample(Profile("a", ((0.0, 11.0), (799.0, 11.0))), {"f": row}, X, y)
+    assert "beside the map" in off.reason
+
+
 # ---- what is left out
 
 

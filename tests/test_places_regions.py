@@ -179,6 +179,7 @@ def test_a_region_that_holds_pixels_has_no_excuse():
         (lambda: OfComponent(-1), "component.number"),
         (lambda: OfComponent(1.5), "component.number"),
         (lambda: Combined((Combined(()),)), "combined.added[0]"),
+        (lambda: Combined((Polygon(((0.0, 1.0),) * 10_001),) * 2), "combined"),
         (lambda: Region("", Rectangle(0, 0, 1, 1)), "region.name"),
         (lambda: Region(" a", Rectangle(0, 0, 1, 1)), "region.name"),
         (lambda: Region("a\nb", Rectangle(0, 0, 1, 1)), "region.name"),

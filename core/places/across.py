@@ -55,14 +55,20 @@ class Line:
         return self.values - reach, self.values + reach
 
 
-def fractional(axis: Array, at: Array) -> Array:
-    """Index of a coordinate on an axis of centres; NaN beyond the outer pixels' edges."""
-    if axis.size == 1:
-        return np.where(np.isfinite(at), 0.0, np.nan)
+def steps_of(y: Array, x: Array) -> tuple[float, float]:
+    """Distance between rows and between columns; of a single one that of the other, or 1."""
+    found = [abs(float(a[-1] - a[0])) / (a.size - 1) if a.size > 1 else math.nan for a in (y, x)]
+    known = [step for step in found if step > 0.0]
+    rows, cols = (step if step > 0.0 else (known or [1.0])[0] for step in found)
+    return rows, cols
+
+
+def fractional(axis: Array, at: Array, step: float) -> Array:
+    """Index of a coordinate on an axis of centres `step` apart (on average); NaN beyond the outer
+    pixels' edges."""
     falls = axis[0] > axis[-1]
     rising = axis[::-1] if falls else axis
-    step = (rising[-1] - rising[0]) / (axis.size - 1)
-    even = np.abs(np.diff(rising) - step).max() < 1e-6 * step
+    even = axis.size < 2 or np.abs(np.diff(rising) - step).max() < 1e-6 * step
     if even:
         index = (at - rising[0]) / step
     else:
@@ -92,7 +98,8 @@ class Lookup:
     def __init__(self, px: Array, py: Array, x: Array, y: Array, usable: Array | None,
                  method: str) -> None:  # fmt: skip
         self.cols = x.size
-        row, col = fractional(y, py), fractional(x, px)
+        down, right = steps_of(y, x)
+        row, col = fractional(y, py, down), fractional(x, px, right)
         self.inside = np.isfinite(row) & np.isfinite(col)
         row, col = np.where(self.inside, row, 0.0), np.where(self.inside, col, 0.0)
         # half way between two centres is the later pixel's: np.rint would take the even one

@@ -12,10 +12,12 @@ from typing import Any
 from ..errors import ReadError, SettingsError
 from . import checks, described
 from .profiles import Profile
-from .regions import Region
+from .regions import Region, points_of
 
 VERSION = 1
 MOST_PLACES = 1_000
+MOST_POINTS = 200_000
+"""Points of all places together."""
 LARGEST_FILE = 20_000_000
 UNITS = ("nm", "pixel")
 _REPAIR = "Correct it with a text editor, or save the places again."
@@ -34,7 +36,7 @@ class Places:
         are then 0, 1, 2 ...)
 
     Raises SettingsError if two places have one name (capitals count as small letters), or there
-    are more than 1,000.
+    are more than 1,000 or more than 200,000 points in all.
     """
 
     regions: tuple[Region, ...] = ()
@@ -52,6 +54,10 @@ class Places:
             raise SettingsError("places.unit", "must be “nm” or “pixel”: choose one.")
         if len(self) > MOST_PLACES:
             raise SettingsError("places", f"are {len(self):,}; keep {MOST_PLACES:,} at most.")
+        points = sum(points_of(r.shape) for r in self.regions)
+        points += sum(len(p.points) for p in self.profiles)
+        if points > MOST_POINTS:
+            raise SettingsError("places", f"have {points:,} points; keep {MOST_POINTS:,} at most.")
         seen: set[str] = set()
         for name in self.names:
             if name.casefold() in seen:

@@ -17,7 +17,7 @@ import numpy as np
 
 from ..errors import SettingsError
 from . import checks
-from .across import Line, Lookup, line_of
+from .across import Line, Lookup, line_of, steps_of
 from .checks import Point
 
 if TYPE_CHECKING:
@@ -225,14 +225,6 @@ def sample_analysis(
         unit="nm" if analysis.map.has_scale else "pixel",
         units={n: CHANNELS[n].unit for n in chosen},
     )  # fmt: skip
-
-
-def steps_of(y: Array, x: Array) -> tuple[float, float]:
-    """Distance between rows and between columns; of a single one that of the other, or 1."""
-    found = [abs(float(a[-1] - a[0])) / (a.size - 1) if a.size > 1 else math.nan for a in (y, x)]
-    known = [step for step in found if step > 0.0]
-    rows, cols = (step if step > 0.0 else (known or [1.0])[0] for step in found)
-    return rows, cols
 
 
 def offsets_of(width: float, pitch: float, along: int) -> Array:

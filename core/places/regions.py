@@ -117,9 +117,24 @@ class Combined:
         count = len(self.added) + len(self.taken)
         if count > MOST_PARTS:
             raise SettingsError("combined", f"has {count:,} parts; {MOST_PARTS} at most.")
+        total = points_of(self)
+        if total > checks.MOST_POINTS:
+            raise SettingsError("combined", f"has {total:,} points; draw it with "
+                                f"{checks.MOST_POINTS:,} at most.")  # fmt: skip
 
 
 Shape = Simple | Combined
+
+
+def points_of(shape: Shape) -> int:
+    """How many points describe a shape."""
+    if isinstance(shape, Polygon):
+        return len(shape.vertices)
+    if isinstance(shape, Brush):
+        return sum(len(line) for line, _ in shape.strokes)
+    if isinstance(shape, Combined):
+        return sum(points_of(part) for part in (*shape.added, *shape.taken))
+    return 1
 
 
 @dataclass(frozen=True)
@@ -229,6 +244,8 @@ def _painted(brush: Brush, x: Array, y: Array) -> Array:
         high = (np.searchsorted(xs, max(ax, bx) + radius, side="right"),
                 np.searchsorted(ys, max(ay, by) + radius, side="right"))  # fmt: skip
         box = slice(low[1], high[1]), slice(low[0], high[0])
+        if found[box].all():  # also of a box without pixels
+            continue
         px, py = xs[None, box[1]] - ax, ys[box[0], None] - ay
         dx, dy = bx - ax, by - ay
         length = dx * dx + dy * dy
