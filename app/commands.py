@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject
 
@@ -69,8 +69,16 @@ class Commands(QObject):
         name = f"{saving.stem_of(analysis.map)}_result.h5"
         path = files.ask_save(self._window, "Save the result", name, files.RESULTS)
         if path is not None:
-            number = self._session.submit(Save(saving.result_file(analysis, path)))
+            work, made = self._session.work, self._made()
+            number = self._session.submit(Save(saving.result_file(analysis, path, work, made)))
             self._kept_by[number] = self._session.work
+
+    def _made(self) -> Any:
+        """The components of the present analysis under the present rule; None if there are none."""
+        workspace = self._window.workspace
+        made = workspace.component_desk.made if workspace is not None else None
+        fits = made is not None and made.composition.maps.source is self._session.analysis
+        return made if fits and made.composition.rule == self._session.rule else None
 
     def ask_export(self) -> None:
         if not self._session.finished:
@@ -97,6 +105,16 @@ class Commands(QObject):
                 self._session.mark_work_saved(work)
         elif isinstance(answer.error, Cancelled):
             self._window.say("Stopped; what was not finished is not there.")
+
+    def ask_save_components(self) -> None:
+        """Save the table of components, its pairs and its rule."""
+        made = self._window.workspace.component_desk.made
+        if made is None or not made.whole:
+            return
+        name = f"{saving.stem_of(self._session.map)}_components.csv"
+        path = files.ask_save(self._window, "Save the tables of components", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.component_tables(made, path)))
 
     def ask_save_budget(self, text: str) -> None:
         """Save a budget of uncertainty, which is given as comma-separated values."""

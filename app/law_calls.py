@@ -70,7 +70,7 @@ class Refused:
     place: str = ""
 
 
-def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
+def attempt(work: Callable[[Progress], Any], progress: Progress, what: str = "this curve") -> Any:
     """The answer of some work, or `Refused`; only `Cancelled` passes as an error."""
     try:
         found = work(progress)
@@ -81,13 +81,13 @@ def attempt(work: Callable[[Progress], Any], progress: Progress) -> Any:
     except ModuleNotFoundError as error:
         return Refused(f"This part of Palpate is not installed ({error.name}).")
     except (ValueError, ArithmeticError) as error:  # of this curve: said in place
-        return Refused(f"Not possible for this curve: {error}")
+        return Refused(f"Not possible for {what}: {error}")
     except Exception as error:
-        fault = fault_of(error, "looking at the law")
+        fault = fault_of(error, f"looking at {what}")
         last = traceback.extract_tb(error.__traceback__)[-1]
         place = f"{type(error).__name__} in {last.filename}, line {last.lineno}"
         return Refused("This could not be worked out; the fault is in Palpate.", fault, place)
-    return Refused("There is nothing to show for this curve.") if found is None else found
+    return Refused(f"There is nothing to show for {what}.") if found is None else found
 
 
 @dataclass(frozen=True, eq=False)

@@ -35,7 +35,7 @@ from .status import Status
 if TYPE_CHECKING:
     from .workspace import Workspace
 
-LAYOUT_VERSION = 2
+LAYOUT_VERSION = 3
 
 
 class MainWindow(QMainWindow):
@@ -77,7 +77,8 @@ class MainWindow(QMainWindow):
         self.values_dock = self._dock("Values", "values", QWidget())
         self.settings_dock = self._dock("Settings", "settings", self.settings_panel)
         self.law_dock = self._dock("Law", "law", QWidget())
-        self.docks = (self.values_dock, self.settings_dock, self.law_dock)
+        self.components_dock = self._dock("Components", "components", QWidget())
+        self.docks = (self.values_dock, self.settings_dock, self.law_dock, self.components_dock)
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
         self._offer_samples()
@@ -132,11 +133,15 @@ class MainWindow(QMainWindow):
             self.workspace.marks_toggled.connect(self._marks_switched)
             self.pages.addWidget(self.workspace)
             for dock, panel in ((self.values_dock, self.workspace.values),
-                                (self.law_dock, self.workspace.law)):  # fmt: skip
+                                (self.law_dock, self.workspace.law),
+                                (self.components_dock, self.workspace.components)):  # fmt: skip
                 old = dock.widget()
                 dock.setWidget(panel)
                 old.deleteLater()
             self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
+            self.components_dock.visibilityChanged.connect(
+                self.workspace.components.set_in_sight)  # fmt: skip
+            self.workspace.components.table.save_wanted.connect(self.commands.ask_save_components)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
         return self.workspace
 
@@ -148,7 +153,7 @@ class MainWindow(QMainWindow):
         right = Qt.DockWidgetArea.RightDockWidgetArea
         self.addDockWidget(right, self.values_dock)
         self.splitDockWidget(self.values_dock, self.settings_dock, Qt.Orientation.Vertical)
-        self.tabifyDockWidget(self.settings_dock, self.law_dock)
+        self._tabify()
         for dock in self.docks:
             dock.hide()
         geometry = self.memory.value("window/geometry")
@@ -173,13 +178,18 @@ class MainWindow(QMainWindow):
             self.addDockWidget(right, dock)
             dock.show()
         self.splitDockWidget(*docks, Qt.Orientation.Vertical)
-        self.tabifyDockWidget(self.settings_dock, self.law_dock)
+        self._tabify()
         self.settings_dock.raise_()
         self.resizeDocks(docks, [310, 310], Qt.Orientation.Horizontal)
         self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)
         if self.workspace is not None:
             width = self.workspace.splitter.width()
             self.workspace.splitter.setSizes([int(0.55 * width), int(0.45 * width)])
+
+    def _tabify(self) -> None:
+        """What is not about the picked pixel alone lies in one place, behind each other."""
+        for dock in self.docks[2:]:
+            self.tabifyDockWidget(self.settings_dock, dock)
 
     def _keep_places(self) -> None:
         self.memory.setValue("window/geometry", self.saveGeometry())
@@ -319,6 +329,9 @@ class MainWindow(QMainWindow):
 
     def show_law_panel(self, on: bool) -> None:
         self._show_panel(self.law_dock, on)
+
+    def show_components_panel(self, on: bool) -> None:
+        self._show_panel(self.components_dock, on)
 
     def _show_panel(self, dock: QDockWidget, on: bool) -> None:
         """Show or hide a panel; one that lies behind another comes to the front."""

@@ -103,14 +103,41 @@ class Described:
     unit: str = ""
 
 
-def result_file(analysis: Any, path: Path) -> Write:
-    """Write the whole analysis as a result file."""
+def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -> Write:
+    """Write the whole analysis as a result file, with what was decided (`Work`) and the components
+    that are worked out (`Made`)."""
 
     def write(progress: Progress) -> list[Path]:
-        from ..core.workfile import save_analysis
+        from ..core.workfile import Beside, save_analysis
 
         progress.step(0, 0, "Saving the result")
-        return [Path(save_analysis(path, analysis))]
+        beside = Beside()
+        if work is not None:
+            left_out = work.left_out.mask(analysis.map.shape)
+            places = work.places.to_json() if work.places else ""
+            beside = Beside(_components_of(made), left_out, places)
+        return [Path(save_analysis(path, analysis, beside))]
+
+    return write
+
+
+def _components_of(made: Any) -> Any:
+    """What writes the components into a result file; None if none are worked out."""
+    if made is None:
+        return None
+    from ..core.components.saving import write_components
+
+    return lambda entry: write_components(entry, made.composition, made.table, made.pairs or ())
+
+
+def component_tables(made: Any, path: Path) -> Write:
+    """Write the table of components, its pairs and its rule."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.components.exports import save_tables
+
+        progress.step(0, 0, "Saving the tables")
+        return save_tables(path, made.composition, made.table, made.pairs or ())
 
     return write
 

@@ -426,9 +426,9 @@ class Session(QObject):
         if not self.finished:
             self._ask()
 
-    def submit(self, request: Request) -> int:
+    def submit(self, request: Request, gentle: bool = False) -> int:
         """Hand a request of another kind to the worker; its answer comes by `answered`."""
-        return self.background.submit(request)
+        return self.background.submit(request, gentle)
 
     def _asked_for(self, settings: Settings) -> bool:
         """Whether the worker is at these very settings, or has just done them."""

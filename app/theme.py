@@ -84,6 +84,15 @@ DARK = Theme(
     no_value="#6e7072", hatch="#545658",
 )  # fmt: skip
 THEMES = {"light": LIGHT, "dark": DARK}
+COMPONENTS = {
+    "light": ("#332288", "#ddcc77", "#cc6677", "#44aa99", "#882255", "#88ccee", "#999933",
+              "#aa4499", "#117733", "#6699cc", "#661100", "#aa4466"),
+    "dark": ("#7b6fd0", "#e8dc9a", "#d9818f", "#55bba9", "#b85a8c", "#9ad6f2", "#b3b34d",
+             "#c46db5", "#3c9e5e", "#7fb0dd", "#a8523e", "#c06085"),
+}  # fmt: skip
+"""Of components, in their order: P. Tol's palette of twelve, safe for the colour-blind (SRON/EPS/
+TN/09-002, 2012; from memory), put in an order in which the first five differ in lightness; the
+darker ones lightened on the dark ground. Each component has a mark and a letter beside it."""
 CHOICES = ("system", "light", "dark")
 
 COLOUR_MAPS = {"magnitude": "viridis", "height": "plasma", "signed": "CET-D1A"}

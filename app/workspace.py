@@ -7,11 +7,14 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
-from PySide6.QtWidgets import QSizePolicy, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QSplitter, QTabWidget, QVBoxLayout, QWidget
 
 from ..core.channels import CHANNELS
 from ..core.curvereport import window_change
+from .component_desk import ComponentDesk
+from .component_views import ComponentViews
 from .law_desk import LawDesk
+from .panels.components import ComponentsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
@@ -24,8 +27,8 @@ from .walk import Walker
 
 
 class Workspace(QWidget):
-    """Map, channels and curve side by side, notices above them; `values` and `law` belong into
-    docks.
+    """Map, channels and what belongs to the picked pixel or to all side by side, notices above
+    them; `values`, `law` and `components` belong into docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -40,12 +43,15 @@ class Workspace(QWidget):
         self.map, self.strip, self.curve = MapView(self), ChannelStrip(self), CurveView(self)
         self.values, self.law = ValuesPanel(), LawPanel()
         self.law_desk = LawDesk(session, self.law, parent=self)
+        self.components = ComponentsPanel()
+        self.component_desk = ComponentDesk(session, self.components, parent=self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)
         y = self._memory.value("axes/y", "force", type=str)
         if x in ("z", "separation", "indentation") and y in ("force", "deflection"):
             self.curve.set_axes(x, y)
+        self.component_views = ComponentViews(session, self.component_desk, self.map, self.views)
         self._listen()
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
@@ -60,8 +66,11 @@ class Workspace(QWidget):
         self.values.title.setWordWrap(True)
         self.map.setMinimumWidth(320)
         self.splitter = QSplitter(Qt.Orientation.Horizontal, self)
+        self.views = QTabWidget(self)
+        self.views.setDocumentMode(True)
+        self.views.addTab(self.curve, "Curve")
         self.splitter.addWidget(self.map)
-        self.splitter.addWidget(self.curve)
+        self.splitter.addWidget(self.views)
         self.splitter.setChildrenCollapsible(False)
         self.splitter.setStretchFactor(0, 1)
         self.splitter.setStretchFactor(1, 1)
@@ -152,7 +161,7 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes):  # fmt: skip
+                     self.notes, self.components, self.component_views):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

@@ -13,6 +13,8 @@ import json
 import os
 import platform
 import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -29,6 +31,7 @@ from .writers import nexus
 from .writers.atomic import same_file, saving
 
 __all__ = [
+    "Beside",
     "LoadedAnalysis",
     "LoadedChannel",
     "SourceIdentity",
@@ -42,7 +45,24 @@ LOCAL = ("local terms of this curve only: noise, contact point, baseline, sampli
 DECISIONS = ("undecided", "kept", "excluded", "corrected")
 
 
-def save_analysis(path: str | os.PathLike[str], analysis: Any) -> Path:
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """What was decided and found beside the maps of channels; each part may be missing.
+
+    Attributes
+    ----------
+    components : writes the group ``components`` into an entry
+    left_out : bool (rows, cols), pixels left out by hand
+    places : regions and profiles as JSON text
+    """
+
+    components: Callable[[Any], None] | None = None
+    left_out: np.ndarray | None = None
+    places: str = ""
+
+
+def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | None = None
+                  ) -> Path:  # fmt: skip
     """Save an analysis; an earlier version at the same place is kept as ``.previous``.
 
     Parameters
@@ -52,6 +72,7 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any) -> Path:
         name, label and core unit; values (rows, cols) with NaN where missing; errors or None),
         `doubts` uint64 (rows, cols), `doubt_meanings` giving (mask, name, sentence),
         `poisson_ratio`, `started` and `ended` as ISO 8601 text
+    beside : components, left-out pixels and places, if there are any
 
     Returns
     -------
@@ -87,7 +108,11 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any) -> Path:
         nexus.text(entry, "start_time", analysis.started)
         nexus.text(entry, "end_time", analysis.ended)
         _write_maps(entry, analysis, channels)
-        _write_review(entry, force_map.shape)
+        beside = beside or Beside()
+        _write_review(entry, force_map.shape, beside.left_out)
+        if beside.components is not None:
+            beside.components(entry)
+        nexus.text(entry, "places", beside.places)
         _write_process(entry, analysis)
         _write_source(entry, source)
         _write_environment(entry)
@@ -165,9 +190,12 @@ def _write_doubts(maps: Any, analysis: Any) -> None:
                                  "sentences in process_1/doubts")  # fmt: skip
 
 
-def _write_review(entry: Any, shape: tuple[int, int]) -> None:
+def _write_review(entry: Any, shape: tuple[int, int], left_out: np.ndarray | None) -> None:
     review = nexus.group(entry, "review", "NXcollection")
-    made = nexus.image(review, "decision", np.zeros(shape, dtype=np.uint8), "")
+    decision = np.zeros(shape, dtype=np.uint8)
+    if left_out is not None:
+        decision[left_out] = DECISIONS.index("excluded")
+    made = nexus.image(review, "decision", decision, "")
     made.attrs.update(
         flag_values=np.arange(len(DECISIONS), dtype=np.uint8), flag_meanings=" ".join(DECISIONS)
     )

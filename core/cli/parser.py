@@ -6,7 +6,7 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "speeds", "settings", "info", "simulate", "window")
+COMMANDS = ("analyse", "components", "speeds", "settings", "info", "simulate", "window")
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -27,6 +27,7 @@ def parser() -> argparse.ArgumentParser:
     window = commands.add_parser("window", help="open the window (also: palpate [MAP])")
     window.add_argument("map", nargs="?", help="a map file")
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
+    _components(commands.add_parser("components", help="what a map is made of"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
@@ -60,6 +61,28 @@ def _analyse(run: argparse.ArgumentParser) -> None:
     )
     run.add_argument("--pictures", action="store_true", help="also write a PNG of each main map")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no table, no advice")
+
+
+def _components(run: argparse.ArgumentParser) -> None:
+    run.description = ("Finds the components of a map: how much of each there is, how stiff and "
+                       "how sticky it is, and how sure that is.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a map file; a saved result stands for its map and its settings",
+    )
+    _choices(run)
+    run.add_argument("--rule", metavar="FILE.json",
+                     help="how components are made, as saved beside a table")  # fmt: skip
+    run.add_argument(
+        "--count",
+        type=int,
+        metavar="N",
+        help="find a mixture of exactly N components (0: the criterion chooses)",
+    )
+    run.add_argument("--names", metavar="NAME,NAME", help="names of A, B, C …")
+    run.add_argument("--out", metavar="FILE.csv", help="write the table, pairs and rule as files")
+    run.add_argument("--result", metavar="FILE.h5", help="write a result file with the components")
 
 
 def _speeds(run: argparse.ArgumentParser) -> None:

@@ -31,7 +31,7 @@ def speeds(args: argparse.Namespace) -> int:
     if len({path.absolute() for path in paths}) < 2:
         raise UsageError("only one map is given: a slope needs maps of one sample at two speeds "
                          "or more.")  # fmt: skip
-    maps, start = _maps_of(paths)
+    maps, start = maps_of(paths)
     settings = chosen(args, start)
     analyses = [_analysed(path, settings, args.channel) for path in maps]
     found = modulus_against_speed(analyses, args.channel)
@@ -48,7 +48,7 @@ def speeds(args: argparse.Namespace) -> int:
 # -- reading ---------------------------------------------------------------------------------------
 
 
-def _maps_of(paths: list[Path]) -> tuple[list[Path], Settings | None]:
+def maps_of(paths: list[Path]) -> tuple[list[Path], Settings | None]:
     """The map behind each file, and the settings that the saved results among them share."""
     from ..workfile import find_source
 

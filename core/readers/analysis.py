@@ -47,6 +47,26 @@ class LoadedChannel:
 
 
 @dataclass(frozen=True, eq=False)
+class LoadedComponents:
+    """Components as saved.
+
+    Attributes
+    ----------
+    labels : int16 (rows, cols), -1 in no component
+    membership : float32 (rows, cols), NaN where not looked at
+    kinds : uint8 (rows, cols)
+    rule : JSON text, for `Rule.from_json`
+    table : rows of values, the first is the head; empty if none was saved
+    """
+
+    labels: np.ndarray
+    membership: np.ndarray
+    kinds: np.ndarray
+    rule: str
+    table: list[list[Any]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, eq=False)
 class LoadedAnalysis:
     """A saved analysis.
 
@@ -76,6 +96,8 @@ class LoadedAnalysis:
     y: np.ndarray
     has_scale: bool
     source: SourceIdentity
+    components: LoadedComponents | None = None
+    places: str = ""
     environment: dict[str, str] = field(default_factory=dict)
     history: list[dict[str, Any]] = field(default_factory=list)
 
@@ -106,6 +128,7 @@ def read(seen: Seen) -> LoadedAnalysis:
             decision=_bits(g, "entry/review/decision", shape, np.uint8),
             poisson_ratio=poisson if isinstance(poisson, float) else float("nan"),
             x=x, y=y, has_scale=has_scale, source=_source(g),
+            components=_components(g, shape), places=g.text("entry/places"),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
 
@@ -175,6 +198,26 @@ def _bits(g: GuardedFile, place: str, shape: tuple[int, ...], dtype: type) -> An
     if found is None or found.shape != shape:
         raise g.fail(place, "it is missing or has another shape than the maps", _AGAIN)
     return frozen(found, dtype)
+
+
+def _components(g: GuardedFile, shape: tuple[int, ...]) -> LoadedComponents | None:
+    at = "entry/components"
+    if not g.is_group(at):
+        return None
+    found = []
+    for name, kinds in (("labels", "i"), ("membership", "f"), ("kinds", "u")):
+        array = g.array(f"{at}/{name}", kinds=kinds, ranks=(2,))
+        if array is None or array.shape != shape:
+            raise g.fail(f"{at}/{name}", "it is missing or has another shape than the maps", _AGAIN)
+        found.append(frozen(array))
+    try:
+        table = json.loads(g.text(f"{at}/table") or "[]")
+    except (ValueError, RecursionError):
+        table = None
+    if not isinstance(table, list) or any(not isinstance(row, list) for row in table):
+        raise g.fail(f"{at}/table", "it is not a table", _AGAIN)
+    labels, membership, kinds_of = found
+    return LoadedComponents(labels, membership, kinds_of, g.text(f"{at}/rule"), table)
 
 
 def _meanings(g: GuardedFile) -> list[tuple[int, str, str]]:
