@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 
 from palpate.core.errors import SettingsError
-from palpate.core.places import Profile, between, sample, sample_analysis
+from palpate.core.places import (
+    Profile,
+    between,
+    points_between,
+    sample,
+    sample_analysis,
+    true_width,
+)
 from palpate.core.simulate import smooth_field
 
 X = (np.arange(80) + 0.5) * 10.0
@@ -407,3 +414,42 @@ def test_all_channels_of_a_large_map_follow_a_drag():
     assert got.distance.size == 1000
     print(f"20 channels, 1,000 points: {1e3 * min(ours):.1f} ms; scipy {1e3 * min(theirs):.1f} ms")
     assert min(ours) < 3.0 * min(theirs)
+
+
+# ---- edges
+
+
+def test_the_points_between_cursors_are_those_that_have_a_value():
+    edge = 2.0 + np.vectorize(math.erf)((XX - 400.0) / (math.sqrt(2.0) * 40.0))
+    edge[:, 30:33] = np.nan
+    got = sample(Profile("a", ((5.0, 367.5), (795.0, 367.5)), 60.0), {"f": edge}, X, Y)
+    x, y, errors = points_between(got, "f", 600.0, 100.0)
+    assert x.size == y.size == errors.size
+    assert np.isfinite(y).all()
+    assert x.min() >= 100.0 - 1e-9
+    assert x.max() <= 600.0 + 1e-9
+    assert x.size == np.isfinite(got.channels["f"].values[10:61]).sum() == 48
+    from scipy.optimize import curve_fit
+    from scipy.special import erf
+
+    def law(s, base, half, middle, width):
+        return base + half * erf((s - middle) / (math.sqrt(2.0) * width))
+
+    (_, _, middle, width), _ = curve_fit(law, x, y, (2.0, 0.9, 380.0, 30.0))
+    assert width == pytest.approx(40.0, rel=0.01)
+    assert middle + 5.0 == pytest.approx(400.0, abs=1.0)
+
+
+def test_the_contact_limits_the_width_of_an_edge():
+    """a = √(20 nm · 3 nm): √(100 - 60) and √(100 - 15) for a measured σ of 10 nm."""
+    a = math.sqrt(60.0)
+    found = true_width(10.0, a)
+    assert (found.upper, found.low, found.high) == pytest.approx((10.0, 6.3245553, 9.2195445))
+    assert found.limited
+    assert "upper bound" in found.words
+    assert not true_width(100.0, a).limited
+    sharp = true_width(3.0, a)
+    assert (sharp.low, sharp.high) == (0.0, 3.0)
+    assert "may be sharp" in sharp.words
+    assert "not known" in true_width(10.0, math.nan).words
+    assert math.isnan(true_width(math.nan, a).upper)

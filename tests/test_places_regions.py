@@ -211,10 +211,13 @@ def test_a_long_outline_on_a_large_map_takes_less_time_than_pointwise_code():
     corners = np.stack([128 + radius * np.cos(turn), 128 + radius * np.sin(turn)], axis=1)
     shape = Polygon(corners)
     points = np.stack([np.tile(axis, 256), np.repeat(axis, 256)], axis=1)
-    start = time.perf_counter()
-    theirs = points_in_poly(points, corners)
-    middle = time.perf_counter()
-    ours = mask_of(shape, axis, axis)
-    end = time.perf_counter()
-    assert np.array_equal(ours.ravel(), theirs)
-    assert end - middle < middle - start
+    took = []
+    for _ in range(3):
+        start = time.perf_counter()
+        theirs = points_in_poly(points, corners)
+        middle = time.perf_counter()
+        ours = mask_of(shape, axis, axis)
+        took.append((middle - start, time.perf_counter() - middle))
+        assert np.array_equal(ours.ravel(), theirs)
+    slow, fast = np.min(took, axis=0)
+    assert fast < slow

@@ -108,6 +108,24 @@ def stretch(sampled: Sampled, low: float, high: float) -> Array:
     return (sampled.distance >= low - slack) & (sampled.distance <= high + slack)
 
 
+def points_between(sampled: Sampled, channel: str, a: float, b: float
+                   ) -> tuple[Array, Array, Array]:  # fmt: skip
+    """The points between two cursors that have a value, for the fit of an edge.
+
+    Returns
+    -------
+    distance, value, error : (k,) each, both ends included; the error is NaN where it is not known.
+        Neighbouring points read some of the same pixels, so the errors are not independent
+
+    Raises ValueError if there is no such channel.
+    """
+    if channel not in sampled.channels:
+        raise ValueError(f"no channel {channel!r} was read along this line")
+    line = sampled.channels[channel]
+    used = stretch(sampled, min(a, b), max(a, b)) & np.isfinite(line.values)
+    return sampled.distance[used], line.values[used], line.errors[used]
+
+
 def _mean(sampled: Sampled, values: Array, low: float, high: float
           ) -> tuple[float, float, int, float]:  # fmt: skip
     """Mean over a stretch, its standard error, its points, and how many are independent."""
