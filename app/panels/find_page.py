@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -11,10 +10,9 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QPushButton, QToolButton, QWidget
 
 from ...core import units
-from ...core.channels import CHANNELS
 from ..theme import Theme
 from .fields import NumberField
-from .law_page import Page, number_in, percent, wrapped
+from .law_page import Page, percent, wrapped
 from .law_table import Line, Table
 from .member_table import MemberTable
 from .rule_form import RuleForm
@@ -51,16 +49,16 @@ class FindPage(Page):
         self._number = -1
         self.form, self.members = RuleForm(self), MemberTable(self)
         self.present = QPushButton("Take the present components", self)
-        self.found = Table(["Component", "Area", "", ""], "components", words=(0,))
+        self.found = Table(["Component", "Area"], "components", words=(0,))
         self.counts = Table(["Components", "Criterion", "as if independent", "least share"],
                             "candidates", words=(0,))  # fmt: skip
         self.counts_title = wrapped("How many: the lowest criterion decides", "muted")
         self.words, self.remarks = wrapped("", "muted"), wrapped("", "strong")
         self.excluded = wrapped("", "muted")
         self.details = self._details()
-        self.body.addWidget(self.form)
-        for widget in (self.members, self.present, self.found, self.details, self.remarks,
-                       self.excluded, self.counts_title, self.counts, self.words):  # fmt: skip
+        for widget in (self.found, self.details, self.remarks, self.form, self.members,
+                       self.present, self.excluded, self.counts_title, self.counts,
+                       self.words):  # fmt: skip
             self.body.addWidget(widget)
         self.body.addStretch(1)
         self._gathered()
@@ -130,12 +128,7 @@ class FindPage(Page):
         self.show_numbers()
         shown = [name for name in table.channels
                  if name in (a.channel for a in composition.rule.axes)][:2]  # fmt: skip
-        units_of = [self._unit(table, name) for name in shown]
-        titles = [_title(name, unit) for name, unit in zip(shown, units_of, strict=True)]
-        self.found.set_titles(["Component", "Area", *titles, *[""] * (2 - len(titles))])
-        for column in (2, 3):
-            self.found.setColumnHidden(column, column - 2 >= len(titles))
-        self.found.fill([self._line(row, shown, units_of) for row in table.rows])
+        self.found.fill([self._line(row, shown) for row in table.rows])
         self._show_candidates(composition)
         self.words.setText(composition.words)
         self.remarks.setText("\n".join(table.remarks))
@@ -143,27 +136,17 @@ class FindPage(Page):
         self.excluded.setText(_left_out(table))
         self._show_details()
 
-    @staticmethod
-    def _unit(table: Any, name: str) -> str:
-        """One unit for a whole column, that of its largest value."""
-        values = [row.summaries[name].median for row in table.rows]
-        known = [abs(v) for v in values if math.isfinite(v)]
-        unit = CHANNELS[name].unit
-        return units.best_unit(max(known), unit)[0] if known and unit else unit
-
-    def _line(self, row: Any, shown: Sequence[str], units_of: Sequence[str]) -> Line:
+    def _line(self, row: Any, shown: Sequence[str]) -> Line:
         share = row.share
         area = f"{percent(share.fraction)} ± {percent(share.error)}"
-        numbers = []
-        for name, unit in zip(shown, units_of, strict=True):
-            one = row.summaries[name]
-            numbers.append(number_in(one.median, one.median_error, one.unit, unit))
+        numbers = [units.text_of(s.median, s.unit, s.median_error)
+                   for s in (row.summaries[name] for name in shown)]  # fmt: skip
         tip = (f"95 % interval of the area: {percent(share.low)} to {percent(share.high)}; as if "
                f"pixels were independent ± {percent(share.naive)}. Boundary zones leave open "
                f"{percent(share.low_zone)} to {percent(share.high_zone)}.")  # fmt: skip
         name = row.letter if row.name == row.letter else f"{row.letter}  {row.name}"
-        return Line((name, area, *numbers), row.number, icon=self._swatch(row.number, self.theme),
-                    tip=tip, share=share.fraction)  # fmt: skip
+        return Line((name, area), row.number, note="median " + ", ".join(numbers), tip=tip,
+                    icon=self._swatch(row.number, self.theme), share=share.fraction)  # fmt: skip
 
     def _show_candidates(self, composition: Any) -> None:
         best = composition.count
@@ -237,11 +220,6 @@ class FindPage(Page):
         if self.name.isModified() and self._number >= 0:
             self.name.setModified(False)
             self.named.emit(self._number, self.name.text())
-
-
-def _title(name: str, unit: str) -> str:
-    words = CHANNELS[name].label
-    return f"{words}\n({unit})" if unit else words
 
 
 def _left_out(table: Any) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QToolButton, QWidget
 
 from ...core import units
@@ -44,6 +44,7 @@ class TablePage(Page):
         for widget in (self.table, self.pairs_title, self.pairs, self.note):
             self.body.addWidget(widget)
         self.body.addStretch(1)
+        self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAsNeeded)
         self.foot.addStretch(1)
         self.foot.addWidget(self.save)
         self.channel.activated.connect(lambda _: self._fill())
@@ -80,6 +81,7 @@ class TablePage(Page):
                               ["", *(row.name for row in rows)])  # fmt: skip
         for column in range(1, BEST + 1):
             self.table.setColumnHidden(column, column > len(rows))
+        self.table.setMinimumWidth(120 + 58 * len(rows))  # more than fit are scrolled to
         shares = [row.share for row in rows]
         found = [row.summaries[name] for row in rows]
         self.table.fill([*_area_lines(shares, table.unit), *_channel_lines(found, table.unit)])
@@ -122,11 +124,8 @@ def _channel_lines(found: list[Any], unit: str) -> list[Line]:
     known = [abs(s.median) for s in found if math.isfinite(s.median)]
     shown = units.best_unit(max(known), core)[0] if known and core else core
 
-    def line(words: str, name: str, error: str = "", tip: str = "", strong: bool = False) -> Line:
-        cells = []
-        for s in found:
-            value, own = getattr(s, name), getattr(s, error) if error else math.nan
-            cells.append(number_in(value, own, core, shown) if math.isfinite(value) else "–")
+    def line(words: str, name: str, tip: str = "", strong: bool = False) -> Line:
+        cells = [number_in(getattr(s, name), math.nan, core, shown) for s in found]
         return Line((words, *cells), tip=tip, strong=strong)
 
     def share(words: str, name: str, tip: str = "") -> Line:
@@ -135,12 +134,13 @@ def _channel_lines(found: list[Any], unit: str) -> list[Line]:
     title = CHANNELS[found[0].channel].label + (f" ({shown})" if shown else "")
     return [
         Line((title,), strong=True),
-        line("  median", "median", "median_error", strong=True),
+        line("  median", "median", strong=True),
+        line("  ±", "median_error", "Standard error from the spread, local terms only"),
         line("  95 % from", "low"), line("  to", "high"),
         share("  common ±", "common", "Standard uncertainty that all pixels share, relative; it "
               "comes on top of the ± of the median and does not average out"),
         line("  ± with common", "total"),
-        line("  mean", "mean", "mean_error"),
+        line("  mean", "mean"), line("  ±", "mean_error"),
         line("  log-normal mean", "lognormal_mean", tip="e^(μ + σ²/2)"),
         line("  mode", "mode", tip="e^(μ - σ²)"),
         Line(("  μ of ln", *(plain(s.mu, 4) for s in found))),

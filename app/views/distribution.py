@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -18,7 +19,7 @@ from .component_look import look_of, paint_swatch
 from .symbols import rich
 
 Array = np.ndarray
-EDGE = 0.002
+EDGE = 0.005
 """Share of the pixels at each end that may lie beyond what is shown at first."""
 
 
@@ -60,9 +61,39 @@ class DrawBox(pg.ViewBox):
         (self.drawn if ev.isFinish() else self.drawing).emit(points, ev.modifiers())
 
 
+class DecadeAxis(pg.AxisItem):
+    """An axis that, where it is logarithmic, writes 1, 2, 5 of a decade and marks the rest."""
+
+    def logTickValues(self, low: float, high: float, size: float, std: Any) -> Any:
+        decades = range(math.floor(low), math.ceil(high) + 1)
+        inside = [(n, d + math.log10(n)) for d in decades for n in range(1, 10)]
+        inside = [(n, at) for n, at in inside if low <= at <= high]
+        room = size / max(high - low, 1e-9)  # px a decade
+        written = {1, 2, 5} if room > 90.0 else {1}
+        if room > 400.0:
+            written = set(range(1, 10))
+        major = [at for n, at in inside if n in written]
+        if len(major) < 2:  # less than a decade is shown: even steps of the number itself
+            return self._even(low, high, size)
+        return [(1.0, major), (None, [at for n, at in inside if n not in written])]
+
+    def _even(self, low: float, high: float, size: float) -> Any:
+        first, last = 10.0**low, 10.0**high
+        levels = self.tickSpacing(first, last, size)
+        step = levels[0][0]
+        at = np.arange(math.ceil(first / step), math.floor(last / step) + 1) * step
+        return [(1.0, list(np.log10(at[at > 0.0])))]
+
+    def tickStrings(self, values: Any, scale: float, spacing: Any) -> list[str]:
+        if self.logMode:
+            return [f"{10.0**value:.4g}" if spacing is not None else "" for value in values]
+        return super().tickStrings(values, scale, spacing)
+
+
 def plot_of(box: DrawBox, name: str) -> pg.PlotWidget:
     """A plot in the house's look around a box."""
-    plot = pg.PlotWidget(viewBox=box)
+    axes = {side: DecadeAxis(side) for side in ("bottom", "left")}
+    plot = pg.PlotWidget(viewBox=box, axisItems=axes)
     plot.hideButtons()
     plot.setFrameShape(plot.Shape.NoFrame)
     plot.setAccessibleName(name)
@@ -110,7 +141,7 @@ def reach(x: Array) -> tuple[float, float]:
     if not x.size:
         return 0.0, 1.0
     low, high = np.quantile(x, (EDGE, 1.0 - EDGE)) if x.size > 20 else (x.min(), x.max())
-    room = 0.06 * (high - low) or 0.05 * max(abs(float(high)), 1.0)
+    room = 0.12 * (high - low) or 0.05 * max(abs(float(high)), 1.0)
     return float(low - room), float(high + room)
 
 

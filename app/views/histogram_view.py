@@ -94,7 +94,8 @@ class HistogramView(QWidget):
         self.region = pg.LinearRegionItem(movable=False)
         self.region.setZValue(-5)
         self.region.hide()
-        self.picked, self.chosen = pg.InfiniteLine(angle=90), pg.PlotCurveItem([0.0, 1.0], [0.0], stepMode="center")
+        self.picked = pg.InfiniteLine(angle=90)
+        self.chosen = pg.PlotCurveItem([0.0, 1.0], [0.0], stepMode="center")
         self.picked.setZValue(30)
         self.chosen.setZValue(8)
         for item in (self.region, self.picked, self.chosen):

@@ -279,7 +279,12 @@ class JointView(QWidget):
         logs = [c.label.lower() for c, log in zip(self._channels, self._logs, strict=True) if log]
         words = f"pixels have no value or no logarithm ({', '.join(logs)})" if logs else (
             "pixels have no value")  # fmt: skip
-        text = told({words: int(np.count_nonzero(~self._good))})
+        (x0, x1), (y0, y1) = self._ranges() if self._good.any() else ((0.0, 0.0), (0.0, 0.0))
+        x, y = self._points[self._good].T
+        beyond = int(np.count_nonzero((x < x0) | (x > x1) | (y < y0) | (y > y1)))
+        binned = int(np.count_nonzero(self._good)) >= FEW
+        text = told({words: int(np.count_nonzero(~self._good)),
+                     "lie beyond what is counted here": beyond if binned else 0})  # fmt: skip
         self.note.setText(text)
         self.note.setVisible(bool(text))
 
@@ -326,7 +331,11 @@ class JointView(QWidget):
         """Show the whole range."""
         if self._good.any():
             x, y = self._ranges()
-            self.box.setRange(xRange=x, yRange=y, padding=0.0)
+            for _, centre, covariance in self._ellipses:  # a rare component lies in sight too
+                out = ellipse(centre, covariance, INSIDE[-1])
+                x, y = ((min(low, line.min()), max(high, line.max()))
+                        for (low, high), line in zip((x, y), out, strict=True))  # fmt: skip
+            self.box.setRange(xRange=x, yRange=y, padding=0.02)
 
     def image_rect(self) -> QRectF:
         """The binned area in the view's coordinates."""
