@@ -124,7 +124,7 @@ def roughness(
     short : cut-off of the S-filter, in the unit of `pitch`: shorter waves are smoothed away; 0 none
     long : cut-off of the L-filter: longer waves are taken off; 0 none
     stencil : of the gradient. "seven" is the seven-point formula of the standard: for a wave of
-        eight pixels it reads 0.14 % low, where "central" (two neighbours) reads 10 % low, but it
+        eight pixels it reads 0.15 % low, where "central" (two neighbours) reads 10 % low, but it
         loses three pixels at every edge and passes on more of white noise
     scaled : whether `pitch` is in nm. If not, what needs a length against a height is NaN
 
