@@ -170,6 +170,16 @@ def test_the_filters_pass_half_of_a_wave_of_the_cut_off(pitch):
         assert "filter" in got.words
 
 
+def test_a_large_map_that_is_thinned_counts_as_many_independent_pixels_as_the_whole():
+    from palpate.core.surface.filters import effective_of
+    from palpate.core.uncertainty.effective import effective_number
+
+    rng, mask = np.random.default_rng(3), np.ones((384, 384), bool)
+    for one in (field(4.0, 1, 384), rng.normal(size=(384, 384))):
+        whole = effective_number(one, mask)
+        assert effective_of(one, mask) == pytest.approx(whole, rel=0.1)
+
+
 def test_filters_do_not_invent_at_holes_and_edges():
     """A constant stays a constant whatever is missing."""
     mask = (X - 128) ** 2 + (Y - 128) ** 2 < 90**2

@@ -78,7 +78,7 @@ def topography_check(
     values, height : (rows, cols), the height in nm and levelled; NaN where missing
     labels : int (rows, cols), -1 is left out; None takes all pixels as one
     usable : bool (rows, cols)
-    pitch : between rows and between columns
+    pitch : between rows and between columns; the fast axis is along the rows (x)
     name : of the channel, for the sentences
     log : the channel is positive and its change is a ratio; pixels that are not are left out
     smoothing : of the height before slopes are taken, in the unit of `pitch`

@@ -71,3 +71,22 @@ def difference(values: Array, axis: int, step: float, stencil: str = "seven") ->
         centre = np.isfinite(v[reach : n - reach])
         out[reach : n - reach] = np.where(centre, total / step, np.nan)
     return np.moveaxis(out, 0, axis)
+
+
+def effective_of(values: Array, mask: Array, pitch: Pitch = (1.0, 1.0)) -> float:
+    """The effective number of pixels, on a thinned map where that serves.
+
+    Above 65536 pixels every second (third ...) row and column is taken first. If those are still
+    alike (fewer than half count), their number is that of the whole map, or a little below it;
+    else the whole map is counted.
+    """
+    from ..uncertainty.effective import effective_number
+
+    thin = math.ceil(math.sqrt(values.size / 65536.0) - 1e-9)
+    if thin > 1:
+        cut = np.s_[::thin, ::thin]
+        few = mask[cut]
+        found = effective_number(values[cut], few, (pitch[0] * thin, pitch[1] * thin))
+        if found < 0.5 * np.count_nonzero(few):
+            return found
+    return effective_number(values, mask, pitch)

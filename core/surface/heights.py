@@ -14,7 +14,7 @@ from itertools import combinations
 
 import numpy as np
 
-from .filters import Pitch
+from .filters import Pitch, effective_of
 from .levelling import MAD_TO_SIGMA, MEDIAN_COST
 
 Array = np.ndarray
@@ -132,15 +132,13 @@ def height_report(
 
 def middle_of(values: Array, mask: Array, pitch: Pitch = (1.0, 1.0)) -> Middle:
     """Median over a mask: 1.2533 robust standard deviations over √n_eff."""
-    from ..uncertainty.effective import effective_number
-
     inside = values[mask]
     if inside.size < FEWEST:
         return Middle(math.nan, math.nan, int(inside.size), math.nan)
     centre = float(np.median(inside))
     spread = MAD_TO_SIGMA * float(np.median(np.abs(inside - centre)))
     clipped = np.clip(np.where(mask, values, centre), centre - 3.0 * spread, centre + 3.0 * spread)
-    effective = effective_number(clipped, mask, pitch)
+    effective = effective_of(clipped, mask, pitch)
     return Middle(centre, MEDIAN_COST * spread / math.sqrt(effective), int(inside.size), effective)
 
 

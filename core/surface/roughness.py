@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .filters import Pitch, difference, sigma_of, smooth
+from .filters import Pitch, difference, effective_of, sigma_of, smooth
 from .material import material_values
 from .texture import decay_values, texture_direction
 
@@ -181,8 +181,6 @@ def _table(values: dict[str, float], errors: dict[str, float], notes: dict[str, 
 def _amplitudes(h: Array, mask: Array, pitch: Pitch
                 ) -> tuple[dict[str, float], dict[str, float], dict[str, str]]:  # fmt: skip
     """Height parameters; standard errors of Sq and Sa from the correlation of h² and of |h|."""
-    from ..uncertainty.effective import effective_number
-
     v = h[mask]
     power = float(np.mean(v**2))
     sq, sa = math.sqrt(power), float(np.mean(np.abs(v)))
@@ -195,8 +193,8 @@ def _amplitudes(h: Array, mask: Array, pitch: Pitch
     values["Ssk"] = float(np.mean(v**3)) / sq**3
     values["Sku"] = float(np.mean(v**4)) / sq**4
     square, size = np.where(mask, h, 0.0) ** 2, np.abs(np.where(mask, h, 0.0))
-    in_square = effective_number(square, mask, pitch)
-    in_size = effective_number(size, mask, pitch)
+    in_square = effective_of(square, mask, pitch)
+    in_size = effective_of(size, mask, pitch)
     errors = {"Sq": float(np.std(square[mask])) / math.sqrt(in_square) / (2.0 * sq),
               "Sa": float(np.std(size[mask])) / math.sqrt(in_size)}  # fmt: skip
     fewest = min(in_square, in_size)
