@@ -62,7 +62,8 @@ class Levelled:
     shifts : (rows,) nm, of each line; 0 where it was left
     left : lines without pixels to decide
     drift : standard error that the summed differences have gathered at the last line against the
-        first [nm]; NaN without "differences"
+        first [nm]; NaN without "differences". Relief that is smooth across the lines makes it up
+        to twice too large
     pixels : how many decided
     """
 

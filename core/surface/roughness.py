@@ -99,8 +99,11 @@ _NAMES = {
 SYMBOLS = tuple(_NAMES)
 FEWEST = 20
 """Pixels below which nothing is told."""
+MOSTLY = 0.9
+"""A mask with this share of the map is as good as the whole."""
 _ON_A_MASK = {
-    "Sp": "of one component: against that component's own mean",
+    "Sp": "against the mean of the mask, not of the map",
+    "Sv": "against the mean of the mask, not of the map",
     "Sal": "over pairs inside the mask; the shape of the domains limits it",
     "Str": "makes little sense on a mask: it tells the shape of the domains too",
     "Std": "makes little sense on a mask: it tells the shape of the domains too",
@@ -155,7 +158,7 @@ def roughness(
     aspect = values.get("Str", math.nan)
     values["Std"], notes["Std"] = texture_direction(h, mask, pitch, aspect)
     values |= material_values(h[mask])
-    if not whole and not mask.all():
+    if not whole and np.mean(mask) < MOSTLY:
         for symbol, text in _ON_A_MASK.items():
             notes[symbol] = "; ".join(n for n in (notes.get(symbol, ""), text) if n)
     return Roughness(_table(values, errors, notes, scaled), pixels, h, _words(short, long, pixels))
