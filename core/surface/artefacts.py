@@ -316,6 +316,8 @@ def _told(name: str, on: tuple[str, ...], done: list[int], spans: list[float], l
         return f"The {name} was not corrected: no component had enough pixels to fit."
     what = " and ".join(QUANTITIES[one] for one in on)
     size = ", ".join(f"{100.0 * math.expm1(s):.2g} %" if log else f"{s:.3g}" for s in spans)
-    return (f"From the {name} a linear dependence{' of its logarithm' * log} on {what} was taken "
-            f"off inside each component ({', '.join(map(str, done))}), by {size} between the 10 % "
-            "and 90 % quantiles. Real structure that follows the topography is removed with it.")
+    return (
+        f"From the {name} a linear dependence{' of its logarithm' * log} on {what} was taken "
+        f"off inside each component ({', '.join(map(str, done))}), by {size} between the 10 % "
+        "and 90 % quantiles. Real structure that follows the topography is removed with it."
+    )

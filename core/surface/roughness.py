@@ -174,9 +174,15 @@ def _table(values: dict[str, float], errors: dict[str, float], notes: dict[str, 
            scaled: bool) -> dict[str, Parameter]:  # fmt: skip
     lateral = "nm" if scaled else "pixels"
     return {
-        symbol: Parameter(symbol, name, lateral if unit == "lateral" else unit, formula,
-                          values.get(symbol, math.nan), errors.get(symbol, math.nan),
-                          notes.get(symbol, ""))  # fmt: skip
+        symbol: Parameter(
+            symbol,
+            name,
+            lateral if unit == "lateral" else unit,
+            formula,
+            values.get(symbol, math.nan),
+            errors.get(symbol, math.nan),
+            notes.get(symbol, ""),
+        )  # fmt: skip
         for symbol, (name, unit, formula) in _NAMES.items()
     }
 

@@ -76,8 +76,10 @@ def slopes(
         steep = slope > limit
     known = int(np.count_nonzero(np.isfinite(slope)))
     count = int(np.count_nonzero(steep))
-    words = (f"Slopes after Gaussian smoothing of {smoothing:.3g} (standard deviation, in units"
-             f" of the pitch): {count} of {known} pixels are steeper than {limit:.3g}°.")
+    words = (
+        f"Slopes after Gaussian smoothing of {smoothing:.3g} (standard deviation, in units"
+        f" of the pitch): {count} of {known} pixels are steeper than {limit:.3g}°."
+    )
     return Slopes(hx, hy, slope, np.degrees(np.arctan2(hy, hx)), curvature, steep, smoothing,
                   limit, words)  # fmt: skip
 
