@@ -103,8 +103,8 @@ def _check_size(seen: Seen, shape: tuple[int, ...], bytes_each: int = 1) -> None
     if count == 0:
         raise ReadError(seen.path, "it has no pixels", AGAIN)
     if count > 4 * MOST_PIXELS or math.prod(shape[:2]) > MOST_PIXELS:
-        raise ReadError(seen.path, f"it declares {count / 1e6:.0f} million values, more than can be "
-                        "read", "Make it smaller, or cut out the place of the map.")  # fmt: skip
+        raise ReadError(seen.path, f"it declares {count / 1e6:.0f} million values, more than can "
+                        "be read", "Make it smaller, or cut out the place of the map.")  # fmt: skip
     if count * bytes_each > max(64e6, RATIO * seen.size):
         raise ReadError(seen.path, "it declares far more pixels than the file can hold", AGAIN)
 
