@@ -3,8 +3,8 @@
 Truth is the population's: the pattern is where a Gaussian field lies above a level, so over all
 maps its expected area fraction is the normal distribution's tail; the component's median is the
 one that was put in. An interval that only held what one field happens to show would say nothing
-about the material. 200 maps that keep 95 % lie within 92 to 98 % with probability 0.96 (binomial
-distribution), so the seed is fixed.
+about the material. 200 maps that keep 95 % lie within 92 to 98 % with probability 0.967 (binomial
+distribution), so the seeds are fixed.
 """
 
 from __future__ import annotations
