@@ -14,7 +14,8 @@ from palpate.core.errors import SettingsError
 MODULUS, PULL = Axis("reduced_modulus", True), Axis("adhesion")
 SQUARE = Gate(((0.1, 2.0), (1.0, 2.0), (1.0, 9.0), (0.1, 9.0)))
 RULES = {
-    "mixture": Rule(count=3, most=5, plain=False, smooth=0.7, least=0.6, rims=False, seed=2**31 - 1),
+    "mixture": Rule(count=3, most=5, plain=False, smooth=0.7, least=0.6, rims=False,
+                    seed=2**31 - 1),
     "thresholds": Rule("thresholds", (Axis("stiffness", True),), thresholds=(0.1, 0.25, 1e3)),
     "gates": Rule("gates", gates=(SQUARE, Gate(((0.0, -1.0), (2.0, 0.0), (1.0, 3.5))))),
     "end_members": Rule("end_members", (MODULUS, PULL), zone="given", zone_width=12.5,
@@ -68,7 +69,7 @@ def test_names_and_poisson_ratios_do_not_change_what_is_found():
     told = rule.named(0, " rubber ").with_poisson_ratio(1, 0.35)
     assert told != rule and told.finding == rule.finding
     assert (told.name(0), told.name(1)) == ("rubber", "B")
-    assert (told.poisson_ratio(0), told.poisson_ratio(1), told.poisson_ratio(7)) == (None, 0.35, None)
+    assert [told.poisson_ratio(k) for k in (0, 1, 7)] == [None, 0.35, None]
     assert replace(rule, seed=2).finding != rule.finding
 
 
@@ -113,7 +114,7 @@ HOSTILE = [
     ("members", [{"centre": ["a", "b"], "spread": [1.0, 1.0]}]),
     ("members", [{"centre": [1.0, 2.0], "spread": [1.0, 1.0]}] * (MOST + 1)),
     ("names", ["x" * 61]), ("names", [1]), ("names", ["a", "a"]), ("names", "ab"),
-    ("names", ["n%d" % i for i in range(MOST + 1)]), ("names", None), ("names", 4),
+    ("names", [f"n{i}" for i in range(MOST + 1)]), ("names", None), ("names", 4),
     ("poisson_ratios", [0.6]), ("poisson_ratios", [-0.1]), ("poisson_ratios", ["0.4"]),
     ("poisson_ratios", [NAN]), ("poisson_ratios", 0.4), ("poisson_ratios", None),
     ("poisson_ratios", [0.4] * (MOST + 1)),
