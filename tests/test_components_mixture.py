@@ -90,7 +90,8 @@ def test_components_stand_in_rising_order_of_stiffness():
 def test_the_same_seed_gives_the_same_answer_to_the_last_bit():
     scene = drawn((STIFF, SOFT), (0.3,), size=160, seed=5)  # more than are fitted
     one, other = (find(scene.maps, Rule(count=2, seed=9)) for _ in range(2))
-    assert (one.labels == other.labels).all() and (one.shares == other.shares).all()
+    assert (one.labels == other.labels).all()
+    assert (one.shares == other.shares).all()
     assert (one.model.means == other.model.means).all()
 
 
@@ -137,7 +138,8 @@ def test_schwarz_criterion_on_all_pixels_as_if_independent_finds_too_many():
             tried = counted(kinds, "long-waved unevenness", seed).candidates
             naive = min(tried, key=lambda one: one.naive).count
             more.append(naive - kinds)
-    assert min(more) >= 0 and np.mean(np.array(more) > 0) >= 0.8, more
+    assert min(more) >= 0, more
+    assert np.mean(np.array(more) > 0) >= 0.8, more
 
 
 def test_the_criterion_is_schwarz_with_the_entropy_of_independent_pixels():

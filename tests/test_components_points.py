@@ -36,7 +36,9 @@ def test_every_pixel_has_one_reason_and_the_first_counts():
 
 def test_a_channel_without_logarithm_keeps_zero_and_negative_values():
     points = Points.of(small(), (PULL,))
-    assert points.used[0, 1] and points.used[1, 2] and not points.used[1, 1]
+    assert points.used[0, 1]
+    assert points.used[1, 2]
+    assert not points.used[1, 1]
 
 
 def test_the_uncertainty_of_a_logarithm_is_the_relative_one_over_ln_10():
@@ -59,8 +61,10 @@ def test_holes_take_the_value_of_the_nearest_known_pixel():
     values, known = np.arange(12.0).reshape(3, 4), np.ones((3, 4), bool)
     known[1, 1] = known[0, 3] = False
     made = filled(np.where(known, values, np.nan), known)
-    assert np.isfinite(made).all() and (made[known] == values[known]).all()
-    assert made[1, 1] in {1.0, 4.0, 6.0, 9.0} and made[0, 3] in {2.0, 7.0}
+    assert np.isfinite(made).all()
+    assert (made[known] == values[known]).all()
+    assert made[1, 1] in {1.0, 4.0, 6.0, 9.0}
+    assert made[0, 3] in {2.0, 7.0}
     assert (filled(np.full((2, 2), np.nan), np.zeros((2, 2), bool)) == 0.0).all()
 
 
@@ -81,7 +85,8 @@ def test_a_lone_pixel_out_of_reason_is_not_plain():
     values = {name: image.copy() for name, image in scene.maps.values.items()}
     values["adhesion"][20, 20] += 50.0
     points = Points.of(Maps(values), BOTH)
-    assert points.used[20, 20] and not points.plain[20, 20]
+    assert points.used[20, 20]
+    assert not points.plain[20, 20]
     assert points.plain.mean() > 0.9
 
 

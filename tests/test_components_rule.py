@@ -29,7 +29,8 @@ RULES = {
 def test_a_rule_comes_back_from_its_text_as_it_was(name):
     rule = RULES[name]
     back = Rule.from_json(rule.to_json())
-    assert back == rule and hash(back) == hash(rule)
+    assert back == rule
+    assert hash(back) == hash(rule)
     assert back.to_json() == rule.to_json()
 
 
@@ -50,9 +51,11 @@ def test_the_text_of_equal_rules_is_the_same_whatever_the_order_it_was_written_i
 
 def test_whole_and_broken_numbers_that_are_equal_give_the_same_text():
     one, other = Rule(zone="given", zone_width=3), Rule(zone="given", zone_width=3.0)
-    assert one == other and one.to_json() == other.to_json()
+    assert one == other
+    assert one.to_json() == other.to_json()
     cuts = [Rule("thresholds", thresholds=cuts) for cuts in ((1, 2), (1.0, 2.0))]
-    assert cuts[0] == cuts[1] and cuts[0].to_json() == cuts[1].to_json()
+    assert cuts[0] == cuts[1]
+    assert cuts[0].to_json() == cuts[1].to_json()
 
 
 def test_a_rule_cannot_be_changed_in_place_so_that_undo_can_keep_it():
@@ -67,7 +70,8 @@ def test_a_rule_cannot_be_changed_in_place_so_that_undo_can_keep_it():
 def test_names_and_poisson_ratios_do_not_change_what_is_found():
     rule = Rule(count=2)
     told = rule.named(0, " rubber ").with_poisson_ratio(1, 0.35)
-    assert told != rule and told.finding == rule.finding
+    assert told != rule
+    assert told.finding == rule.finding
     assert (told.name(0), told.name(1)) == ("rubber", "B")
     assert [told.poisson_ratio(k) for k in (0, 1, 7)] == [None, 0.35, None]
     assert replace(rule, seed=2).finding != rule.finding
@@ -78,7 +82,8 @@ def test_letters_count_the_components():
 
 
 def test_channels_whose_errors_multiply_are_taken_as_logarithms():
-    assert Axis.of("reduced_modulus").log and not Axis.of("adhesion").log
+    assert Axis.of("reduced_modulus").log
+    assert not Axis.of("adhesion").log
     assert not Axis.of("height").log
 
 
