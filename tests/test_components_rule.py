@@ -14,7 +14,8 @@ from palpate.core.errors import SettingsError
 MODULUS, PULL = Axis("reduced_modulus", True), Axis("adhesion")
 SQUARE = Gate(((0.1, 2.0), (1.0, 2.0), (1.0, 9.0), (0.1, 9.0)))
 RULES = {
-    "mixture": Rule(count=3, most=5, plain=False, smooth=0.7, least=0.6, rims=False, seed=2**31 - 1),
+    "mixture": Rule(count=3, most=5, plain=False, smooth=0.7, least=0.6, rims=False,
+                    seed=2**31 - 1),
     "thresholds": Rule("thresholds", (Axis("stiffness", True),), thresholds=(0.1, 0.25, 1e3)),
     "gates": Rule("gates", gates=(SQUARE, Gate(((0.0, -1.0), (2.0, 0.0), (1.0, 3.5))))),
     "end_members": Rule("end_members", (MODULUS, PULL), zone="given", zone_width=12.5,
@@ -28,7 +29,8 @@ RULES = {
 def test_a_rule_comes_back_from_its_text_as_it_was(name):
     rule = RULES[name]
     back = Rule.from_json(rule.to_json())
-    assert back == rule and hash(back) == hash(rule)
+    assert back == rule
+    assert hash(back) == hash(rule)
     assert back.to_json() == rule.to_json()
 
 
@@ -49,9 +51,11 @@ def test_the_text_of_equal_rules_is_the_same_whatever_the_order_it_was_written_i
 
 def test_whole_and_broken_numbers_that_are_equal_give_the_same_text():
     one, other = Rule(zone="given", zone_width=3), Rule(zone="given", zone_width=3.0)
-    assert one == other and one.to_json() == other.to_json()
+    assert one == other
+    assert one.to_json() == other.to_json()
     cuts = [Rule("thresholds", thresholds=cuts) for cuts in ((1, 2), (1.0, 2.0))]
-    assert cuts[0] == cuts[1] and cuts[0].to_json() == cuts[1].to_json()
+    assert cuts[0] == cuts[1]
+    assert cuts[0].to_json() == cuts[1].to_json()
 
 
 def test_a_rule_cannot_be_changed_in_place_so_that_undo_can_keep_it():
@@ -66,9 +70,10 @@ def test_a_rule_cannot_be_changed_in_place_so_that_undo_can_keep_it():
 def test_names_and_poisson_ratios_do_not_change_what_is_found():
     rule = Rule(count=2)
     told = rule.named(0, " rubber ").with_poisson_ratio(1, 0.35)
-    assert told != rule and told.finding == rule.finding
+    assert told != rule
+    assert told.finding == rule.finding
     assert (told.name(0), told.name(1)) == ("rubber", "B")
-    assert (told.poisson_ratio(0), told.poisson_ratio(1), told.poisson_ratio(7)) == (None, 0.35, None)
+    assert [told.poisson_ratio(k) for k in (0, 1, 7)] == [None, 0.35, None]
     assert replace(rule, seed=2).finding != rule.finding
 
 
@@ -77,7 +82,8 @@ def test_letters_count_the_components():
 
 
 def test_channels_whose_errors_multiply_are_taken_as_logarithms():
-    assert Axis.of("reduced_modulus").log and not Axis.of("adhesion").log
+    assert Axis.of("reduced_modulus").log
+    assert not Axis.of("adhesion").log
     assert not Axis.of("height").log
 
 
@@ -113,7 +119,7 @@ HOSTILE = [
     ("members", [{"centre": ["a", "b"], "spread": [1.0, 1.0]}]),
     ("members", [{"centre": [1.0, 2.0], "spread": [1.0, 1.0]}] * (MOST + 1)),
     ("names", ["x" * 61]), ("names", [1]), ("names", ["a", "a"]), ("names", "ab"),
-    ("names", ["n%d" % i for i in range(MOST + 1)]), ("names", None), ("names", 4),
+    ("names", [f"n{i}" for i in range(MOST + 1)]), ("names", None), ("names", 4),
     ("poisson_ratios", [0.6]), ("poisson_ratios", [-0.1]), ("poisson_ratios", ["0.4"]),
     ("poisson_ratios", [NAN]), ("poisson_ratios", 0.4), ("poisson_ratios", None),
     ("poisson_ratios", [0.4] * (MOST + 1)),

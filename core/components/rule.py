@@ -223,7 +223,7 @@ def _entry(name: str, value: Any) -> Any:
     try:
         return _read(name, value)
     except (TypeError, ValueError, KeyError, OverflowError):
-        raise SettingsError(f"components.{name}", "can't be read as it is.") from None
+        raise SettingsError(f"components.{name}", "is not what belongs there.") from None
 
 
 def _read(name: str, value: Any) -> Any:
