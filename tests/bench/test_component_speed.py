@@ -14,7 +14,7 @@ import pytest
 from scipy import ndimage
 
 from palpate.core.channels import CHANNELS
-from palpate.core.components import Axis, Maps, Rule, find, table_of
+from palpate.core.components import Axis, Rule, find, table_of
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from component_maps import MIDDLE, SOFT, STIFF, drawn  # noqa: E402
@@ -67,6 +67,6 @@ def test_a_changed_threshold_on_a_large_map(qtbot, capsys):
     mixture = median_of(lambda i: find(maps, Rule(seed=i)), 2)
     parts = ", ".join(f"{name} {value:.2f}" for name, value in shares.items())
     with capsys.disabled():
-        print(f"\n  changed threshold, {SIZE} x {SIZE}: {whole:.2f} s ({parts}), {whole / plain:.0f} "
-              f"x one distance transform of it; mixture found anew {mixture:.1f} s, "
+        print(f"\n  changed threshold, {SIZE} x {SIZE}: {whole:.2f} s ({parts}), "
+              f"{whole / plain:.0f} x one distance transform of it; mixture found anew {mixture:.1f} s, "
               f"{mixture / plain:.0f} x")  # fmt: skip
