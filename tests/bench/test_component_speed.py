@@ -68,5 +68,5 @@ def test_a_changed_threshold_on_a_large_map(qtbot, capsys):
     parts = ", ".join(f"{name} {value:.2f}" for name, value in shares.items())
     with capsys.disabled():
         print(f"\n  changed threshold, {SIZE} x {SIZE}: {whole:.2f} s ({parts}), "
-              f"{whole / plain:.0f} x one distance transform of it; mixture found anew {mixture:.1f} s, "
-              f"{mixture / plain:.0f} x")  # fmt: skip
+              f"{whole / plain:.0f} x one distance transform of it; mixture found anew "
+              f"{mixture:.1f} s, {mixture / plain:.0f} x")  # fmt: skip
