@@ -88,9 +88,12 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
         values = analysis.errors(name)
         channel = Described(item.channel, f"Standard uncertainty of {channel.label}", channel.unit)
     severe = int(np.count_nonzero(analysis.severe))
+    left_out = getattr(analysis, "left_out", None)
+    by_hand = int(np.count_nonzero(left_out)) if left_out is not None else 0
     if not item.trusted:
         return channel, values, f"{severe} pixels carry a severe doubt and are in here all the same"
     note = f"{severe} pixels with a severe doubt are left out (nan)"
+    note += f", and {by_hand} by hand" if by_hand else ""
     return channel, np.where(analysis.trusted, values, np.nan), note
 
 

@@ -193,3 +193,23 @@ def test_a_composition_says_how_it_was_made():
     assert found.names == ("A", "B")
     named = replace(found, rule=found.rule.named(0, "rubber"))
     assert named.title(0) == "A rubber"
+
+
+def test_pixels_left_out_by_hand_are_in_no_number_of_the_program():
+    """Trusted pixels, components, advice, comparison and budgets pass over them."""
+    from palpate.core.advice import adhesion_map
+    from palpate.core.uncertainty.groups import group_of
+
+    made = ski_boot(24, seed=5, samples=128)
+    result = analyse(made.as_map())
+    gone = np.zeros((24, 24), bool)
+    gone[:12] = True
+    other = result.without(gone)
+    assert (other.trusted == (result.trusted & ~gone)).all()
+    assert other.channel("modulus") is result.channel("modulus")
+    assert not Maps.of(other).usable[:12].any()
+    assert (adhesion_map(other).pixels[:, 0] >= 12).all()
+    assert (adhesion_map(result).pixels[:, 0] < 12).any()
+    everything = np.ones((24, 24), bool)
+    pixels = group_of(other, everything, "median", "reduced_modulus").pixels
+    assert pixels == np.count_nonzero(other.trusted & (other.channel("reduced_modulus") > 0.0))
