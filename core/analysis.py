@@ -203,7 +203,7 @@ class Analysis:
         return out
 
     def without(self, left_out: Array | None) -> Analysis:
-        """The same analysis with other pixels left out by hand. The channels stay, and are shared."""
+        """The same analysis with other pixels left out by hand; the channels are shared."""
         return replace(self, left_out=left_out)
 
     @property
