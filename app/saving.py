@@ -142,6 +142,18 @@ def component_tables(made: Any, path: Path) -> Write:
     return write
 
 
+def surface_table(surface: Any, path: Path) -> Write:
+    """Write roughness, heights, slopes and findings of a `Surface` as one table."""
+
+    def write(progress: Progress) -> list[Path]:
+        from .surface_table import save_surface
+
+        progress.step(0, 0, "Saving the surface")
+        return save_surface(path, surface)
+
+    return write
+
+
 def text_file(path: Path, text: str) -> Write:
     """Write a text that is there already."""
 
