@@ -120,7 +120,7 @@ def test_levelling_takes_a_drawn_tilt_off_and_says_so(window, qtbot):
     page, desk = window.workspace.components.surface, window.workspace.surface_desk
     choose(page.form.order, "none")
     settled(window, qtbot)
-    assert "not levelled" in page.words.text()
+    assert "not levelled" in page.words.text(), page.reason.text()
     stiff = drawn_labels() == 1
     pixel = SIZE[1] / SHAPE[1]
     raw = window.session.analysis.channel("height")
