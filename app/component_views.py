@@ -121,7 +121,8 @@ class ComponentViews(QObject):
         looks = [look_of(k, self._theme) for k in range(found.count)]
         layers.show_components(found.labels, [one.colour for one in looks],
                                [one.letter for one in looks])  # fmt: skip
-        layers.show_left_out(found.maps.usable & ~found.labelled)
+        by_hand = self._session.left_out.mask(found.maps.shape)
+        layers.show_left_out((found.maps.usable & ~found.labelled) | by_hand)
 
     def _show_histogram(self) -> None:
         maps, rule = self.core_maps(), self._session.rule

@@ -88,9 +88,12 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
         values = analysis.errors(name)
         channel = Described(item.channel, f"Standard uncertainty of {channel.label}", channel.unit)
     severe = int(np.count_nonzero(analysis.severe))
+    left_out = getattr(analysis, "left_out", None)
+    by_hand = int(np.count_nonzero(left_out)) if left_out is not None else 0
     if not item.trusted:
         return channel, values, f"{severe} pixels carry a severe doubt and are in here all the same"
     note = f"{severe} pixels with a severe doubt are left out (nan)"
+    note += f", and {by_hand} by hand" if by_hand else ""
     return channel, np.where(analysis.trusted, values, np.nan), note
 
 
@@ -150,6 +153,19 @@ def surface_table(surface: Any, path: Path) -> Write:
 
         progress.step(0, 0, "Saving the surface")
         return save_surface(path, surface)
+
+    return write
+
+
+def domain_table(report: Any, composition: Any, path: Path) -> Write:
+    """Write one row for each domain."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.components.exports import save_rows
+        from ..core.components.shape import domain_rows
+
+        progress.step(0, 0, "Saving the domains")
+        return [save_rows(path, domain_rows(report, composition))]
 
     return write
 

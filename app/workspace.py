@@ -20,6 +20,7 @@ from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
 from .session import FIRST_CHANNEL, Session
+from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
 from .theme import Theme
 from .views.channel_strip import ChannelStrip
@@ -47,6 +48,7 @@ class Workspace(QWidget):
         self.law_desk = LawDesk(session, self.law, parent=self)
         self.components = ComponentsPanel()
         self.component_desk = ComponentDesk(session, self.components, parent=self)
+        self.shape_desk = ShapeDesk(session, self.component_desk, self.components, parent=self)
         self.surface_desk = SurfaceDesk(session, self.component_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)

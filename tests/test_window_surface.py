@@ -70,7 +70,7 @@ def clean(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def spoiled(tmp_path_factory):
-    return written(tmp_path_factory, "spoiled", 1.5)
+    return written(tmp_path_factory, "spoiled", 1.0)
 
 
 def opened(window, path, qtbot):
@@ -204,6 +204,8 @@ def test_an_artefact_is_warned_of_and_its_correction_is_marked_and_changes_no_nu
 ):
     with main_window(qtbot) as window:
         opened(window, spoiled, qtbot)
+        window.session.use_rule(replace(window.session.rule, count=2), "how many")
+        settled(window, qtbot)
         page, desk = window.workspace.components.surface, window.workspace.surface_desk
         pooled = {f.quantity: f for f in desk.surface.findings["modulus"] if f.component is None}
         assert pooled["slope"].verdict == "warn"

@@ -12,10 +12,11 @@ from ..theme import LIGHT, Theme
 from ..views.component_look import swatch
 from .find_page import FindPage
 from .law_page import Page
+from .shape_page import ShapePage
 from .surface_page import SurfacePage
 from .table_page import TablePage
 
-PAGES = {"find": "Find", "table": "Table", "surface": "Surface"}
+PAGES = {"find": "Find", "table": "Table", "shape": "Shape", "surface": "Surface"}
 """Page -> the word on its tab."""
 
 
@@ -29,9 +30,9 @@ class ComponentsPanel(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.in_sight = False
-        self.find, self.table = FindPage(swatch), TablePage()
+        self.find, self.table, self.shape = FindPage(swatch), TablePage(), ShapePage()
         self.surface = SurfacePage(swatch)  # has a desk of its own
-        self.pages: dict[str, Page] = {"find": self.find, "table": self.table,
+        self.pages: dict[str, Page] = {"find": self.find, "table": self.table, "shape": self.shape,
                                        "surface": self.surface}  # fmt: skip
         self.tabs = QTabWidget(self)
         self.tabs.setDocumentMode(True)
@@ -54,12 +55,13 @@ class ComponentsPanel(QWidget):
 
     def show_reason(self, words: str) -> None:
         """Why there are no components."""
-        for page in (self.find, self.table):
+        for page in (self.find, self.table, self.shape):
             page.show_reason(words)
 
     def show_waiting(self) -> None:
         """What is shown is being renewed. The form can be used meanwhile."""
-        self.table.show_waiting()
+        for page in (self.table, self.shape):
+            page.show_waiting()
 
     def set_theme(self, theme: Theme) -> None:
         for page in self.pages.values():

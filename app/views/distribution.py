@@ -29,14 +29,14 @@ class DrawBox(pg.ViewBox):
     Signals
     -------
     drawing(points, modifiers), drawn(points, modifiers) : view coordinates, while and when
-    fitted : a double click with nothing to do
-    clicked(point)
     doubled(point) : a double click at a place
+    asked(point) : a right click at a place
     """
 
     drawing = Signal(object, object)
     drawn = Signal(object, object)
     doubled = Signal(object)
+    asked = Signal(object)
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False, defaultPadding=0.0)
@@ -46,6 +46,9 @@ class DrawBox(pg.ViewBox):
         if ev.button() == Qt.MouseButton.LeftButton and ev.double():
             ev.accept()
             self.doubled.emit(self.mapSceneToView(ev.scenePos()))
+        elif ev.button() == Qt.MouseButton.RightButton:
+            ev.accept()
+            self.asked.emit(self.mapSceneToView(ev.scenePos()))
 
     def mouseDragEvent(self, ev: Any, axis: int | None = None) -> None:
         if ev.button() == Qt.MouseButton.MiddleButton:

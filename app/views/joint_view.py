@@ -8,8 +8,16 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QTransform
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QCursor, QKeyEvent, QTransform
+from PySide6.QtWidgets import (
+    QComboBox,
+    QGridLayout,
+    QLabel,
+    QMenu,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from ...core.channels import Channel
 from .. import theme as look
@@ -125,7 +133,7 @@ class JointView(QWidget):
         self.box.doubled.connect(lambda _: self.fit())
         self.whole_button.clicked.connect(self.fit)
         self.gates.changed.connect(lambda i, v: self.gate_changed.emit(i, self._back(v)))
-        self.gates.removed.connect(self.gate_removed)
+        self.box.asked.connect(self._offer)
         self.members.moved.connect(
             lambda i, x, y: self.end_member_moved.emit(i, *self._back([(x, y)])[0])
         )
@@ -393,6 +401,16 @@ class JointView(QWidget):
     def _choose(self) -> None:
         x, y = (combo.currentData() for combo in self.combos)
         self.channels_chosen.emit(x, y)
+
+    def _offer(self, point: Any) -> None:
+        """A menu for the gate under the pointer."""
+        index = self.gates.at(point.x(), point.y())
+        if index >= 0:
+            menu = QMenu(self)
+            menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+            act = menu.addAction(f"Remove the gate of {look_of(index, self._theme).letter}")
+            act.triggered.connect(lambda: self.gate_removed.emit(index))
+            menu.popup(QCursor.pos())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if event.key() == Qt.Key.Key_Escape:
