@@ -151,7 +151,7 @@ class SurfacePage(Page):
 
     def _build_findings(self) -> None:
         self.body.addWidget(wrapped("Does a channel follow the surface?", "strong"))
-        self.findings = Table([""], "findings", words=(0,))
+        self.findings = Table(["", ""], "findings", words=(0,))
         self.findings.horizontalHeader().hide()
         self.body.addWidget(self.findings)
         self.corrections = {}
@@ -202,9 +202,8 @@ class SurfacePage(Page):
         for name, meta in NUMBERS.items():
             own = meta["unit"] if name == "limit" else unit
             self._labels[name].setText(f"{meta['label']} ({own})")
-        for name in ("limit",):
-            for widget in (self.numbers[name], self._labels[name]):
-                widget.setEnabled(unit == "nm")
+        for widget in (self.numbers["limit"], self._labels["limit"]):
+            widget.setEnabled(unit == "nm")
 
     def show_components(self, titles: tuple[str, ...]) -> None:
         """Titles of the components that there are."""
@@ -262,8 +261,9 @@ class SurfacePage(Page):
         for one in report.components:
             cells = (_middle(m) for m in (one.at_peak, one.at_contact, one.dent))
             title = self._titles[one.component] if one.component < len(self._titles) else ""
-            lines.append(Line((title, *cells), icon=self._swatch(one.component, self.theme),
-                              tip=f"The lever bends by {_middle(one.bending)} nm at the peak."))
+            tip = f"The lever bends by {_middle(one.bending)} nm at the peak."
+            sign = self._swatch(one.component, self.theme)
+            lines.append(Line((title, *cells), icon=sign, tip=tip))
         lines += [Line(("",), note=lettered(c.words)) for c in report.contrasts]
         self.heights.fill(lines)
         self.heights_words.setText("In nm, medians ± standard errors. " + report.words)
@@ -276,7 +276,8 @@ class SurfacePage(Page):
                     continue
                 where = "" if one.component is None else f", {self._title(one.component)} alone"
                 title = f"{CHANNELS[name].label} and {QUANTITIES[one.quantity]}{where}"
-                lines.append(Line((title,), icon=verdict_icon(SIGNS[one.verdict], self.theme),
+                change = f"{one.change:+.0f} %".replace("-", "−") if math.isfinite(one.change) else "–"
+                lines.append(Line((title, change), icon=verdict_icon(SIGNS[one.verdict], self.theme),
                                   note=lettered(one.words), strong=one.component is None,
                                   tip=_finding_tip(one)))  # fmt: skip
         self.findings.fill(lines)
