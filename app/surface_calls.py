@@ -234,7 +234,7 @@ def _findings(found: Surface, progress: Progress) -> dict[str, list[Any]]:
             continue
         made[name] = topography_check(
             values, found.levelled.values, subject.labels, subject.usable, subject.pitch,
-            name=CHANNELS[name].label.lower(), log=log, smoothing=found.options.smoothing,
+            name=said_of(name), log=log, smoothing=found.options.smoothing,
         )  # fmt: skip
     return made
 
@@ -250,8 +250,14 @@ def correction(found: Surface, name: str) -> Any:
     subject = found.subject
     values, log = _values(subject, name)
     return corrected(values, found.levelled.values, subject.labels, subject.usable, subject.pitch,
-                     on=on, name=CHANNELS[name].label.lower(), log=log,
+                     on=on, name=said_of(name), log=log,
                      smoothing=found.options.smoothing)  # fmt: skip
+
+
+def said_of(name: str) -> str:
+    """A channel inside a sentence; a person's name keeps its capital."""
+    label = CHANNELS[name].label
+    return label if label.startswith("Young") else label[:1].lower() + label[1:]
 
 
 _NUMBERS = re.compile(r"\b[Cc]omponents? \(?\d+(?:(?:, | and | against )\d+)*")

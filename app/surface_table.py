@@ -79,7 +79,7 @@ def _heights(surface: Surface) -> list[dict[str, Any]]:
         rows += [dict(**both, name=words, value=value, error=error, unit="nm")
                  for words, (value, error) in (("contrast at the peak force", pair.at_peak),
                                                ("contrast at contact", pair.at_contact),
-                                               ("what the dents make of it", pair.dent))]  # fmt: skip
+                                               ("part of the dents in it", pair.dent))]
         rows.append(dict(**both, name="share of the dents in the contrast at the peak force",
                          value=pair.share, error=math.nan))  # fmt: skip
     return rows

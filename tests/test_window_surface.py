@@ -1,4 +1,4 @@
-"""The page Surface in the window: levelling, roughness, slopes, findings, and what the map shows."""
+"""The page Surface in the window: levelling, roughness, slopes, findings, and derived maps."""
 
 from __future__ import annotations
 

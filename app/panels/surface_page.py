@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 
 from ...core import units
 from ...core.channels import CHANNELS
-from ..surface_calls import CHECKED, Options, lettered
+from ..surface_calls import CHECKED, Options, lettered, said_of
 from ..theme import Theme
 from .fields import NumberField
 from .law_page import Page, plain, verdict_icon, wrapped
@@ -156,7 +156,7 @@ class SurfacePage(Page):
         self.body.addWidget(self.findings)
         self.corrections = {}
         for name in CHECKED:
-            button = QPushButton(f"Show corrected {CHANNELS[name].label.lower()} on the map", self)
+            button = QPushButton(f"Show corrected {said_of(name)} on the map", self)
             button.setCheckable(True)
             self.corrections[name] = button
             self.body.addWidget(button)
@@ -276,10 +276,9 @@ class SurfacePage(Page):
                     continue
                 where = "" if one.component is None else f", {self._title(one.component)} alone"
                 title = f"{CHANNELS[name].label} and {QUANTITIES[one.quantity]}{where}"
-                change = f"{one.change:+.0f} %".replace("-", "−") if math.isfinite(one.change) else "–"
-                lines.append(Line((title, change), icon=verdict_icon(SIGNS[one.verdict], self.theme),
-                                  note=lettered(one.words), strong=one.component is None,
-                                  tip=_finding_tip(one)))  # fmt: skip
+                sign = verdict_icon(SIGNS[one.verdict], self.theme)
+                lines.append(Line((title, _change(one.change)), icon=sign, tip=_finding_tip(one),
+                                  note=lettered(one.words), strong=one.component is None))
         self.findings.fill(lines)
 
     def _title(self, number: int) -> str:
@@ -367,6 +366,10 @@ def _steep_words(surface: Any) -> str:
         return "An angle needs the distance between pixels in nm, which this map does not have."
     return slopes.words.replace(", in units of the pitch", ", nm") if slopes.smoothing else (
         "Slopes of the heights as they are: " + slopes.words.split(": ", 1)[1])  # fmt: skip
+
+
+def _change(value: float) -> str:
+    return f"{value:+.0f} %".replace("-", "−") if math.isfinite(value) else "–"
 
 
 def _finding_tip(one: Any) -> str:
