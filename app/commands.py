@@ -116,6 +116,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
 
+    def ask_save_surface(self) -> None:
+        """Save roughness, heights, slopes and findings of the surface."""
+        surface = self._window.workspace.surface_desk.surface
+        if surface is None or not surface.whole:
+            return
+        name = f"{saving.stem_of(self._session.map)}_surface.csv"
+        path = files.ask_save(self._window, "Save the surface", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.surface_table(surface, path)))
+
     def ask_save_domains(self) -> None:
         """Save the table of all domains."""
         desk = self._window.workspace.shape_desk

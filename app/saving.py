@@ -145,6 +145,18 @@ def component_tables(made: Any, path: Path) -> Write:
     return write
 
 
+def surface_table(surface: Any, path: Path) -> Write:
+    """Write roughness, heights, slopes and findings of a `Surface` as one table."""
+
+    def write(progress: Progress) -> list[Path]:
+        from .surface_table import save_surface
+
+        progress.step(0, 0, "Saving the surface")
+        return save_surface(path, surface)
+
+    return write
+
+
 def domain_table(report: Any, composition: Any, path: Path) -> Write:
     """Write one row for each domain."""
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..core.components.rule import Rule
 from ..core.settings import Settings
+from ..core.surface.levelling import Levelling
 
 
 @dataclass(frozen=True)
@@ -50,9 +51,11 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Work:
-    """See the module. `places` holds regions and profiles, None while there are none."""
+    """See the module. `places` holds regions and profiles, None while there are none; `levelling`
+    is what is taken off the heights, None for nothing."""
 
     settings: Settings = field(default_factory=Settings)
     rule: Rule = field(default_factory=Rule)
     left_out: LeftOut = field(default_factory=LeftOut)
     places: Any = None
+    levelling: Levelling | None = field(default_factory=Levelling)
