@@ -159,7 +159,7 @@ class ProfileDesk(QObject):
         x, y, _ = points_between(sampled, name, *ends)
         # neighbouring points share pixels: the residuals judge the fit, not the points' errors
         self.edge = edges.fit_edge(x, y, log=Axis.of(name).log)
-        if self.edge.reason or not math.isfinite(self.edge.sigma):
+        if not math.isfinite(self.edge.sigma):
             self.view.show_edge(None)
             self.view.note.setText(f"No edge between A and B: {self.edge.reason}.")
             return
