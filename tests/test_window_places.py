@@ -195,7 +195,7 @@ def test_pixels_left_out_by_hand_are_told_and_not_used(window, qtbot):
 
 def test_the_difference_of_two_regions_is_that_of_core_with_what_cancels(window, qtbot):
     a = draw_region(window, (10.0, 10.0), (390.0, 990.0))
-    b = draw_region(window, (410.0, 10.0), (790.0, 990.0))
+    b = draw_region(window, (790.0, 990.0), (410.0, 10.0))
     panel = window.workspace.places
     panel._channel.setCurrentIndex(panel._channel.findData("adhesion"))
     panel._other.setCurrentIndex(panel._other.findData(a.name))
@@ -238,7 +238,7 @@ def test_names_notes_and_widths_are_edited_in_the_panel_one_act_each(window):
 
 def test_a_name_that_is_taken_is_refused_in_words(window):
     draw_region(window, (10.0, 10.0), (390.0, 990.0))
-    draw_region(window, (410.0, 10.0), (790.0, 990.0))
+    draw_region(window, (790.0, 990.0), (410.0, 10.0))
     said = []
     window.session.failed.connect(said.append)
     window.workspace.places_desk.rename("Region 2", "region 1")
@@ -337,7 +337,7 @@ def test_saved_places_come_back_as_they_were(window, qtbot, tmp_path, monkeypatc
 
 def test_exports_hold_the_shown_channels_and_every_region(window, qtbot, tmp_path, monkeypatch):
     draw_region(window, (10.0, 10.0), (390.0, 990.0))
-    draw_region(window, (410.0, 10.0), (790.0, 990.0))
+    draw_region(window, (790.0, 990.0), (410.0, 10.0))
     panel = window.workspace.places
     panel._other.setCurrentIndex(1)
     panel.show_buttons()
