@@ -41,11 +41,13 @@ class PlacesDesk(QObject):
     -------
     chosen_changed : another place is chosen, or none
     labels_changed : the components are others
+    let_go : a hand let go of a place
     drawn(kind) : the person drew a "region" or a "profile"
     """
 
     chosen_changed = Signal()
     labels_changed = Signal()
+    let_go = Signal()
     drawn = Signal(str)
 
     def __init__(self, session: Session, panel: PlacesPanel, map_view: MapView,
@@ -284,13 +286,14 @@ class PlacesDesk(QObject):
         self._before = None
         if not self._session.dragging:
             return
-        if self.places == (before if before is not None else None):
+        if self.places == before:
             self._session.cancel_drag()
-            self.refresh()
         else:
             self._session.commit(f"{kind} moved")
         if self.profile is not None:
             self._map.tools.set_width(self.profile.width)
+        self.refresh()
+        self.let_go.emit()
 
     def rename(self, old: str, new: str) -> None:
         """Give a place another name."""

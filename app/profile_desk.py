@@ -60,7 +60,7 @@ class ProfileDesk(QObject):
         session.settings_changed.connect(self._show_channels)
         session.map_changed.connect(self._show_channels)
         for signal in (session.places_changed, session.analysis_changed, session.channel_changed,
-                       session.left_out_changed, session.map_changed, session.history_changed,
+                       session.left_out_changed, session.map_changed, self._places.let_go,
                        self._places.chosen_changed, self._places.labels_changed,
                        self._tabs.currentChanged):  # fmt: skip
             signal.connect(self.refresh)

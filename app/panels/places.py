@@ -34,6 +34,8 @@ WIDTH = dict(unit="nm", low=0.0, high=1e9, open_low=False)
 NO_MAP = "There is no map."
 EMPTY = ("No places yet. Choose a tool over the map (5 to 7 for a region, 8 for a profile) and "
          "draw.")  # fmt: skip
+ARROW = """QToolButton { padding-right: 16px; }
+QToolButton::menu-indicator { subcontrol-origin: padding; subcontrol-position: right center; }"""
 ALONE = "with no other"
 LOCAL = ("± are standard errors with the effective number of independent pixels. What all pixels "
          "share (spring constant, sensitivity, tip, Poisson ratio) is not in them.")  # fmt: skip
@@ -174,6 +176,7 @@ class PlacesPanel(Page):
         }  # fmt: skip
         self.files.setMenu(menu)
         for button in (self.component, self.files):
+            button.setStyleSheet(ARROW)
             button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.foot.addWidget(self.component)
         self.foot.addWidget(self.remove)

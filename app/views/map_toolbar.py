@@ -47,6 +47,12 @@ HINTS = {
 }
 
 
+STYLE = """
+QToolButton[popupMode="1"] { padding-right: 15px; }
+QToolButton::menu-button { border: none; width: 14px; }
+"""
+
+
 class MapToolbar(QWidget):
     """Buttons for the tools of one map view. They choose the tool, and follow when anybody else
     does."""
@@ -67,6 +73,7 @@ class MapToolbar(QWidget):
             keys = QShortcut(QKeySequence(choice.key), view)
             keys.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             keys.activated.connect(lambda tool=choice.tool: self._tools.choose(tool))
+        self.setStyleSheet(STYLE)
         tools.tool_changed.connect(self.show_tool)
         self.show_tool(tools.tool)
 
