@@ -249,7 +249,7 @@ class MapView(QWidget):
         unit = self._length_unit if self._has_scale else "pixel"
         for side, name in (("bottom", "x"), ("left", "y")):
             self.plot.setLabel(side, f"{name} ({unit})")
-        rect, reach = self._image_rect(), longest * f
+        rect, reach = self._image_rect(), 4.0 * longest * f  # a narrow view shows all of it too
         self.box.setLimits(xMin=rect.left() - reach, xMax=rect.right() + reach,
                            yMin=rect.top() - reach, yMax=rect.bottom() + reach,
                            minXRange=2 * abs(dx) * f, minYRange=2 * abs(dy) * f)  # fmt: skip
