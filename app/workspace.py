@@ -18,7 +18,10 @@ from .law_desk import LawDesk
 from .panels.components import ComponentsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
+from .panels.places import PlacesPanel
 from .panels.values import ValuesPanel
+from .places_desk import PlacesDesk
+from .profile_desk import ProfileDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
@@ -31,7 +34,7 @@ from .walk import Walker
 
 class Workspace(QWidget):
     """Map, channels and what belongs to the picked pixel or to all side by side, notices above
-    them; `values`, `law` and `components` belong into docks.
+    them; `values`, `law`, `components` and `places` belong into docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -60,6 +63,9 @@ class Workspace(QWidget):
             self.curve.set_axes(x, y)
         self.component_views = ComponentViews(session, self.component_desk, self.map, self.views)
         self._listen()
+        self.places = PlacesPanel()
+        self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
+        self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -205,7 +211,8 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.banner, self.components, self.component_views):  # fmt: skip
+                     self.notes, self.banner, self.components, self.component_views, self.places,
+                     self.profile_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
@@ -242,7 +249,7 @@ class Workspace(QWidget):
 
     def _escape(self) -> bool:
         """Esc in the middle of a drag gives it up."""
-        if not self._session.dragging:
+        if not self._session.dragging or self.places_desk.dragging:
             return False
         self._given_up = True
         self._session.cancel_drag()
