@@ -85,12 +85,12 @@ DARK = Theme(
 )  # fmt: skip
 THEMES = {"light": LIGHT, "dark": DARK}
 COMPONENTS = {
-    "light": ("#332288", "#882255", "#117733", "#bf5a6b", "#3c9f8f", "#aa4499",
+    "light": ("#332288", "#3c9f8f", "#882255", "#bf5a6b", "#117733", "#aa4499",
               "#7d7d20", "#2f7fa8", "#94762a", "#6e4a32", "#54657c", "#c2358f"),
-    "dark": ("#6f60d6", "#d8638f", "#4fb36b", "#f0a3ad", "#a0ece0", "#cf7cc2",
+    "dark": ("#6f60d6", "#a0ece0", "#d8638f", "#f0a3ad", "#4fb36b", "#cf7cc2",
              "#b9b94e", "#88ccee", "#ddcc77", "#b58a6c", "#9aabc2", "#ee7fc6"),
 }  # fmt: skip
-"""Colours of the components, in order of rising stiffness.
+"""Colours of the components, in their order; neighbours differ in lightness.
 
 After the qualitative scheme "muted" of P. Tol (Colour Schemes, SRON/EPS/TN/09-002, from memory:
 indigo, wine, green, rose, teal, purple, olive, cyan, sand), each darkened or lightened until it
