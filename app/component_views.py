@@ -52,6 +52,7 @@ class ComponentViews(QObject):
         session.group_changed.connect(self.show_group)
         session.map_changed.connect(self.refresh)
         self._map.tools.selected.connect(self._gather_on_map)
+        desk.panel.find.look_chosen.connect(self._map.layers.set_component_look)
         h, j = self.histogram, self.joint
         h.threshold_dragged.connect(lambda i, value: self._drag_cut(i, value))
         h.threshold_dropped.connect(lambda i, value: self._drop_cut(i, value))
