@@ -18,6 +18,7 @@ from .panels.components import ComponentsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
+from .picture_desk import PictureDesk
 from .session import FIRST_CHANNEL, Session
 from .theme import Theme
 from .views.channel_strip import ChannelStrip
@@ -52,6 +53,7 @@ class Workspace(QWidget):
         if x in ("z", "separation", "indentation") and y in ("force", "deflection"):
             self.curve.set_axes(x, y)
         self.component_views = ComponentViews(session, self.component_desk, self.map, self.views)
+        self.picture_desk = PictureDesk(session, self.map, self.views, self.component_desk)
         self._listen()
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
@@ -161,7 +163,7 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.components, self.component_views):  # fmt: skip
+                     self.notes, self.components, self.component_views, self.picture_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

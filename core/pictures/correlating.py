@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
+from ..progress import Progress
 from .alignment import Alignment, ByHand, similarity_matrix
 from .comparing import ranks_of
 from .laying import on_grid
@@ -40,18 +41,26 @@ KEPT = 4
 def correlate(
     picture: Any, field: Array, x: Array, y: Array, *, pixel_size: float | None = None,
     scales: tuple[float, float] = (0.8, 1.25), mirrored: bool = False,
+    progress: Progress | None = None,
 ) -> Alignment | None:  # fmt: skip
     """Align a picture with a map channel by correlation; None if it could not be aligned.
 
     See `search` for the parameters and for what was found all the same.
     """
-    found = search(picture, field, x, y, pixel_size=pixel_size, scales=scales, mirrored=mirrored)
-    return found if found.quality >= LIMIT else None
+    found = search(picture, field, x, y, pixel_size=pixel_size, scales=scales, mirrored=mirrored,
+                   progress=progress)  # fmt: skip
+    return found if is_aligned(found) else None
+
+
+def is_aligned(found: Alignment) -> bool:
+    """Whether a match found by `search` is good enough to be claimed."""
+    return found.quality >= LIMIT
 
 
 def search(
     picture: Any, field: Array, x: Array, y: Array, *, pixel_size: float | None = None,
     scales: tuple[float, float] = (0.8, 1.25), mirrored: bool = False,
+    progress: Progress | None = None,
 ) -> Alignment:  # fmt: skip
     """The best match of a picture with a map channel, be it good or not.
 
@@ -64,6 +73,7 @@ def search(
         as wide as the map
     scales : range of the true pixel size over that one
     mirrored : look for the mirrored picture instead
+    progress : told of each turn that is tried; stops the search with `Cancelled`
 
     Returns
     -------
@@ -167,10 +177,10 @@ def _try_all(
 
 def _shrunk(values: Array, size: float, pitch: float) -> tuple[Array, int]:
     """Ranks of a picture with pixels of about half the pitch, and how many make one."""
-    from .laying import _blocks
+    from .laying import thinned
 
     block = max(1, math.floor(pitch / size / 2.0))
-    small = _blocks(values, block) if block > 1 else values
+    small = thinned(values, block)
     return ranks_of(small, np.isfinite(small)), block
 
 
