@@ -135,6 +135,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
 
+    def ask_save_domains(self) -> None:
+        """Save the table of all domains."""
+        desk = self._window.workspace.shape_desk
+        if desk.report is None:
+            return
+        name = f"{saving.stem_of(self._session.map)}_domains.csv"
+        path = files.ask_save(self._window, "Save the domains", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.domain_table(desk.report, desk.composition, path)))
+
     def ask_save_budget(self, text: str) -> None:
         """Save a budget of uncertainty, which is given as comma-separated values."""
         row, col = self._session.selection or (0, 0)

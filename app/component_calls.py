@@ -75,4 +75,18 @@ class AskComponents(Request):
         return Made(found, table, pairs, whole=True)
 
 
-__all__ = ["AskComponents", "Made", "Refused"]
+@dataclass(frozen=True, eq=False)
+class AskShape(Request):
+    """The shapes of a composition. Answers a `ShapeReport`, or `Refused`."""
+
+    composition: Any
+    lane: ClassVar[str] = "shape"
+    words: ClassVar[str] = "Looking at shapes"
+
+    def run(self, progress: Progress, tell: Tell) -> Any:
+        from ..core.components import shape_report
+
+        return attempt(lambda p: shape_report(self.composition, p), progress, "these shapes")
+
+
+__all__ = ["AskComponents", "AskShape", "Made", "Refused"]

@@ -142,6 +142,7 @@ class MainWindow(QMainWindow):
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip
             self.workspace.components.table.save_wanted.connect(self.commands.ask_save_components)
+            self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
         return self.workspace

@@ -142,6 +142,19 @@ def component_tables(made: Any, path: Path) -> Write:
     return write
 
 
+def domain_table(report: Any, composition: Any, path: Path) -> Write:
+    """Write one row for each domain."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.components.exports import save_rows
+        from ..core.components.shape import domain_rows
+
+        progress.step(0, 0, "Saving the domains")
+        return [save_rows(path, domain_rows(report, composition))]
+
+    return write
+
+
 def text_file(path: Path, text: str) -> Write:
     """Write a text that is there already."""
 

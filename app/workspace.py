@@ -20,6 +20,7 @@ from .panels.notices import MissingConstants, Notes
 from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
 from .session import FIRST_CHANNEL, Session
+from .shape_desk import ShapeDesk
 from .theme import Theme
 from .views.channel_strip import ChannelStrip
 from .views.curve_view import CurveView
@@ -46,6 +47,7 @@ class Workspace(QWidget):
         self.law_desk = LawDesk(session, self.law, parent=self)
         self.components = ComponentsPanel()
         self.component_desk = ComponentDesk(session, self.components, parent=self)
+        self.shape_desk = ShapeDesk(session, self.component_desk, self.components, parent=self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)

@@ -12,9 +12,10 @@ from ..theme import LIGHT, Theme
 from ..views.component_look import swatch
 from .find_page import FindPage
 from .law_page import Page
+from .shape_page import ShapePage
 from .table_page import TablePage
 
-PAGES = {"find": "Find", "table": "Table"}
+PAGES = {"find": "Find", "table": "Table", "shape": "Shape"}
 """Page -> the word on its tab."""
 
 
@@ -28,8 +29,8 @@ class ComponentsPanel(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.in_sight = False
-        self.find, self.table = FindPage(swatch), TablePage()
-        self.pages: dict[str, Page] = {"find": self.find, "table": self.table}
+        self.find, self.table, self.shape = FindPage(swatch), TablePage(), ShapePage()
+        self.pages: dict[str, Page] = {"find": self.find, "table": self.table, "shape": self.shape}
         self.tabs = QTabWidget(self)
         self.tabs.setDocumentMode(True)
         self.tabs.setUsesScrollButtons(False)

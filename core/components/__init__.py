@@ -20,6 +20,7 @@ _LATER = {
     "in_shape": "finding",
     "pairs_of": "pairs",
     "pairs_with_common": "common",
+    "shape_report": "shape",
     "table_of": "table",
     "with_common": "common",
 }

@@ -75,10 +75,10 @@ def save_tables(path: str | Path, composition: Composition, table: Table,
     Returns the files written. Raises WriteError in words.
     """
     path = Path(path)
-    written = [_write(path, table_rows(table))]
+    written = [save_rows(path, table_rows(table))]
     if pairs:
         beside = path.with_name(f"{path.stem}_pairs.csv")
-        written.append(_write(beside, pair_rows(table, pairs)))
+        written.append(save_rows(beside, pair_rows(table, pairs)))
     beside = path.with_name(f"{path.stem}_rule.json")
     with saving(beside) as temporary:
         text = json.dumps(about(composition, table), indent=1, allow_nan=False)
@@ -86,7 +86,8 @@ def save_tables(path: str | Path, composition: Composition, table: Table,
     return [*written, beside]
 
 
-def _write(path: Path, rows: Iterable[Iterable[Any]]) -> Path:
+def save_rows(path: Path, rows: Iterable[Iterable[Any]]) -> Path:
+    """Write rows whose first is the head; returns the file. Raises WriteError in words."""
     with saving(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([_text(value) for value in row] for row in rows)
     return path

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -32,6 +31,8 @@ SIGNED = (
     "drift",
 )
 """Channels that are taken as they are; the others are positive and taken as log₁₀."""
+REALS = ("smooth", "least", "zone_width", "thresholds", "gates", "members", "poisson_ratios")
+LISTS = ("axes", "thresholds", "gates", "members", "names", "poisson_ratios")
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,8 @@ class Rule:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain nested dictionary with the version."""
-        return {"palpate_rule": VERSION, **asdict(self)}
+        data = asdict(self)
+        return {"palpate_rule": VERSION, **data, **{name: _floats(data[name]) for name in REALS}}
 
     def to_json(self) -> str:
         """Canonical JSON: equal rules give equal text."""
@@ -166,10 +168,7 @@ class Rule:
         if unknown:
             names = ", ".join(sorted(known))
             raise SettingsError(str(unknown[0])[:60], f"is unknown; known: {names}.")
-        try:
-            return cls(**{name: _read(name, value) for name, value in values.items()})
-        except (TypeError, ValueError, KeyError, OverflowError) as error:
-            raise SettingsError("components", f"can't be read: {error}.") from None
+        return cls(**{name: _entry(name, value) for name, value in values.items()})
 
     @classmethod
     def from_json(cls, text: str) -> Rule:
@@ -208,8 +207,26 @@ def _at(known: tuple[Any, ...], number: int, value: Any, empty: Any) -> tuple[An
     return tuple(made)
 
 
+def _floats(value: Any) -> Any:
+    """Numbers as floats without a negative zero, so that equal ones make the same text."""
+    if isinstance(value, dict):
+        return {key: _floats(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_floats(one) for one in value]
+    return value if value is None else float(value) + 0.0
+
+
+def _entry(name: str, value: Any) -> Any:
+    """One entry of a file in the type of the rule; raises SettingsError naming it."""
+    if name in LISTS and not isinstance(value, (list, tuple)):
+        raise SettingsError(f"components.{name}", "must be a list.")
+    try:
+        return _read(name, value)
+    except (TypeError, ValueError, KeyError, OverflowError):
+        raise SettingsError(f"components.{name}", "is not what belongs there.") from None
+
+
 def _read(name: str, value: Any) -> Any:
-    """One entry of a file in the type of the rule."""
     if name == "axes":
         return tuple(Axis(**one) for one in value)
     if name == "gates":
@@ -240,6 +257,8 @@ def _check(rule: Rule) -> None:
     given = [name for name in rule.names if name]
     if len(set(given)) < len(given):
         raise SettingsError("components.names", "two components can't have the same name.")
+    if len(rule.poisson_ratios) > MOST:
+        raise SettingsError("components.poisson_ratios", f"at most {MOST} components have one.")
     for value in rule.poisson_ratios:
         if value is not None:
             _real("poisson_ratios", value, 0.0, 0.5)
@@ -247,8 +266,8 @@ def _check(rule: Rule) -> None:
 
 def _check_axes(rule: Rule) -> None:
     names = [axis.channel for axis in rule.axes]
-    unknown = [name for name in names if name not in CHANNELS]
-    if not names or len(set(names)) < len(names) or unknown or len(names) > 8:
+    unknown = [name for name in names if not isinstance(name, str) or name not in CHANNELS]
+    if not names or unknown or len(set(names)) < len(names) or len(names) > 8:
         which = f"; {str(unknown[0])[:40]!r} is none." if unknown else "."
         raise SettingsError("components.axes", "must be one to eight different channels" + which)
     if any(not isinstance(axis.log, bool) for axis in rule.axes):
@@ -266,8 +285,9 @@ def _check_places(rule: Rule) -> None:
         raise SettingsError(
             "components.axes", "must be two for gates drawn on the joint histogram."
         )
-    if max(len(rule.gates), len(rule.members)) > MOST:
-        raise SettingsError("components", f"at most {MOST} components can be told apart.")
+    for name in ("gates", "members"):
+        if len(getattr(rule, name)) > MOST:
+            raise SettingsError(f"components.{name}", f"at most {MOST} can be told apart.")
     for gate in rule.gates:
         if not 3 <= len(gate.vertices) <= 10_000:
             raise SettingsError("components.gates", "each needs three corners or more.")
@@ -283,7 +303,7 @@ def _check_places(rule: Rule) -> None:
 
 
 def _choice(name: str, value: Any, options: Mapping[str, str]) -> None:
-    if value not in options:
+    if not isinstance(value, str) or value not in options:
         raise SettingsError(f"components.{name}", f"{str(value)[:40]!r} is not possible; one of "
                             f"{', '.join(options)}.")  # fmt: skip
 
@@ -295,7 +315,7 @@ def _whole(name: str, value: Any, low: int, high: int) -> None:
 
 
 def _real(name: str, value: Any, low: float, high: float) -> None:
-    good = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or not low <= value <= high:
+    good = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not good or not low <= value <= high:  # which NaN is not
         words = f"{str(value)[:40]} is not possible; from {low:g} to {high:g}."
         raise SettingsError(f"components.{name}", words)

@@ -203,3 +203,14 @@ def effective_number(
     1 to N; NaN with fewer than 2 pixels. N if they do not vary at all
     """
     return Lags(mask & np.isfinite(values_map), pitch).measure(values_map).number
+
+
+def first_zero(rho: Array, pairs: Array, lengths: Array, step: float) -> float:
+    """The lag at which ρ, averaged over directions in rings of one pixel, first falls into its
+    noise: the standard error 1/√pairs that it has where there is no correlation."""
+    ring = np.rint(lengths / step).astype(int).ravel()
+    weight = np.bincount(ring, pairs.ravel())
+    mean = np.bincount(ring, (pairs * rho).ravel()) / np.maximum(weight, 1.0)
+    seen = weight >= FEWEST
+    down = np.flatnonzero(seen & (mean <= 1.0 / np.sqrt(0.5 * np.maximum(weight, FEWEST))))
+    return (float(down[0]) - 0.5) * step if down.size else math.inf
