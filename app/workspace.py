@@ -165,7 +165,8 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.components, self.component_views, self.picture_desk):  # fmt: skip
+                     self.notes, self.components, self.component_views,
+                     self.picture_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

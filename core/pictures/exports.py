@@ -21,7 +21,8 @@ def comparison_csv(
 
     One row a correlation: of each channel over all pixels, with all others or one of them taken
     out ("beside"), within components, and of the membership of components in pairs, with their
-    distance in spreads; `names` are the components', their numbers without. An empty cell is a number that can't be had; `reason` says why.
+    distance in spreads; `names` are the components', their numbers without. An empty cell is a
+    number that can't be had; `reason` says why.
     """
     out = io.StringIO()
     source = alignment.picture
