@@ -65,15 +65,14 @@ def window(qtbot, drawn):
 
 
 @pytest.fixture
-def desk(window, qtbot, drawn, monkeypatch):
-    """The desk with the picture laid, by the menu."""
+def laid(window, qtbot, drawn, monkeypatch):
+    """The picture laid, by the menu. Gives nothing: what is held here would outlive the window."""
     asked = lambda *_: drawn / "place.png"  # noqa: E731
     monkeypatch.setattr("palpate.app.dialogs.files.ask_open", asked)
     window.actions_by_id["picture"].trigger()
     desk = window.workspace.picture_desk
     qtbot.waitUntil(lambda: desk.laid is not None, timeout=20_000)
     QApplication.processEvents()
-    return desk
 
 
 def off(desk):
@@ -97,7 +96,8 @@ def click_map(window, x, y):
     QTest.qWait(10)
 
 
-def test_a_picture_gets_a_tab_and_lies_over_the_map_until_it_is_removed(window, desk):
+def test_a_picture_gets_a_tab_and_lies_over_the_map_until_it_is_removed(window, laid):
+    desk = window.workspace.picture_desk
     views, picture = window.workspace.views, window.workspace.map.layers.picture
     assert views.tabText(views.currentIndex()) == "Picture"
     assert picture.frame.isVisible()
@@ -112,7 +112,8 @@ def test_a_picture_gets_a_tab_and_lies_over_the_map_until_it_is_removed(window, 
     assert picture.frame.isVisible()
 
 
-def test_landmarks_set_by_mouse_align_the_picture_and_undo_takes_each_back(window, desk):
+def test_landmarks_set_by_mouse_align_the_picture_and_undo_takes_each_back(window, laid):
+    desk = window.workspace.picture_desk
     desk.panel.show_page("landmarks")
     QApplication.processEvents()
     page = desk.panel.landmarks
@@ -132,7 +133,8 @@ def test_landmarks_set_by_mouse_align_the_picture_and_undo_takes_each_back(windo
     assert off(desk) > 60.0
 
 
-def test_a_wrong_pair_is_named_and_can_be_removed(window, desk):
+def test_a_wrong_pair_is_named_and_can_be_removed(window, laid):
+    desk = window.workspace.picture_desk
     places = np.array([[5, 5], [75, 8], [70, 72], [8, 70], [40, 40], [30, 60]])
     pairs = np.hstack([places, TRUE.to_map(places)])
     pairs[:, 2:] += np.random.default_rng(0).normal(0.0, 2.0, (6, 2))
@@ -150,7 +152,8 @@ def test_a_wrong_pair_is_named_and_can_be_removed(window, desk):
     assert "does not fit" not in page.words.text()
 
 
-def test_steps_of_a_field_move_the_picture_at_once_and_are_one_act(window, desk):
+def test_steps_of_a_field_move_the_picture_at_once_and_are_one_act(window, laid):
+    desk = window.workspace.picture_desk
     before = desk.laid.alignment
     field = desk.panel.hand.fields["x"]
     image = window.workspace.map.layers.picture.image
@@ -166,7 +169,8 @@ def test_steps_of_a_field_move_the_picture_at_once_and_are_one_act(window, desk)
     assert image.transform().dx() == pytest.approx(x)
 
 
-def test_correlation_finds_the_picture(window, desk, qtbot):
+def test_correlation_finds_the_picture(window, laid, qtbot):
+    desk = window.workspace.picture_desk
     desk.panel.show_page("correlation")
     page = desk.panel.correlation
     page.channel.setCurrentIndex(page.channel.findData("modulus"))
@@ -179,7 +183,8 @@ def test_correlation_finds_the_picture(window, desk, qtbot):
     assert window.session.undo_words == "alignment by correlation"
 
 
-def test_a_search_can_be_stopped_and_changes_nothing(window, desk, qtbot):
+def test_a_search_can_be_stopped_and_changes_nothing(window, laid, qtbot):
+    desk = window.workspace.picture_desk
     page = desk.panel.correlation
     before = desk.laid
     desk._align("modulus", False)
@@ -191,7 +196,8 @@ def test_a_search_can_be_stopped_and_changes_nothing(window, desk, qtbot):
     assert desk.laid == before
 
 
-def test_opacity_and_the_divider_show_more_or_less_of_the_picture(window, desk):
+def test_opacity_and_the_divider_show_more_or_less_of_the_picture(window, laid):
+    desk = window.workspace.picture_desk
     picture = window.workspace.map.layers.picture
     desk.panel.slider.setValue(80)
     assert picture.image.opacity() == pytest.approx(0.8)
@@ -204,8 +210,9 @@ def test_opacity_and_the_divider_show_more_or_less_of_the_picture(window, desk):
     assert picture.image.opacity() == pytest.approx(0.8)
 
 
-def test_the_comparison_says_that_the_picture_follows_the_blend(window, desk, qtbot, tmp_path,
+def test_the_comparison_says_that_the_picture_follows_the_blend(window, laid, qtbot, tmp_path,
                                                                 monkeypatch):  # fmt: skip
+    desk = window.workspace.picture_desk
     from dataclasses import replace
 
     aligned = replace(TRUE, picture=desk.laid.alignment.picture)

@@ -104,7 +104,8 @@ def search(
     bounds = (size * scales[0] * 0.95, size * scales[1] * 1.05)
     rough = [_refined(values, p[1], frame, bounds, 0.3, progress) for p in places[:KEPT]]
     start = max(rough, key=lambda t: t[0])[1]
-    score, best, r, share = _refined(values, start, fine, bounds, 0.01, progress)
+    start = _refined(values, start, fine, bounds, 0.05, progress)[1]
+    score, best, r, share = _refined(values, start, fine, bounds, 0.01, progress, exact=True)
     good = quality >= LIMIT
     words = (f"{'Aligned by' if good else 'Could not align by'} correlation: ranks correlate by "
              f"{r:+.2f} over {100 * share:.0f} % of the map; the match stands {quality:.1f} "
@@ -248,13 +249,15 @@ def _quality(tried: list[tuple[float, ByHand]], best: tuple[float, ByHand]) -> f
 
 def _refined(
     values: Array, start: ByHand, frame: _Frame, bounds: tuple[float, float], tolerance: float,
-    progress: Progress,
+    progress: Progress, exact: bool = False,
 ) -> tuple[float, ByHand, float, float]:  # fmt: skip
-    """Score, placing, correlation and share of the map after a search about a start."""
+    """Score, placing, correlation and share of the map after a search about a start; `exact` for
+    the last steps, with each map pixel's whole footprint."""
     from scipy.optimize import minimize
 
     shape = _shape(values)
-    small, block = _shrunk(values, start.scale, frame.pitch)
+    small, block = _shrunk(values, start.scale, frame.pitch / (2.0 if exact else 1.0))
+    lay = on_grid if exact else _laid
     reach = start.scale * math.hypot(*shape) / 2.0
     unit = frame.pitch / reach  # the turn that moves the picture's corner by one pixel
     smaller = min(frame.mask.sum(), shape[0] * shape[1] * (start.scale / frame.pitch) ** 2)
@@ -266,7 +269,7 @@ def _refined(
 
     def match(p: Array) -> tuple[float, float, float]:
         progress.check()
-        laid = _laid(small, _for_small(placed(p), shape, block), frame.x, frame.y)
+        laid = lay(small, _for_small(placed(p), shape, block), frame.x, frame.y)
         both = frame.mask & np.isfinite(laid)
         n = int(np.count_nonzero(both))
         if n < LEAST_OVERLAP * smaller:
@@ -277,8 +280,9 @@ def _refined(
         score = abs(math.atanh(min(max(r, -0.9999), 0.9999))) * math.sqrt(n / smaller)
         return score, r, n / both.size
 
-    first = np.vstack([np.zeros(4), 1.5 * np.eye(4)])
-    options = {"xatol": tolerance, "fatol": 1e-6, "initial_simplex": first, "maxiter": 250}
+    first = np.vstack([np.zeros(4), (0.3 if exact else 1.5) * np.eye(4)])
+    options = {"xatol": tolerance, "fatol": 1e-6, "initial_simplex": first,
+               "maxiter": 50 if exact else 150}  # fmt: skip
     found = minimize(lambda p: -match(p)[0], np.zeros(4), method="Nelder-Mead", options=options)
     score, r, share = match(found.x)
     return score, placed(found.x), r, share
