@@ -57,8 +57,8 @@ class PictureDesk(QObject):
         self.page.addWidget(self.view)
         self.page.addWidget(self.panel)
         self.page.setChildrenCollapsible(False)
-        self.page.setStretchFactor(0, 3)
-        self.page.setStretchFactor(1, 2)
+        self.page.setStretchFactor(0, 1)
+        self.page.setStretchFactor(1, 1)
         self.page.hide()
         self.seen: dict[Path, Seen] = {}
         self.comparison: Any = None

@@ -179,7 +179,7 @@ def test_correlation_finds_the_picture(window, laid, qtbot):
     assert page.halt.isEnabled()
     qtbot.waitUntil(lambda: desk._aligning is None, timeout=60_000)
     assert "Aligned by correlation" in page.result.text()
-    assert off(desk) < 20.0  # half a pixel of the map
+    assert off(desk) < 40.0  # a pixel of the map, at the far corners
     assert window.session.undo_words == "alignment by correlation"
 
 

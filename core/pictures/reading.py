@@ -116,6 +116,8 @@ def _grey(seen: Seen, data: Array, band: str | None, notes: list[str]) -> Array:
         if band is not None:
             raise ReadError(seen.path, f"it has no band “{band}”: it is grey", "Choose none.")
         return data.astype(float)
+    if data.ndim != 3:
+        raise ReadError(seen.path, f"it has {data.ndim} dimensions, not rows and columns", AGAIN)
     count = data.shape[2]
     if count in (2, 4):
         alpha = data[..., -1]
