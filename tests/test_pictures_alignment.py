@@ -16,8 +16,8 @@ from palpate.core.pictures.alignment import (
     with_picture,
 )
 from palpate.core.pictures.correlating import LIMIT, correlate, search
-from palpate.core.progress import Progress
 from palpate.core.pictures.laying import on_grid
+from palpate.core.progress import Progress
 
 POINTS = np.array([[0, 0], [90, 5], [80, 95], [10, 70], [50, 40], [30, 85.0]])
 

@@ -80,9 +80,12 @@ class HandPage(Page):
             "scale": StepField("nm", Step(SCALE_STEP, share=True), low=0.0),
         }  # fmt: skip
         words = {"x": "Middle, x", "y": "Middle, y", "angle": "Turned", "scale": "Its pixel"}
-        tips = {"x": "Where the middle of the picture lies on the map",
-                "y": "Where the middle of the picture lies on the map",
-                "angle": "Anticlockwise about its middle", "scale": "Length of one of its pixels"}
+        tips = {
+            "x": "Where the middle of the picture lies on the map",
+            "y": "Where the middle of the picture lies on the map",
+            "angle": "Anticlockwise about its middle",
+            "scale": "Length of one of its pixels",
+        }
         self.units: dict[str, QLabel] = {}
         grid = QGridLayout()
         for row, (name, field) in enumerate(self.fields.items()):
@@ -153,8 +156,11 @@ class LandmarksPage(Page):
         row.addWidget(self.place)
         row.addWidget(self.kind, 1)
         self.hint = wrapped("", "muted")
-        self.table = Table(["Pair", "on the picture", "on the map", "missed by"], "pairs",
-                           ("", "Column and row", "x and y", "How far the alignment misses it"))
+        self.table = Table(
+            ["Pair", "on the picture", "on the map", "missed by"],
+            "pairs",
+            ("", "Column and row", "x and y", "How far the alignment misses it"),
+        )
         self.words = wrapped("")
         self.head.addLayout(row)
         self.head.addWidget(self.hint)
