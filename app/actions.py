@@ -99,6 +99,9 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("panel_components", "&Components", "show_components_panel",
           "Show or hide the components: which pixel belongs to which, and their table", "F6",
           "components", "View", MAP, checkable=True),
+    Entry("panel_places", "&Places", "show_places_panel",
+          "Show or hide the regions and profiles on the map, and their numbers", "F4", "places",
+          "View", MAP, checkable=True),
     Entry("reset_layout", "Reset &layout", "reset_layout", "All panels back to their places",
           "", "", "View", MAP),
     SEPARATOR,
@@ -125,6 +128,9 @@ TOOLBAR = ("open", "save_result", "export", "|", "undo", "redo", "|", "previous_
 WALKING = (
     ("←  →  ↑  ↓", "Go to the next pixel (on the map or the curve)"),
     ("Shift + ←  →  ↑  ↓", "Go ten pixels on"),
+    ("1 … 8", "Choose a tool on the map: look, gather, region, profile"),
+    ("Shift, Alt", "Add to the gathered pixels, take away from them (with a tool for gathering)"),
+    ("[  ]", "Make the brush smaller or larger (as Shift and the wheel)"),
     ("Home", "Show the whole map"),
     ("Esc", "Give up a typed number, or a drag of the fit window"),
 )

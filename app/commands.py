@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 
 PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.csv *.txt *.h5);;All files (*)"
+EXPORTS = {"regions": "Export the statistics of regions",
+           "difference": "Export the difference of two regions",
+           "profile": "Export the profile"}  # fmt: skip
+"""What of the places can be exported -> title of the dialog."""
 
 
 class Commands(QObject):
@@ -135,6 +139,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
 
+    def ask_save_surface(self) -> None:
+        """Save roughness, heights, slopes and findings of the surface."""
+        surface = self._window.workspace.surface_desk.surface
+        if surface is None or not surface.whole:
+            return
+        name = f"{saving.stem_of(self._session.map)}_surface.csv"
+        path = files.ask_save(self._window, "Save the surface", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.surface_table(surface, path)))
+
     def ask_save_domains(self) -> None:
         """Save the table of all domains."""
         desk = self._window.workspace.shape_desk
@@ -152,6 +166,55 @@ class Commands(QObject):
         path = files.ask_save(self._window, "Save the budget", name, files.TABLES)
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
+
+    # -- places ---------------------------------------------------------------------------------
+
+    def ask_save_places(self) -> None:
+        """Save regions and profiles."""
+        places = self._session.places
+        if places is None:
+            return
+        name = f"{saving.stem_of(self._session.map)}_places.json"
+        path = files.ask_save(self._window, "Save the places", name, files.PLACES)
+        if path is not None:
+            self._session.submit(Save(saving.places_file(places, path)))
+
+    def ask_load_places(self) -> None:
+        """Load regions and profiles in place of the present ones."""
+        from ..core.places import Places
+
+        path = files.ask_open(self._window, "Load places", f"{files.PLACES};;All files (*)")
+        if path is None:
+            return
+        try:
+            wrong = self._window.workspace.places_desk.use_file(
+                Places.load(path), f"places from {path.name}")  # fmt: skip
+        except InputError as error:
+            wrong = str(error)
+        if wrong:
+            errors.show_error(self._window, wrong)
+        else:
+            self._window.say(f"Places from {path.name}.")
+
+    def ask_export_places(self, what: str) -> None:
+        """Export numbers as a table: of all "regions", the "difference" of two, or a "profile"."""
+        if not self._session.finished:
+            self._session.failed.emit("The numbers can be exported when the map is analysed.")
+            return
+        desk, stem = self._window.workspace.places_desk, saving.stem_of(self._session.map)
+        path = files.ask_save(self._window, EXPORTS[what], f"{stem}_{what}.csv", files.TABLES)
+        if path is None:
+            return
+        analysis, left_out = self._session.analysis, desk.left_out()
+        if what == "profile":
+            channels = self._window.workspace.profile_desk.channels
+            write = saving.profile_table(analysis, desk.profile, channels, left_out, desk.labels(),
+                                         path)  # fmt: skip
+        else:
+            regions = desk.pair() if what == "difference" else list(desk.places.regions)
+            masks = [(region, desk.mask(region)) for region in regions]
+            write = saving.region_tables(analysis, masks, left_out, path, what == "difference")
+        self._session.submit(Save(write))
 
     # -- settings -------------------------------------------------------------------------------
 

@@ -52,6 +52,7 @@ class ComponentViews(QObject):
         session.group_changed.connect(self.show_group)
         session.map_changed.connect(self.refresh)
         self._map.tools.selected.connect(self._gather_on_map)
+        desk.panel.find.look_chosen.connect(self._map.layers.set_component_look)
         h, j = self.histogram, self.joint
         h.threshold_dragged.connect(lambda i, value: self._drag_cut(i, value))
         h.threshold_dropped.connect(lambda i, value: self._drop_cut(i, value))
@@ -121,7 +122,8 @@ class ComponentViews(QObject):
         looks = [look_of(k, self._theme) for k in range(found.count)]
         layers.show_components(found.labels, [one.colour for one in looks],
                                [one.letter for one in looks])  # fmt: skip
-        layers.show_left_out(found.maps.usable & ~found.labelled)
+        by_hand = self._session.left_out.mask(found.maps.shape)
+        layers.show_left_out((found.maps.usable & ~found.labelled) | by_hand)
 
     def _show_histogram(self) -> None:
         maps, rule = self.core_maps(), self._session.rule

@@ -57,6 +57,7 @@ class LawDesk(QObject):
         session.map_changed.connect(self._forget)
         session.settings_changed.connect(self._settings_moved)
         for signal in (session.selection_changed, session.analysis_changed,
+                       session.left_out_changed,
                        session.report_changed, panel.asked, panel.seen):  # fmt: skip
             signal.connect(self.refresh)
         session.answered.connect(self._take)
@@ -71,7 +72,7 @@ class LawDesk(QObject):
     def _key(self) -> Hashable:
         """What the page in front depends on; equal keys mean equal numbers."""
         session, panel = self._session, self.panel
-        page, about = panel.page, (id(session.map), session.settings)
+        page, about = panel.page, (id(session.map), session.settings, session.left_out)
         whole = page == "advice" and panel.scope in (MAP, DRAWN)
         if not whole:
             about = (*about, session.selection)

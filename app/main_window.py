@@ -35,7 +35,7 @@ from .status import Status
 if TYPE_CHECKING:
     from .workspace import Workspace
 
-LAYOUT_VERSION = 3
+LAYOUT_VERSION = 4
 
 
 class MainWindow(QMainWindow):
@@ -78,7 +78,9 @@ class MainWindow(QMainWindow):
         self.settings_dock = self._dock("Settings", "settings", self.settings_panel)
         self.law_dock = self._dock("Law", "law", QWidget())
         self.components_dock = self._dock("Components", "components", QWidget())
-        self.docks = (self.values_dock, self.settings_dock, self.law_dock, self.components_dock)
+        self.places_dock = self._dock("Places", "places", QWidget())
+        self.docks = (self.values_dock, self.settings_dock, self.law_dock, self.components_dock,
+                      self.places_dock)  # fmt: skip
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
         self._offer_samples()
@@ -134,7 +136,8 @@ class MainWindow(QMainWindow):
             self.pages.addWidget(self.workspace)
             for dock, panel in ((self.values_dock, self.workspace.values),
                                 (self.law_dock, self.workspace.law),
-                                (self.components_dock, self.workspace.components)):  # fmt: skip
+                                (self.components_dock, self.workspace.components),
+                                (self.places_dock, self.workspace.places)):  # fmt: skip
                 old = dock.widget()
                 dock.setWidget(panel)
                 old.deleteLater()
@@ -142,10 +145,26 @@ class MainWindow(QMainWindow):
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip
             self.workspace.components.table.save_wanted.connect(self.commands.ask_save_components)
+            self.workspace.components.surface.save_wanted.connect(self.commands.ask_save_surface)
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
+            self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
         return self.workspace
+
+    def _listen_to_places(self, workspace: Workspace) -> None:
+        panel = workspace.places
+        self.places_dock.visibilityChanged.connect(panel.set_in_sight)
+        workspace.places_desk.drawn.connect(self._place_drawn)
+        panel.load_wanted.connect(self.commands.ask_load_places)
+        panel.save_wanted.connect(self.commands.ask_save_places)
+        panel.export_wanted.connect(self.commands.ask_export_places)
+
+    def _place_drawn(self, kind: str) -> None:
+        """A new region shows its numbers: the panel comes to the front."""
+        if kind == "region":
+            self.places_dock.show()
+            self.places_dock.raise_()
 
     # -- places ---------------------------------------------------------------------------------
 
@@ -334,6 +353,9 @@ class MainWindow(QMainWindow):
 
     def show_components_panel(self, on: bool) -> None:
         self._show_panel(self.components_dock, on)
+
+    def show_places_panel(self, on: bool) -> None:
+        self._show_panel(self.places_dock, on)
 
     def _show_panel(self, dock: QDockWidget, on: bool) -> None:
         """Show or hide a panel; one that lies behind another comes to the front."""

@@ -88,9 +88,12 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
         values = analysis.errors(name)
         channel = Described(item.channel, f"Standard uncertainty of {channel.label}", channel.unit)
     severe = int(np.count_nonzero(analysis.severe))
+    left_out = getattr(analysis, "left_out", None)
+    by_hand = int(np.count_nonzero(left_out)) if left_out is not None else 0
     if not item.trusted:
         return channel, values, f"{severe} pixels carry a severe doubt and are in here all the same"
     note = f"{severe} pixels with a severe doubt are left out (nan)"
+    note += f", and {by_hand} by hand" if by_hand else ""
     return channel, np.where(analysis.trusted, values, np.nan), note
 
 
@@ -142,6 +145,18 @@ def component_tables(made: Any, path: Path) -> Write:
     return write
 
 
+def surface_table(surface: Any, path: Path) -> Write:
+    """Write roughness, heights, slopes and findings of a `Surface` as one table."""
+
+    def write(progress: Progress) -> list[Path]:
+        from .surface_table import save_surface
+
+        progress.step(0, 0, "Saving the surface")
+        return save_surface(path, surface)
+
+    return write
+
+
 def domain_table(report: Any, composition: Any, path: Path) -> Write:
     """Write one row for each domain."""
 
@@ -153,6 +168,59 @@ def domain_table(report: Any, composition: Any, path: Path) -> Write:
         return [save_rows(path, domain_rows(report, composition))]
 
     return write
+
+
+def places_file(places: Any, path: Path) -> Write:
+    """Write regions and profiles as a file of places."""
+
+    def write(progress: Progress) -> list[Path]:
+        progress.step(0, 0, "Saving the places")
+        places.save(path)
+        return [path]
+
+    return write
+
+
+def region_tables(analysis: Any, regions: list[tuple[Any, Any]], left_out: Any, path: Path,
+                  pair: bool = False) -> Write:  # fmt: skip
+    """Write the statistics of regions, given as (region, mask), in every channel; with `pair`
+    the difference of the first two."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.places import differences, save_differences, save_statistics, statistics_of
+
+        found = []
+        for done, (region, mask) in enumerate(regions):
+            progress.step(done, len(regions), "Statistics of regions")
+            progress.check()
+            found.append(statistics_of(analysis, mask, name=region.name, decided=left_out))
+        about = _about(analysis)
+        if pair:
+            both = found[:2]
+            named = (both[0].name, both[1].name, differences(*both))
+            return save_differences(path, [named], **about)
+        unit = "nm" if analysis.map.has_scale else "pixel"
+        return save_statistics(path, found, regions=[r for r, _ in regions], unit=unit, **about)
+
+    return write
+
+
+def profile_table(analysis: Any, profile: Any, channels: tuple[str, ...], left_out: Any,
+                  labels: Any, path: Path) -> Write:  # fmt: skip
+    """Write what a profile reads of some channels."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.places import sample_analysis, save_profile
+
+        progress.step(0, 0, "Saving the profile")
+        sampled = sample_analysis(profile, analysis, channels, left_out=left_out, labels=labels)
+        return save_profile(path, sampled, **_about(analysis))
+
+    return write
+
+
+def _about(analysis: Any) -> dict[str, str]:
+    return {"source": map_name(analysis.map), "settings_json": analysis.settings.to_json()}
 
 
 def text_file(path: Path, text: str) -> Write:

@@ -87,6 +87,7 @@ class Session(QObject):
         self._note = ""
         self._limits: dict[str, Any] = {}
         self._group: Any = None
+        self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, left out, both
 
     def _start_history(self, work: Work) -> None:
         self._history: History[Work] = History(work)
@@ -135,8 +136,15 @@ class Session(QObject):
 
     @property
     def analysis(self) -> Any:
-        """The newest analysis, coarse while the map is being refined; None before the first."""
-        return self._analysis
+        """The newest analysis, coarse while the map is being refined; None before the first. The
+        pixels left out by hand are in it."""
+        known, left_out, shown = self._shown
+        if known is not self._analysis or left_out != self.left_out:
+            shown = self._analysis
+            if shown is not None and self.left_out.count:
+                shown = shown.without(self.left_out.mask(shown.map.shape))
+            self._shown = self._analysis, self.left_out, shown
+        return shown
 
     @property
     def report(self) -> Any:

@@ -85,14 +85,18 @@ DARK = Theme(
 )  # fmt: skip
 THEMES = {"light": LIGHT, "dark": DARK}
 COMPONENTS = {
-    "light": ("#332288", "#ddcc77", "#cc6677", "#44aa99", "#882255", "#88ccee", "#999933",
-              "#aa4499", "#117733", "#6699cc", "#661100", "#aa4466"),
-    "dark": ("#7b6fd0", "#e8dc9a", "#d9818f", "#55bba9", "#b85a8c", "#9ad6f2", "#b3b34d",
-             "#c46db5", "#3c9e5e", "#7fb0dd", "#a8523e", "#c06085"),
+    "light": ("#332288", "#3c9f8f", "#882255", "#bf5a6b", "#117733", "#aa4499",
+              "#7d7d20", "#2f7fa8", "#94762a", "#6e4a32", "#54657c", "#c2358f"),
+    "dark": ("#6f60d6", "#a0ece0", "#d8638f", "#f0a3ad", "#4fb36b", "#cf7cc2",
+             "#b9b94e", "#88ccee", "#ddcc77", "#b58a6c", "#9aabc2", "#ee7fc6"),
 }  # fmt: skip
-"""Of components, in their order: P. Tol's palette of twelve, safe for the colour-blind (SRON/EPS/
-TN/09-002, 2012; from memory), put in an order in which the first five differ in lightness; the
-darker ones lightened on the dark ground. Each component has a mark and a letter beside it."""
+"""Colours of the components, in their order; neighbours differ in lightness.
+
+After the qualitative scheme "muted" of P. Tol (Colour Schemes, SRON/EPS/TN/09-002, from memory:
+indigo, wine, green, rose, teal, purple, olive, cyan, sand), each darkened or lightened until it
+shows on the panel; three hues were added for components ten to twelve. The first five also differ
+in lightness, so that they can be told apart in grey; beyond them marks and letters do.
+"""
 CHOICES = ("system", "light", "dark")
 
 COLOUR_MAPS = {"magnitude": "viridis", "height": "plasma", "signed": "CET-D1A"}

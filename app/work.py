@@ -14,6 +14,7 @@ import numpy as np
 
 from ..core.components.rule import Rule
 from ..core.settings import Settings
+from ..core.surface.levelling import Levelling
 
 
 @dataclass(frozen=True)
@@ -70,10 +71,12 @@ class Laid:
 @dataclass(frozen=True)
 class Work:
     """See the module. `places` holds regions and profiles, `picture` another picture of the map's
-    place; None while there are none."""
+    place, None while there are none; `levelling` is what is taken off the heights, None for
+    nothing."""
 
     settings: Settings = field(default_factory=Settings)
     rule: Rule = field(default_factory=Rule)
     left_out: LeftOut = field(default_factory=LeftOut)
     places: Any = None
     picture: Laid | None = None
+    levelling: Levelling | None = field(default_factory=Levelling)

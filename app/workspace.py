@@ -13,14 +13,19 @@ from ..core.channels import CHANNELS
 from ..core.curvereport import window_change
 from .component_desk import ComponentDesk
 from .component_views import ComponentViews
+from .derived import Derived, DerivedBanner
 from .law_desk import LawDesk
 from .panels.components import ComponentsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
+from .panels.places import PlacesPanel
 from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
+from .places_desk import PlacesDesk
+from .profile_desk import ProfileDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
+from .surface_desk import SurfaceDesk
 from .theme import Theme
 from .views.channel_strip import ChannelStrip
 from .views.curve_view import CurveView
@@ -30,7 +35,7 @@ from .walk import Walker
 
 class Workspace(QWidget):
     """Map, channels and what belongs to the picked pixel or to all side by side, notices above
-    them; `values`, `law` and `components` belong into docks.
+    them; `values`, `law`, `components` and `places` belong into docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -48,6 +53,9 @@ class Workspace(QWidget):
         self.components = ComponentsPanel()
         self.component_desk = ComponentDesk(session, self.components, parent=self)
         self.shape_desk = ShapeDesk(session, self.component_desk, self.components, parent=self)
+        self.surface_desk = SurfaceDesk(session, self.component_desk, parent=self)
+        self._derived: Derived | None = None  # shown in place of the channel
+        self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)
@@ -57,6 +65,9 @@ class Workspace(QWidget):
         self.component_views = ComponentViews(session, self.component_desk, self.map, self.views)
         self.picture_desk = PictureDesk(session, self.map, self.views, self.component_desk)
         self._listen()
+        self.places = PlacesPanel()
+        self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
+        self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -83,6 +94,7 @@ class Workspace(QWidget):
         box.setSpacing(1)
         box.addWidget(self.missing)
         box.addWidget(self.notes)
+        box.addWidget(self.banner)
         box.addWidget(self.splitter, 1)
         box.addWidget(self.strip)
 
@@ -95,11 +107,11 @@ class Workspace(QWidget):
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
         self.map.picked.connect(session.select)
-        self.map.limits_changed.connect(
-            lambda limits: session.set_limits(session.channel, limits)
-        )
+        self.map.limits_changed.connect(self._keep_limits)
         self.map.marks_toggled.connect(self.marks_toggled)
-        self.strip.chosen.connect(session.choose_channel)
+        self.strip.chosen.connect(self._choose_channel)
+        self.surface_desk.derived_changed.connect(self.show_derived)
+        self.banner.left.connect(lambda: self.surface_desk.show_picture(""))
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
         self.curve.axes_changed.connect(self._keep_axes)
@@ -120,19 +132,49 @@ class Workspace(QWidget):
         self.show_report(True)
 
     def show_channel(self) -> None:
+        if self.surface_desk.picture:
+            self.surface_desk.show_picture("")
         name = self._session.channel
-        with QSignalBlocker(self.strip):
-            self.strip.set_current(name)
+        self._mark_channel()
         self._draw()
         low, high = self._session.limits(name) or (None, None)
         with QSignalBlocker(self.map):
             self.map.set_limits(low, high)
 
+    def show_derived(self, derived: Derived | None) -> None:
+        """Show a derived map until a channel is chosen; None goes back to the channel."""
+        if derived is None and self._derived is None:
+            return
+        self._derived = derived
+        self._mark_channel()
+        self._draw()
+        if derived is None:
+            low, high = self._session.limits(self._session.channel) or (None, None)
+            with QSignalBlocker(self.map):
+                self.map.set_limits(low, high)
+
+    @property
+    def derived(self) -> Derived | None:
+        """The derived map that is shown; one of another analysis waits to be renewed."""
+        derived = self._derived
+        return derived if derived and derived.analysis is self._session.analysis else None
+
+    def _mark_channel(self) -> None:
+        """Mark the channel on the map in the strip; none while a derived map is shown."""
+        with QSignalBlocker(self.strip):
+            if self.derived is None:
+                self.strip.set_current(self._session.channel)
+            else:
+                self.strip.cell.current = ""
+                with QSignalBlocker(self.strip.list):
+                    self.strip.list.setCurrentRow(-1)
+                self.strip.list.viewport().update()
+
     def show_analysis(self) -> None:
         self.missing.show_missing()
         with QSignalBlocker(self.strip):
             self.strip.show_analysis(self._session.analysis)
-            self.strip.set_current(self._session.channel)
+        self._mark_channel()
         self._draw()
 
     def _draw(self) -> None:
@@ -143,6 +185,12 @@ class Workspace(QWidget):
         name = self._session.channel
         if not CHANNELS[name].asked(self._session.settings):  # that law has no such channel
             self._session.choose_channel("modulus")
+            return
+        self.banner.show_derived(self.derived)
+        if self.derived is not None:
+            with QSignalBlocker(self.map):
+                self.map.show_values(self.derived.values, fmap.x, fmap.y, self.derived.channel,
+                                     fmap.has_scale, analysis.severe)  # fmt: skip
             return
         values, marks = np.full(fmap.shape, np.nan), None
         if analysis is not None:
@@ -165,11 +213,20 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.components, self.component_views,
-                     self.picture_desk):  # fmt: skip
+                     self.notes, self.banner, self.components, self.component_views, self.places,
+                     self.profile_desk, self.picture_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
+
+    def _choose_channel(self, name: str) -> None:
+        if self.surface_desk.picture:  # the very channel that it stands before may be chosen
+            self.surface_desk.show_picture("")
+        self._session.choose_channel(name)
+
+    def _keep_limits(self, limits: Any) -> None:
+        if self.derived is None:
+            self._session.set_limits(self._session.channel, limits)
 
     def _dragging(self, z_from: float, z_to: float) -> None:
         if self._given_up or not (math.isfinite(z_from) and math.isfinite(z_to)):
@@ -194,7 +251,7 @@ class Workspace(QWidget):
 
     def _escape(self) -> bool:
         """Esc in the middle of a drag gives it up."""
-        if not self._session.dragging:
+        if not self._session.dragging or self.places_desk.dragging:
             return False
         self._given_up = True
         self._session.cancel_drag()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -33,6 +33,7 @@ class Analysis:
     started, ended : ISO 8601 times
     pooled_walk : a slow noise to use instead of this analysis's own, as for one curve of a map
     period : of the optical fringes [nm], given or found; NaN if there are none
+    left_out : bool (rows, cols), pixels left out by hand; None if there are none
     """
 
     map: ForceMap
@@ -46,6 +47,7 @@ class Analysis:
     ended: str = ""
     pooled_walk: float | None = None
     period: float = math.nan
+    left_out: Array | None = None
     _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
 
     @property
@@ -186,8 +188,23 @@ class Analysis:
 
     @property
     def trusted(self) -> Array:
-        """(rows, cols) bool: pixels that have a curve without a severe doubt."""
-        return (self.map.index_map >= 0) & ~self.severe
+        """(rows, cols) bool: pixels that have a curve without a severe doubt, and are not left out
+        by hand."""
+        good = (self.map.index_map >= 0) & ~self.severe
+        return good if self.left_out is None else good & ~self.left_out
+
+    @cached_property
+    def curve_left_out(self) -> Array:
+        """(P,) bool: curves of pixels that were left out by hand."""
+        out = np.zeros(self.map.n_curves, bool)
+        if self.left_out is not None:
+            index = self.map.index_map[self.left_out]
+            out[index[index >= 0]] = True
+        return out
+
+    def without(self, left_out: Array | None) -> Analysis:
+        """The same analysis with other pixels left out by hand; the channels are shared."""
+        return replace(self, left_out=left_out)
 
     @property
     def doubt_meanings(self) -> list[tuple[int, str, str]]:

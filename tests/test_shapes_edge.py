@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -24,12 +25,12 @@ def profile(x, position=1.3, sigma=2.0, a=0.4, b=1.9):
 
 
 def test_the_widths_are_those_of_the_error_function():
-    """10-90 %, 12-88 % (the parameter D12-88 of ISO 18516, by its scope) and 25-75 %, in σ: 2.563103,
-    2.349974, 1.348980, from the inverse of the normal distribution (scipy)."""
+    """10-90 %, 12-88 % (the parameter D12-88 of ISO 18516, by its scope) and 25-75 %, in σ:
+    2.563103, 2.349974, 1.348980, from the inverse of the normal distribution (scipy)."""
     for width, low in ((WIDTH_10_90, 0.10), (WIDTH_12_88, 0.12), (WIDTH_25_75, 0.25)):
         assert width == pytest.approx(ndtri(1.0 - low) - ndtri(low), rel=1e-8)
-    assert pytest.approx((2.563103, 2.349974, 1.348980),
-                                                                    abs=6e-7) == (WIDTH_10_90, WIDTH_12_88, WIDTH_25_75)  # fmt: skip
+    found = (WIDTH_10_90, WIDTH_12_88, WIDTH_25_75)
+    assert found == pytest.approx((2.563103, 2.349974, 1.348980), abs=6e-7)
 
 
 @pytest.mark.parametrize("log", [False, True])
@@ -73,13 +74,13 @@ def test_the_errors_hold_the_truth():
     ("x", "y", "why"),
     [
         (np.arange(4.0), np.arange(4.0), "fewer than 5"),
-        (np.arange(30.0), np.random.default_rng(0).normal(size=30), "no step"),
+        (np.arange(30.0), np.random.default_rng(0).normal(size=30), "no step|settle"),
         (np.arange(30.0), np.full(30, math.nan), "fewer than 5"),
     ],
 )
 def test_what_is_no_edge_says_why(x, y, why):
     edge = fit_edge(x, y)
-    assert why in edge.reason
+    assert re.search(why, edge.reason)
     assert math.isnan(edge.sigma)
 
 
@@ -123,23 +124,6 @@ def test_the_width_of_a_simulated_boundary_is_right_within_five_per_cent(name, s
         labels = (logs > math.log(math.sqrt(0.2))).astype(int)
         found.append(interface_width(np.exp(logs), labels, 0, 1, (1.0, 1.0)).edge.sigma)
     assert np.mean(found) == pytest.approx(sigma, rel=0.05)
-
-
-def test_the_boundary_drawn_along_pixels_would_be_too_wide():
-    """Why the boundary is drawn finer than pixels: distances to the labels' own edge add theirs."""
-    from scipy.ndimage import distance_transform_edt
-
-    sigma = 1.0
-    values = np.exp(profile(BOUNDARIES["tilted"], 0.0, sigma, math.log(0.1), math.log(2.0)))
-    labels = (values > math.sqrt(0.2)).astype(int)
-    away = np.where(labels == 1, distance_transform_edt(labels == 1) - 0.5,
-                    -distance_transform_edt(labels == 0) + 0.5)  # fmt: skip
-    near = np.abs(away) < 6
-    at = np.round(away[near] * 2.0) / 2.0
-    x = np.unique(at)
-    y = [np.exp(np.log(values[near][at == k]).mean()) for k in x]
-    assert fit_edge(x, np.array(y), log=True).sigma > 1.05 * sigma
-    assert interface_width(values, labels, 0, 1, (1.0, 1.0)).edge.sigma == pytest.approx(1.0, rel=0.03)
 
 
 def test_a_third_component_and_left_out_pixels_do_not_count():

@@ -334,6 +334,13 @@ def test_the_tables_and_the_result_hold_what_is_shown(window, qtbot, tmp_path):
     assert row[head.index("median")] == pytest.approx(shown)
 
 
+def test_components_are_outlined_filled_or_not_drawn_on_the_map(window):
+    switch, layers = window.workspace.components.find.on_map, window.workspace.map.layers
+    for name in ("fill", "off", "outlines"):
+        QTest.mouseClick(switch.buttons[name], LEFT)
+        assert layers.component_look == name
+
+
 def test_both_themes_draw_every_view(window, qtbot):
     for theme in (window.theme_dark, window.theme_light):
         theme()

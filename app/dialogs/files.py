@@ -13,6 +13,7 @@ from .errors import confirm
 MAPS = "Maps of force curves (*.h5 *.hdf5 *.nxs);;All files (*)"
 RESULTS = "Result file (*.h5)"
 TABLES = "Table of numbers (*.csv)"
+PLACES = "Places on a map (*.json)"
 SETTINGS = "Settings as TOML (*.toml);;Settings as JSON (*.json)"
 
 

@@ -17,6 +17,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
         "Channels": channels_page(),
         "Doubts": doubts_page(),
         "Which law, and how sure": written("laws"),
+        "Components": written("components"),
         "Contact laws": laws_page(),
         "Settings": settings_page(),
         "Keys": keys_page(keys),

@@ -13,9 +13,10 @@ from ..views.component_look import swatch
 from .find_page import FindPage
 from .law_page import Page
 from .shape_page import ShapePage
+from .surface_page import SurfacePage
 from .table_page import TablePage
 
-PAGES = {"find": "Find", "table": "Table", "shape": "Shape"}
+PAGES = {"find": "Find", "table": "Table", "shape": "Shape", "surface": "Surface"}
 """Page -> the word on its tab."""
 
 
@@ -30,7 +31,9 @@ class ComponentsPanel(QWidget):
         super().__init__(parent)
         self.in_sight = False
         self.find, self.table, self.shape = FindPage(swatch), TablePage(), ShapePage()
-        self.pages: dict[str, Page] = {"find": self.find, "table": self.table, "shape": self.shape}
+        self.surface = SurfacePage(swatch)  # has a desk of its own
+        self.pages: dict[str, Page] = {"find": self.find, "table": self.table, "shape": self.shape,
+                                       "surface": self.surface}  # fmt: skip
         self.tabs = QTabWidget(self)
         self.tabs.setDocumentMode(True)
         self.tabs.setUsesScrollButtons(False)
@@ -52,14 +55,13 @@ class ComponentsPanel(QWidget):
 
     def show_reason(self, words: str) -> None:
         """Why there are no components."""
-        for page in self.pages.values():
+        for page in (self.find, self.table, self.shape):
             page.show_reason(words)
 
     def show_waiting(self) -> None:
         """What is shown is being renewed. The form can be used meanwhile."""
-        for name, page in self.pages.items():
-            if name != "find":
-                page.show_waiting()
+        for page in (self.table, self.shape):
+            page.show_waiting()
 
     def set_theme(self, theme: Theme) -> None:
         for page in self.pages.values():

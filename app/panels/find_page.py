@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QPushButton, QTool
 from ...core import units
 from ..theme import Theme
 from .fields import NumberField
-from .law_page import Page, percent, wrapped
+from .law_page import Page, Switch, percent, wrapped
 from .law_table import Line, Table
 from .member_table import MemberTable
 from .rule_form import RuleForm
@@ -29,6 +29,7 @@ class FindPage(Page):
     named(number, name), ratio_given(number, value or None) : of a component
     component_chosen(number) : the person went to a component's line
     present_wanted : take the present components as end members
+    look_chosen(name) : how components are drawn on the map: outlines, fill or off
     leave_out_wanted, take_back_wanted : the gathered pixels; all pixels left out by hand
     """
 
@@ -38,6 +39,7 @@ class FindPage(Page):
     ratio_given = Signal(int, object)
     component_chosen = Signal(int)
     present_wanted = Signal()
+    look_chosen = Signal(str)
     leave_out_wanted = Signal()
     take_back_wanted = Signal()
 
@@ -56,6 +58,9 @@ class FindPage(Page):
         self.words, self.remarks = wrapped("", "muted"), wrapped("", "strong")
         self.excluded = wrapped("", "muted")
         self.details = self._details()
+        self.on_map = Switch({"outlines": "Outlines", "fill": "Filled", "off": "Off"}, self)
+        self.on_map.setToolTip("How components are drawn on the map")
+        self.head.addWidget(self.on_map)
         for widget in (self.found, self.details, self.remarks, self.form, self.members,
                        self.present, self.excluded, self.counts_title, self.counts,
                        self.words):  # fmt: skip
@@ -106,6 +111,7 @@ class FindPage(Page):
         self.name.editingFinished.connect(self._renamed)
         self.ratio.edited.connect(lambda value, _: self.ratio_given.emit(self._number, value))
         self.ratio.refused.connect(self.refused)
+        self.on_map.chosen.connect(self.look_chosen)
         self.leave_out.clicked.connect(self.leave_out_wanted)
         self.take_back.clicked.connect(self.take_back_wanted)
 

@@ -8,6 +8,7 @@ from typing import Any
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QToolButton, QWidget
 
+from ...core import units
 from ...core.components.rule import letter
 from .law_page import Page, percent, plain, wrapped
 from .law_table import Line, Table
@@ -126,4 +127,6 @@ def _pair(report: Any, pair: tuple[int, int]) -> Line:
     if edge.sigma == edge.sigma and not edge.resolved:
         widths = [f"≤ {w}" for w in widths]
     length = f"{plain(report.boundary[pair])} {report.unit}"
+    if report.unit == "nm":
+        length = units.text_of(report.boundary[pair], "nm")
     return Line((f"{a} and {b}", length, *(f"{w} {report.unit}" for w in widths)), tip=edge.reason)

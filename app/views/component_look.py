@@ -12,7 +12,7 @@ from .. import theme as look
 from ..theme import COMPONENTS, Theme
 from .symbols import paint_symbol
 
-MARKS = ("o", "s", "t1", "d", "p", "h", "t", "star", "t2", "t3", "o", "s")
+MARKS = ("o", "s", "t1", "d", "star", "t", "p", "h", "t2", "t3", "+", "arrow_up")
 """As pyqtgraph names them; the cross is kept for doubts."""
 DASHES = (
     Qt.PenStyle.SolidLine,

@@ -69,6 +69,8 @@ class MapTools(QObject):
     landmark_placed(x, y) : a place was clicked
     radius_changed(radius) : the brush was made larger or smaller
     tool_left() : Esc was pressed; the tool is no longer chosen
+
+    tool_changed(name) tells whenever another tool is chosen, by whomever.
     """
 
     selected = Signal(str, object, float, str)
@@ -81,6 +83,7 @@ class MapTools(QObject):
     landmark_placed = Signal(float, float)
     radius_changed = Signal(float)
     tool_left = Signal()
+    tool_changed = Signal(str)
 
     def __init__(self, view: MapView) -> None:
         super().__init__(view)
@@ -111,12 +114,14 @@ class MapTools(QObject):
         if name and name not in TOOLS:
             raise ValueError(f"there is no tool {name!r}: {', '.join(TOOLS)}")
         self._forget()
-        self._name = name
+        changed, self._name = name != self._name, name
         self.sketch.show_ring(None)
         self._point()
         if name:
             self._layers.key.reserve(True)
             self._view.setFocus()
+        if changed:
+            self.tool_changed.emit(name)
 
     def renew(self) -> None:
         """Another map is shown: give up what is being drawn, and the radius of the brush."""

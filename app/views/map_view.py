@@ -13,7 +13,7 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QFontMetrics, QKeyEvent, QPainter, QPaintEvent, QTransform
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QToolButton, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QToolButton, QWidget
 
 from ...core import units
 from ...core.channels import Channel
@@ -24,6 +24,7 @@ from .colour_bar import ColourBar, Limits
 from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style
 from .map_key import Key
 from .map_layers import MapLayers
+from .map_toolbar import MapHead, MapToolbar
 from .map_tools import MapTools
 from .readout import Readout
 from .symbols import rich
@@ -105,7 +106,9 @@ class MapView(QWidget):
         grid = QGridLayout(self)
         grid.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         grid.setSpacing(SPACE)
-        grid.addLayout(self._head(), 0, 0, 1, 2)
+        self.tools = MapTools(self)
+        self.toolbar = MapToolbar(self.tools, self)
+        grid.addWidget(self._head(), 0, 0, 1, 2)
         grid.addWidget(self.plot, 1, 0)
         grid.addWidget(self.bar, 1, 1)
         grid.addWidget(self.readout, 2, 0, 1, 2)
@@ -120,11 +123,8 @@ class MapView(QWidget):
         self.box.sigResized.connect(lambda *_: self.fit() if self._whole else self._on_range())
         self.box.sigRangeChangedManually.connect(lambda *_: setattr(self, "_whole", False))
         self.bar.limits_edited.connect(self._on_limits)
-        self.tools = MapTools(self)
 
-    def _head(self) -> QHBoxLayout:
-        row = QHBoxLayout()
-        row.setSpacing(SPACE // 2)
+    def _head(self) -> MapHead:
         self.title = look.toned(QLabel(), "strong")
         self.marks_button, self.fit_button = QToolButton(), QToolButton()
         self.marks_button.setText("Doubts")
@@ -137,10 +137,7 @@ class MapView(QWidget):
         self.fit_button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         self.fit_button.setToolTip("Show the whole map (Home, or double click)")
         self.fit_button.clicked.connect(self.fit)
-        row.addWidget(self.title, 1)
-        row.addWidget(self.marks_button)
-        row.addWidget(self.fit_button)
-        return row
+        return MapHead(self.title, self.toolbar, self.marks_button, self.fit_button)
 
     # -- what is shown
 
@@ -200,6 +197,7 @@ class MapView(QWidget):
         self.scale_bar.set_theme(theme, font)
         self.layers.set_theme(theme, font)
         self.tools.set_theme(theme)
+        self.toolbar.set_theme(theme)
         pen, brush = mark_style(theme)
         self.marks_item.setPen(pen)
         self.marks_item.setBrush(brush)
@@ -251,7 +249,7 @@ class MapView(QWidget):
         unit = self._length_unit if self._has_scale else "pixel"
         for side, name in (("bottom", "x"), ("left", "y")):
             self.plot.setLabel(side, f"{name} ({unit})")
-        rect, reach = self._image_rect(), longest * f
+        rect, reach = self._image_rect(), 4.0 * longest * f  # a narrow view shows all of it too
         self.box.setLimits(xMin=rect.left() - reach, xMax=rect.right() + reach,
                            yMin=rect.top() - reach, yMax=rect.bottom() + reach,
                            minXRange=2 * abs(dx) * f, minYRange=2 * abs(dy) * f)  # fmt: skip

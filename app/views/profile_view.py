@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
+    QScrollArea,
     QSizePolicy,
     QToolButton,
     QVBoxLayout,
@@ -37,7 +38,7 @@ Series = tuple[Channel, Array, Array | None]
 MOST = 3
 STRIP_HEIGHT = 18
 HEADS = ("", "A", "B", "B − A", "slope")
-WIDEST = ("Dissipated energy", "-000.00 ± 0.00 MPa", "-000.00 ± 0.00 MPa", "-000.00 MPa",
+WIDEST = ("Dissipated energy", "0.00000 ± 0.0000 GPa", "0.00000 ± 0.0000 GPa", "-000.00 MPa",
           "-0.00000 MPa/nm")  # fmt: skip
 """A column of the table has room for this."""
 EMPTY_WORDS = "Draw a line on the map to see its profile."
@@ -137,7 +138,13 @@ class ProfileView(QWidget):
         for cell, text in zip(self._cells[0], HEADS, strict=True):
             cell.setText(text)
         grid.setColumnStretch(len(HEADS), 1)
-        return table
+        area = QScrollArea()  # the view may be narrower than the table
+        area.setFrameShape(QScrollArea.Shape.NoFrame)
+        area.setWidgetResizable(True)
+        area.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(table)
+        self._table, self._area = table, area
+        return area
 
     # -- what is shown
 
@@ -253,6 +260,8 @@ class ProfileView(QWidget):
             for cell, widest in zip(line, WIDEST, strict=True):
                 look.shrink(cell)
                 cell.setFixedWidth(metrics.horizontalAdvance(widest) + 4)
+        bar = self._area.horizontalScrollBar().sizeHint().height()
+        self._area.setFixedHeight(self._table.minimumSizeHint().height() + bar)
         look.shrink(self.note)
         self.note.setFixedHeight(metrics.height() + 2)
 

@@ -96,7 +96,8 @@ def _sloped(analysis: Analysis) -> Array:
     """Curves without a severe doubt other than about their slope and what follows from it."""
     follows = ("slope_above_one", "fit_failed", "at_bound", "fit_stuck", "beyond_law")
     mask = analysis.severe_mask & ~sum(DOUBTS[name].mask for name in follows)
-    return np.flatnonzero(((analysis.curve_doubts & np.uint64(mask)) == 0) & analysis.done)
+    sound = ((analysis.curve_doubts & np.uint64(mask)) == 0) & analysis.done
+    return np.flatnonzero(sound & ~analysis.curve_left_out)
 
 
 def check_pressure(figures: Figures) -> Check:

@@ -21,7 +21,8 @@ MOST = 4096
 
 def trusted_curves(analysis: Analysis, most: int = MOST) -> Array:
     """Curves without a severe doubt, at most so many, evenly spread."""
-    good = np.flatnonzero((analysis.curve_doubts & np.uint64(analysis.severe_mask)) == 0)
+    sound = (analysis.curve_doubts & np.uint64(analysis.severe_mask)) == 0
+    good = np.flatnonzero(sound & ~analysis.curve_left_out)
     good = good[analysis.done[good]]
     shown = analysis.map.index_map
     good = good[np.isin(good, shown[shown >= 0])]

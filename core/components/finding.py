@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -68,6 +69,12 @@ def find(maps: Maps, rule: Rule, progress: Progress | None = None) -> Compositio
     if rule.rims and count > 2:
         rim, labels, share = rims_of(points.stack, labels, count)
         membership[rim] = share[rim]
+    if rule.method == "mixture" and not rule.count:
+        gone = count - len(np.unique(labels[labels >= 0]))
+        if 0 < gone < count:  # all of a component was a rim or far off, so it is none
+            fewer = find(maps, replace(rule, count=count - gone), progress)
+            return replace(fewer, rule=rule, candidates=made.candidates,
+                           independent=made.independent)  # fmt: skip
     distances, beside = nearest_other(labels, maps.pitch)
     widths = zone_widths(maps, rule, labels, count)
     kinds = kinds_of(labels, membership, foreign, widths, distances)

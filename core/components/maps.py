@@ -75,8 +75,10 @@ class Maps:
 
     @classmethod
     def of(cls, analysis: Any, excluded: Array | None = None) -> Maps:
-        """The maps of an analysis; `excluded` is a bool map of pixels left out by hand."""
+        """The maps of an analysis; `excluded` is a bool map of pixels left out by hand, those of
+        the analysis if None."""
         channels = analysis.channels()
+        excluded = getattr(analysis, "left_out", None) if excluded is None else excluded
         reasons = np.zeros(analysis.map.shape, np.uint8)
         if excluded is not None:
             reasons[np.asarray(excluded, bool)] = EXCLUDED

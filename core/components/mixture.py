@@ -36,6 +36,12 @@ SAMPLE = 10_000
 STARTS = 4
 FEWEST = 12
 """Fewer usable pixels than this make no components."""
+LEAST_INDEPENDENT = 30.0
+"""n_eff counts as no fewer than this (unless there are fewer pixels): the unevenness that makes it
+small bends a component's shape but opens no gap, and with less not even a wide gap would count."""
+APART = 2.0
+"""Two components nearer than this many of the pixels' own standard uncertainties are not chosen:
+what seems to part them may be the measurement's own doing, such as where samples happen to fall."""
 FAR = 1e-4
 """Share of a normal distribution's own pixels beyond the distance at which one counts as far."""
 LOST = 1e-8
@@ -156,7 +162,7 @@ class Candidate:
     criterion : with n_eff; the one that decides
     naive : Schwarz's criterion as if all pixels were independent, for comparison
     least : share of the smallest component
-    allowed : whether that is large enough to be chosen
+    allowed : whether it may be chosen: no component too small, none too near another
     """
 
     count: int
@@ -224,7 +230,8 @@ def find_mixture(
         progress.check()
         fitted.append(_fitted(table, k, seed))
     independent = _independent(points.stack, where, unit, fitted[-1])
-    candidates = tuple(_candidate(one, table, independent, len(inside)) for one in fitted)
+    own = np.median(points.errors[where], axis=0) / unit
+    candidates = tuple(_candidate(one, table, independent, len(inside), own) for one in fitted)
     best = int(np.argmin([c.criterion if c.allowed else math.inf for c in candidates]))
     chosen = fitted[best]
     mixture = Mixture(chosen.weights_, chosen.means_ * unit,
@@ -280,10 +287,11 @@ def _independent(stack: Array, inside: Array, unit: Array, model: Any) -> float:
         image = np.zeros(inside.shape)
         image[inside] = left[:, i]
         found.append(effective_number(image, inside))
-    return max(float(np.nanmin(found)), 2.0) if np.isfinite(found).any() else float(len(table))
+    least = min(LEAST_INDEPENDENT, float(len(table)))
+    return max(float(np.nanmin(found)), least) if np.isfinite(found).any() else float(len(table))
 
 
-def _candidate(model: Any, table: Array, independent: float, pixels: int) -> Candidate:
+def _candidate(model: Any, table: Array, independent: float, pixels: int, own: Array) -> Candidate:
     count, dims = model.means_.shape
     parameters = count * (1 + dims + dims * (dims + 1) // 2) - 1
     mixture = Mixture(model.weights_, model.means_, model.covariances_)
@@ -293,12 +301,22 @@ def _candidate(model: Any, table: Array, independent: float, pixels: int) -> Can
     shares = memberships(logs[near])
     entropy = -float(np.sum(shares * np.log(np.maximum(shares, 1e-300)), 1).sum()) / len(table)
     least = float(model.weights_.min())
+    large = least >= max(SMALLEST, FEWEST / pixels)
     return Candidate(
         count, parameters, likelihood, entropy,
         independent * (-2.0 * likelihood + 2.0 * entropy) + parameters * math.log(independent),
         -2.0 * likelihood * pixels + parameters * math.log(pixels),
-        least, count == 1 or least >= max(SMALLEST, FEWEST / pixels),
+        least, count == 1 or (large and _nearest(model.means_, own) >= APART),
     )  # fmt: skip
+
+
+def _nearest(means: Array, own: Array) -> float:
+    """The least distance of two components in units of the pixels' own uncertainty; ∞ where one
+    axis has none."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gaps = [np.abs(means[i] - means[j]) / own for i, j in combinations(range(len(means)), 2)]
+    return min((float(np.hypot.reduce(np.where(np.isnan(gap), 0.0, gap))) for gap in gaps),
+               default=math.inf)  # fmt: skip
 
 
 def _floor(mixture: Mixture) -> Array:

@@ -148,7 +148,7 @@ def words_of(pair: Pair, names: tuple[str, str], label: str) -> str:
     """The pair in a sentence, such as a reader wants it."""
     a, b = names
     if not math.isfinite(pair.p):
-        return f"{label}: {a} and {b} can't be compared; one has too few pixels."
+        return f"{label}: {a} and {b} can't be compared; too few pixels, or none that differ."
     if not pair.told_apart:
         return (f"{label}: {a} and {b} can't be told apart (difference {pair.difference:.3g} ± "
                 f"{pair.difference_error:.2g} {pair.unit}, p = {pair.adjusted:.2g}).")  # fmt: skip

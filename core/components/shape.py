@@ -14,6 +14,7 @@ from ..shapes.edge import WIDTH_10_90
 from ..shapes.interfaces import InterfaceWidth, interface_width
 from ..shapes.lengths import Chords, Lengths, boundary_length, chords_of, lengths_of
 from ..shapes.nesting import Border, Shell, border_of, chains, shell_of
+from ..units import text_of
 from .composition import Composition
 from .zones import contact_radii
 
@@ -76,8 +77,9 @@ def _interface_words(composition: Composition, a: int, b: int, width: InterfaceW
     least = "at most " if not edge.resolved else ""
     scale = "log " if edge.log else ""
     wide = f"{least}{edge.width_10_90:.3g} ± {WIDTH_10_90 * edge.sigma_error:.2g} {unit}"
-    return (f"{between}: {wide} from 10 to 90 % ({scale}modulus over {width.length:.3g} {unit} of "
-            f"boundary); {width.words}.")  # fmt: skip
+    length = text_of(width.length, "nm") if unit == "nm" else f"{width.length:.3g} {unit}"
+    return (f"{between}: {wide} from 10 to 90 % ({scale}modulus over {length} of boundary); "
+            f"{width.words}.")  # fmt: skip
 
 
 def shape_report(composition: Composition, progress: Progress | None = None) -> ShapeReport:
