@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .main_window import MainWindow
 
 
+PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.csv *.txt *.h5);;All files (*)"
 EXPORTS = {"regions": "Export the statistics of regions",
            "difference": "Export the difference of two regions",
            "profile": "Export the profile"}  # fmt: skip
@@ -96,6 +97,22 @@ class Commands(QObject):
         if dialog.exec():
             self._session.submit(Save(saving.export_items(analysis, dialog.items)))
         dialog.deleteLater()
+
+    def ask_picture(self) -> None:
+        """Lay another picture of the same place beside the map."""
+        path = files.ask_open(self._window, "Lay a picture beside the map", PICTURES)
+        if path is not None:
+            self._window.workspace.picture_desk.lay(path)
+
+    def ask_save_comparison(self) -> None:
+        """Save what the picture's contrast follows as comma-separated values."""
+        text = self._window.workspace.picture_desk.comparison_text()
+        if not text:
+            return
+        name = f"{saving.stem_of(self._session.map)}_picture.csv"
+        path = files.ask_save(self._window, "Save the comparison", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.text_file(path, text)))
 
     def _answered(self, answer: Answer) -> None:
         if isinstance(answer.request, OpenMap) and answer.error is None:
