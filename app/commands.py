@@ -131,8 +131,9 @@ class Commands(QObject):
 
     def ask_save_components(self) -> None:
         """Save the table of components, its pairs and its rule."""
-        made = self._window.workspace.component_desk.made
+        made = self._made()
         if made is None or not made.whole:
+            self._window.say("The components are still being worked out.")
             return
         name = f"{saving.stem_of(self._session.map)}_components.csv"
         path = files.ask_save(self._window, "Save the tables of components", name, files.TABLES)

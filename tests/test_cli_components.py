@@ -41,17 +41,16 @@ def test_it_prints_each_component_with_its_area_and_medians(blend, capsys):
     assert "B shows" in " ".join(out.split())
 
 
-def test_its_files_and_its_result_hold_the_same_and_the_rule_makes_it_again(blend, tmp_path, capsys):
+def test_its_files_and_its_result_hold_the_same_and_make_it_again(blend, tmp_path, capsys):
     path, _ = blend
     table, result = tmp_path / "table.csv", tmp_path / "result.h5"
     assert main(["components", str(path), "--out", str(table), "--result", str(result)]) == 0
     first = capsys.readouterr().out
     rows = list(csv.DictReader(table.open(encoding="utf-8")))
     assert {row["component"] for row in rows} == {"A", "B"}
-    told = json.loads((tmp_path / "table_rule.json").read_text(encoding="utf-8"))
-    rule = tmp_path / "rule.json"
-    rule.write_text(json.dumps(told["rule"]), encoding="utf-8")
+    rule = tmp_path / "table_rule.json"
     assert Rule.load(rule) == Rule()
+    assert json.loads(rule.read_text(encoding="utf-8"))["pixels"]["map"] == 16 * 20
     saved = load_analysis(result).components
     assert set(np.unique(saved.labels)) <= {-1, 0, 1}
     assert main(["components", str(result), "--rule", str(rule)]) == 0

@@ -127,6 +127,8 @@ def signed_distance(
 
     both = usable & ((labels == a) | (labels == b))
     out = np.full(labels.shape, math.inf)
+    if min(labels.shape) < 2:
+        return out, 0.0
     if not (usable & (labels == a)).any() or not (usable & (labels == b)).any():
         return out, 0.0
     scale = np.log(np.where(both, values, 1.0)) if log else np.where(both, values, 0.0)
