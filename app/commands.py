@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject
 
+from ..core.components.rule import Rule
 from ..core.errors import Cancelled, InputError
 from ..core.settings import Settings
 from . import recent, saving
@@ -36,6 +37,7 @@ class Commands(QObject):
         super().__init__(window)
         self._window, self._session = window, window.session
         self._kept_by: dict[int, Work] = {}
+        self._without: set[int] = set()
         self._guide: HelpWindow | None = None
         self.ask_leave = errors.ask_leave
         self._session.failed.connect(lambda words: errors.show_error(window, words))
@@ -78,7 +80,15 @@ class Commands(QObject):
         if path is not None:
             work, made = self._session.work, self._made()
             number = self._session.submit(Save(saving.result_file(analysis, path, work, made)))
-            self._kept_by[number] = self._session.work
+            self._kept_by[number] = work
+            if made is None and self._looked_for():
+                self._without.add(number)
+
+    def _looked_for(self) -> bool:
+        """Whether the person has looked for components of this map."""
+        workspace = self._window.workspace
+        asked = workspace is not None and workspace.component_desk.made is not None
+        return asked or self._session.rule != Rule()
 
     def _made(self) -> Any:
         """The components of the present analysis under the present rule; None if there are none."""
@@ -123,7 +133,10 @@ class Commands(QObject):
             return
         work = self._kept_by.pop(answer.generation, None)
         if answer.error is None:
-            self._window.say(saved_words(answer.value))
+            said = saved_words(answer.value)
+            if answer.generation in self._without:
+                said += " The components were not worked out, so only their rule is in it."
+            self._window.say(said)
             if work is not None:
                 self._session.mark_work_saved(work)
         elif isinstance(answer.error, Cancelled):

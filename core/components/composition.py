@@ -21,7 +21,7 @@ OVERLAP = 0.003
 """Components that share less of their membership than this are taken pixel by pixel."""
 UNDECIDED = "membership below the least"
 MUCH, MUCH_LEFT_OUT = 0.01, 0.05
-MANY_FOREIGN = 0.01
+MANY_FOREIGN, FEW_RIM = 0.01, 0.002
 """A greater share of pixels far from every component is told."""
 
 
@@ -195,7 +195,7 @@ class Composition:
                 "spread evenly, the areas are off by up to as much."
             )
         rim = int(np.count_nonzero(self.rim))
-        if rim:
+        if rim > FEW_RIM * total:
             said.append(
                 f"{rim} pixels lie in a rim hardly wider than two pixels between two components "
                 "and look like a third; they were taken for boundary pixels of the two. A real "
