@@ -141,12 +141,13 @@ def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> E
         return no_edge("no step stands out of the noise", log)
     if not x[0] <= position <= x[-1]:
         return no_edge("the edge lies beyond the profile", log)
-    resolved = sigma > 0.5 * step
-    if not resolved:
-        sigma = 0.5 * step
+    own = sigma * float(errors[1])
+    resolved = sigma > 0.5 * step and own < sigma
+    if not resolved:  # known as a bound only, so without an error
+        sigma, own = max(sigma if own < sigma else 0.0, 0.5 * step), math.nan
     low, high, slope = (math.exp(a), math.exp(b), True) if log else (a, b, False)
     why = "" if resolved else "narrower than the points are apart: an upper bound"
-    return Edge(position, sigma, low, high, float(errors[0]), sigma * float(errors[1]),
+    return Edge(position, sigma, low, high, float(errors[0]), own,
                 float(errors[2]) * (low if slope else 1.0),
                 float(errors[3]) * (high if slope else 1.0), log, resolved, why)  # fmt: skip
 
