@@ -6,8 +6,9 @@ what another set of maps would give and not only what these pixels do.
 
 References
 ----------
-See `between`. Interval for another map: J. P. T. Higgins, S. G. Thompson, D. J. Spiegelhalter,
-J. R. Stat. Soc. A 172 (2009) 137. Homogeneity: W. G. Cochran, Biometrics 10 (1954) 101 (from
+See `between`. Interval for another map, averaged over τ: K. Nagashima, H. Noma, T. A. Furukawa,
+Stat. Methods Med. Res. 28 (2019) 1689, here with normal laws in
+place of drawn ones. Homogeneity: W. G. Cochran, Biometrics 10 (1954) 101 (from
 memory). Standard deviation between fields over √n: the route of ASTM E562 (from memory).
 """
 
@@ -19,13 +20,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .between import Between, between, misfit, tau_interval
+from .between import between, misfit, tau_interval, taus_at
 
 Array = np.ndarray
 LEVEL = 0.05
 FEWEST = 2
 APART_FROM = 4
 """Fewer maps than this can't tell which of them stands apart."""
+PARTS = (np.arange(100) + 0.5) / 100.0
+"""Of τ's distribution, over which the interval for another map is averaged."""
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def _scatter_words(pooled: Pooled, relative: bool) -> str:
 
 def pool(
     values: Sequence[float] | Array, errors: Sequence[float] | Array,
-    common: float = 0.0, naive_error: float = math.nan,
+    common: float = 0.0, naive_error: float = math.nan, look: bool = True,
 ) -> Pooled:  # fmt: skip
     """Pool one number over maps.
 
@@ -115,6 +118,7 @@ def pool(
         left out
     common : standard uncertainty on the same scale that all maps share (same lever, same tip)
     naive_error : for comparison
+    look : whether to look for a map that stands apart
 
     Returns
     -------
@@ -136,8 +140,8 @@ def pool(
     q = misfit(x, s, design)
     # two normal parts of different kind: each one's own reach, added in squares
     wide = math.hypot(reach, 1.959964 * common)
-    other = _other(made, error)
-    apart, apart_p = _apart(x, s)
+    other = _other(x, s, design)
+    apart, apart_p = _apart(x, s) if look else (-1, math.nan)
     return Pooled(
         int(x.size), mean, error, mean - reach, mean + reach, made.tau, low, high,
         mean - other, mean + other, q, _chance(q, made.degrees),
@@ -169,11 +173,26 @@ def _chance(q: float, degrees: int) -> float:
     return float(chdtrc(degrees, q))
 
 
-def _other(made: Between, error: float) -> float:
-    """Half width of the interval for another map's true value."""
-    if made.degrees < 2:
+def _other(x: Array, s: Array, design: Array) -> float:
+    """Half width of the interval for another map's true value.
+
+    Averaged over what τ may be (its distribution of confidence), since with few maps the likeliest
+    τ is often zero. The mean's own part enters as a normal one with the reach of its Student's t.
+    """
+    from scipy.special import erfc
+
+    if x.size < 3:
         return math.nan
-    return _student(made.degrees - 1) * math.hypot(made.tau, error)
+    taus = taus_at(x, s, design, PARTS)
+    reach = _student(x.size - 1) / 1.959964
+    weights = 1.0 / (np.maximum(s, 1e-9 * float(np.ptp(x)) + 1e-150) ** 2 + taus[:, None] ** 2)
+    wide = np.sqrt(taus**2 + reach**2 / weights.sum(1))
+    low, high = 0.0, 100.0 * float(wide.max())
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        beyond = float(np.mean(erfc(middle / (math.sqrt(2.0) * wide))))
+        low, high = (middle, high) if beyond > LEVEL else (low, middle)
+    return high
 
 
 def _apart(x: Array, s: Array) -> tuple[int, float]:
