@@ -128,9 +128,9 @@ def misfit(values: Array, errors: Array, design: Array, tau: float = 0.0) -> flo
 def taus_at(values: Array, errors: Array, design: Array, parts: Array) -> Array:
     """The τ that lie at these parts of τ's distribution of confidence, (m,); 0 where Q is less
     than the χ² quantile even without any τ. Right to 1e-6 of the scatter of the values."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    wanted = chi2.isf(parts, len(values) - design.shape[1])
+    wanted = chdtri(len(values) - design.shape[1], parts)
     low, high = np.zeros(len(wanted)), np.full(len(wanted), max(float(np.std(values)), 1e-150))
     none = misfit(values, errors, design) <= wanted
     for _ in range(60):
@@ -138,7 +138,7 @@ def taus_at(values: Array, errors: Array, design: Array, parts: Array) -> Array:
         if not more.any():
             break
         high[more] *= 2.0
-    for _ in range(34):
+    for _ in range(27):
         middle = 0.5 * (low + high)
         above = misfits(values, errors, design, middle) > wanted
         low, high = np.where(above, middle, low), np.where(above, high, middle)

@@ -20,15 +20,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .between import between, misfit, tau_interval, taus_at
+from .between import between, misfit, taus_at
 
 Array = np.ndarray
 LEVEL = 0.05
 FEWEST = 2
 APART_FROM = 4
 """Fewer maps than this can't tell which of them stands apart."""
-PARTS = (np.arange(100) + 0.5) / 100.0
-"""Of τ's distribution, over which the interval for another map is averaged."""
+PARTS = np.concatenate([[0.025], (np.arange(50) + 0.5) / 50.0, [0.975]])
+"""Of τ's distribution: the ends of its interval, and between them evenly those over which the
+interval for another map is averaged."""
 
 
 @dataclass(frozen=True)
@@ -136,14 +137,14 @@ def pool(
     made = between(x, s, design)
     mean, error = float(made.coefficients[0]), math.sqrt(float(made.covariance[0, 0]))
     reach = _student(made.degrees) * error
-    low, high = tau_interval(x, s, design)
+    taus = taus_at(x, s, design, PARTS)
     q = misfit(x, s, design)
     # two normal parts of different kind: each one's own reach, added in squares
     wide = math.hypot(reach, 1.959964 * common)
-    other = _other(x, s, design)
+    other = _other(x, s, taus)
     apart, apart_p = _apart(x, s) if look else (-1, math.nan)
     return Pooled(
-        int(x.size), mean, error, mean - reach, mean + reach, made.tau, low, high,
+        int(x.size), mean, error, mean - reach, mean + reach, made.tau, float(taus[0]), float(taus[-1]),
         mean - other, mean + other, q, _chance(q, made.degrees),
         math.sqrt(float(np.mean(s**2))), naive_error, common, mean - wide, mean + wide,
         int(used[apart]) if apart >= 0 else -1, apart_p, tuple(map(int, used)),
@@ -173,7 +174,7 @@ def _chance(q: float, degrees: int) -> float:
     return float(chdtrc(degrees, q))
 
 
-def _other(x: Array, s: Array, design: Array) -> float:
+def _other(x: Array, s: Array, taus: Array) -> float:
     """Half width of the interval for another map's true value.
 
     Averaged over what τ may be (its distribution of confidence), since with few maps the likeliest
@@ -183,12 +184,12 @@ def _other(x: Array, s: Array, design: Array) -> float:
 
     if x.size < 3:
         return math.nan
-    taus = taus_at(x, s, design, PARTS)
+    taus = taus[1:-1]
     reach = _student(x.size - 1) / 1.959964
     weights = 1.0 / (np.maximum(s, 1e-9 * float(np.ptp(x)) + 1e-150) ** 2 + taus[:, None] ** 2)
     wide = np.sqrt(taus**2 + reach**2 / weights.sum(1))
     low, high = 0.0, 100.0 * float(wide.max())
-    for _ in range(60):
+    for _ in range(30):
         middle = 0.5 * (low + high)
         beyond = float(np.mean(erfc(middle / (math.sqrt(2.0) * wide))))
         low, high = (middle, high) if beyond > LEVEL else (low, middle)
