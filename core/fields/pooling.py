@@ -144,7 +144,8 @@ def pool(
     other = _other(x, s, taus)
     apart, apart_p = _apart(x, s) if look else (-1, math.nan)
     return Pooled(
-        int(x.size), mean, error, mean - reach, mean + reach, made.tau, float(taus[0]), float(taus[-1]),
+        int(x.size), mean, error, mean - reach, mean + reach, made.tau,
+        float(taus[0]), float(taus[-1]),
         mean - other, mean + other, q, _chance(q, made.degrees),
         math.sqrt(float(np.mean(s**2))), naive_error, common, mean - wide, mean + wide,
         int(used[apart]) if apart >= 0 else -1, apart_p, tuple(map(int, used)),
