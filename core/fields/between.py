@@ -66,7 +66,8 @@ def between(values: Array, errors: Array, design: Array) -> Between:
         best = int(np.argmin(_cost(grid, x, variances, design)))
         tau = float(grid[best])
         grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)], 21)
-    return at_tau(x, errors, design, tau)
+    nothing, found = _cost(np.array([0.0, tau]), x, variances, design)
+    return at_tau(x, errors, design, 0.0 if nothing - found < 1e-9 else tau)
 
 
 def at_tau(values: Array, errors: Array, design: Array, tau: float) -> Between:
