@@ -99,7 +99,8 @@ def _scatter_words(pooled: Pooled, relative: bool) -> str:
         return f"{100.0 * math.expm1(value):.3g} %" if relative else f"{value:.3g}"
 
     between_maps = f"{size(pooled.tau)} ({size(pooled.tau_low)} to {size(pooled.tau_high)})"
-    chance = f"Q = {pooled.q:.3g} for {pooled.count - 1} degrees of freedom, p = {pooled.p:.2g}"
+    degrees = f"{pooled.count - 1} degree{'s' * (pooled.count > 2)} of freedom"
+    chance = f"Q = {pooled.q:.3g} for {degrees}, p = {pooled.p:.2g}"
     if pooled.differ:
         return (f"The maps differ by more than their own errors explain: {between_maps} between "
                 f"maps beside {size(pooled.own)} of their own ({chance}).")  # fmt: skip
