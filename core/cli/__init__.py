@@ -1,5 +1,10 @@
+<<<<<<< HEAD
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``components``,
 ``speeds``, ``settings``, ``info`` and ``simulate``.
+=======
+"""The command line: ``palpate [MAP]`` and the commands ``analyse``, ``speeds``, ``fields``,
+``settings``, ``info`` and ``simulate``.
+>>>>>>> fields
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -18,8 +23,12 @@ from .parser import COMMANDS, UsageError, parser
 
 __all__ = ["COMMANDS", "UsageError", "main"]
 
+<<<<<<< HEAD
 ROOMS = {"analyse": "analysing", "components": "composing", "speeds": "speeds",
          "settings": "choosing",
+=======
+ROOMS = {"analyse": "analysing", "speeds": "speeds", "fields": "fields", "settings": "choosing",
+>>>>>>> fields
          "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
