@@ -1,10 +1,5 @@
-<<<<<<< HEAD
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``components``,
-``speeds``, ``settings``, ``info`` and ``simulate``.
-=======
-"""The command line: ``palpate [MAP]`` and the commands ``analyse``, ``speeds``, ``fields``,
-``settings``, ``info`` and ``simulate``.
->>>>>>> fields
+``speeds``, ``fields``, ``settings``, ``info`` and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -23,12 +18,8 @@ from .parser import COMMANDS, UsageError, parser
 
 __all__ = ["COMMANDS", "UsageError", "main"]
 
-<<<<<<< HEAD
 ROOMS = {"analyse": "analysing", "components": "composing", "speeds": "speeds",
-         "settings": "choosing",
-=======
-ROOMS = {"analyse": "analysing", "speeds": "speeds", "fields": "fields", "settings": "choosing",
->>>>>>> fields
+         "fields": "fields", "settings": "choosing",
          "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 

@@ -6,11 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-<<<<<<< HEAD
-COMMANDS = ("analyse", "components", "speeds", "settings", "info", "simulate", "window")
-=======
-COMMANDS = ("analyse", "speeds", "fields", "settings", "info", "simulate", "window")
->>>>>>> fields
+COMMANDS = ("analyse", "components", "speeds", "fields", "settings", "info", "simulate",
+            "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
