@@ -22,6 +22,8 @@ WIDTH_25_75 = 1.348979500
 FEWEST = 5
 SLIGHT = 3.0
 """A step below this many standard errors is none."""
+PLACES, WIDTHS = 60, 14
+"""How fine the grid is that the fit begins from."""
 
 
 @dataclass(frozen=True)
@@ -109,26 +111,59 @@ def fit_edge(x: Array, y: Array, errors: Array | None = None, *, log: bool = Fal
 
 
 def _fitted(x: Array, v: Array, s: Array) -> Any:
-    """The best of some starts: scipy's answer with parameters x₀, ln σ, a, b."""
+    """Scipy's answer with parameters x₀, ln σ, a, b, begun at the best of a grid."""
     from scipy.optimize import least_squares
 
     reach, step = float(np.ptp(x)), float(np.median(np.diff(x))) or float(np.ptp(x)) / len(x)
-    fifth = max(len(v) // 5, 1)
-    a, b = float(np.median(v[:fifth])), float(np.median(v[-fifth:]))
-    half = x[int(np.argmin(np.abs(v - 0.5 * (a + b))))]
+    if not reach > 0.0:
+        return None
     least, most = math.log(0.05 * step), math.log(2.0 * reach)
-    best = None
-    for width in (0.7 * step, 0.08 * reach, 0.25 * reach):
-        start = [half, min(max(math.log(width), least + 1e-6), most - 1e-6), a, b]
-        answer = least_squares(
-            lambda p: (_profile(x, p[0], math.exp(p[1]), p[2], p[3]) - v) / s, start,
-            bounds=([x[0] - reach, least, -np.inf, -np.inf],
-                    [x[-1] + reach, most, np.inf, np.inf]),
-            x_scale=[reach, 1.0, max(abs(b - a), 1e-12), max(abs(b - a), 1e-12)],
-        )  # fmt: skip
-        if best is None or answer.cost < best.cost:
-            best = answer
-    return best if best is not None and best.success else None
+    position, wide, a, b = _start(x, v, s, least, most)
+    size = max(abs(b - a), 1e-12)
+
+    def off(p: Array) -> Array:
+        return (_profile(x, p[0], math.exp(p[1]), p[2], p[3]) - v) / s
+
+    def slopes(p: Array) -> Array:
+        from scipy.special import ndtr
+
+        t = (x - p[0]) / math.exp(p[1])
+        fall = (p[2] - p[3]) * np.exp(-0.5 * t**2) / math.sqrt(2.0 * math.pi)
+        share = ndtr(t)
+        columns = (fall / math.exp(p[1]), fall * t, 1.0 - share, share)
+        return np.column_stack(columns) / s[:, None]
+
+    answer = least_squares(
+        off, [position, wide, a, b], slopes, max_nfev=200, x_scale=[reach, 1.0, size, size],
+        bounds=([x[0] - reach, least, -np.inf, -np.inf], [x[-1] + reach, most, np.inf, np.inf]),
+    )  # fmt: skip
+    return answer if answer.success else None
+
+
+def _start(x: Array, v: Array, s: Array, least: float, most: float) -> tuple[float, ...]:
+    """The best of a grid of places and widths; the levels, which enter linearly, are solved for."""
+    from scipy.special import ndtr
+
+    places = np.linspace(x[0], x[-1], min(len(x), PLACES) + 2)[1:-1]
+    widths = np.linspace(max(least, most - 6.0) + 0.5, most - 0.7, WIDTHS)
+    middle, w, best = float(v.mean()), 1.0 / s**2, -math.inf
+    v = v - middle
+    found = (float(x[len(x) // 2]), float(widths[0]), middle, middle)
+    for wide in widths:
+        b = ndtr((x[None, :] - places[:, None]) / math.exp(wide))
+        a = 1.0 - b
+        aa, ab, bb = (a * a) @ w, (a * b) @ w, (b * b) @ w
+        av, bv = a @ (w * v), b @ (w * v)
+        under = aa * bb - ab**2
+        with np.errstate(all="ignore"):
+            low, high = (bb * av - ab * bv) / under, (aa * bv - ab * av) / under
+            gain = low * av + high * bv
+        gain[~(under > 1e-9 * aa * bb)] = -math.inf
+        k = int(np.argmax(gain))
+        if gain[k] > best:
+            best = float(gain[k])
+            found = float(places[k]), float(wide), float(low[k]) + middle, float(high[k]) + middle
+    return found
 
 
 def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> Edge:
@@ -142,8 +177,9 @@ def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> E
     if not x[0] <= position <= x[-1]:
         return no_edge("the edge lies beyond the profile", log)
     resolved = sigma > 0.5 * step
-    if not resolved:
+    if not resolved:  # it lies somewhere between two points: evenly likely
         sigma = 0.5 * step
+        errors[0] = max(errors[0], step / math.sqrt(12.0))
     low, high, slope = (math.exp(a), math.exp(b), True) if log else (a, b, False)
     why = "" if resolved else "narrower than the points are apart: an upper bound"
     return Edge(position, sigma, low, high, float(errors[0]), sigma * float(errors[1]),
@@ -155,14 +191,21 @@ def true_width(sigma: float, contact_radius: float) -> tuple[float, str]:
     """What is left of a measured σ when the contact's own width is taken off: (upper bound, words).
 
     The contact averages over a disc of radius a, which blurs an edge by a σ of a/2 to a. The least
-    of that is taken off, so what is left is an upper bound; none is left where the contact explains
-    all of it.
+    of that is taken off, so what is left is an upper bound. Where the contact explains more than
+    was measured, the measured σ itself is the bound: how far the contact blurs is not known well
+    enough to say that nothing is left. NaN, without words, if there is no σ.
+
+    References
+    ----------
+    Common practice, no source.
     """
-    if not (math.isfinite(sigma) and math.isfinite(contact_radius)):
+    if not math.isfinite(sigma):
+        return math.nan, ""
+    if not math.isfinite(contact_radius):
         return sigma, "the contact radius is not known, so the width holds the contact's own"
     left = sigma**2 - (0.5 * contact_radius) ** 2
     if left <= 0.0:
-        return 0.0, (f"the contact (radius {contact_radius:.3g}) explains the whole width: the "
-                     "interface is sharper than it can show")  # fmt: skip
+        return sigma, (f"an upper bound: the contact (radius {contact_radius:.3g}) by itself "
+                       "explains a width like this, so the interface may be sharp")  # fmt: skip
     return math.sqrt(left), (f"an upper bound: the contact (radius {contact_radius:.3g}) blurs by "
                              "half its radius at least")  # fmt: skip
