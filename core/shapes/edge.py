@@ -104,21 +104,24 @@ def fit_edge(x: Array, y: Array, errors: Array | None = None, *, log: bool = Fal
     if errors is not None:
         s = np.asarray(errors, float)[good][order]
         s = s / y[good][order] if log else s
-    found = _fitted(x, v, s)
+    found = fitted(x, v, s)
     if found is None:
         return no_edge("the fit did not settle", log)
     return _edge(found, x, v, s, errors is not None, log)
 
 
-def _fitted(x: Array, v: Array, s: Array) -> Any:
-    """Scipy's answer with parameters x₀, ln σ, a, b, begun at the best of a grid."""
+def fitted(x: Array, v: Array, s: Array, start: tuple[float, ...] | None = None) -> Any:
+    """Scipy's answer with parameters x₀, ln σ, a, b, begun at the best of a grid unless `start` is
+    given; None if it did not settle. x in rising order, v on the scale that is fitted, s its ±."""
     from scipy.optimize import least_squares
 
     reach, step = float(np.ptp(x)), float(np.median(np.diff(x))) or float(np.ptp(x)) / len(x)
     if not reach > 0.0:
         return None
     least, most = math.log(0.05 * step), math.log(2.0 * reach)
-    position, wide, a, b = _start(x, v, s, least, most)
+    position, wide, a, b = start or _start(x, v, s, least, most)
+    position = min(max(position, x[0]), x[-1])
+    wide = min(max(wide, least + 1e-6), most - 1e-6)
     size = max(abs(b - a), 1e-12)
 
     def off(p: Array) -> Array:
