@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject
 
+from ..core.components.rule import Rule
 from ..core.errors import Cancelled, InputError
 from ..core.settings import Settings
 from . import recent, saving
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from .main_window import MainWindow
 
 
+PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.csv *.txt *.h5);;All files (*)"
 EXPORTS = {"regions": "Export the statistics of regions",
            "difference": "Export the difference of two regions",
            "profile": "Export the profile"}  # fmt: skip
@@ -35,6 +37,7 @@ class Commands(QObject):
         super().__init__(window)
         self._window, self._session = window, window.session
         self._kept_by: dict[int, Work] = {}
+        self._without: set[int] = set()
         self._guide: HelpWindow | None = None
         self.ask_leave = errors.ask_leave
         self._session.failed.connect(lambda words: errors.show_error(window, words))
@@ -77,7 +80,15 @@ class Commands(QObject):
         if path is not None:
             work, made = self._session.work, self._made()
             number = self._session.submit(Save(saving.result_file(analysis, path, work, made)))
-            self._kept_by[number] = self._session.work
+            self._kept_by[number] = work
+            if made is None and self._looked_for():
+                self._without.add(number)
+
+    def _looked_for(self) -> bool:
+        """Whether the person has looked for components of this map."""
+        workspace = self._window.workspace
+        asked = workspace is not None and workspace.component_desk.made is not None
+        return asked or self._session.rule != Rule()
 
     def _made(self) -> Any:
         """The components of the present analysis under the present rule; None if there are none."""
@@ -97,6 +108,22 @@ class Commands(QObject):
             self._session.submit(Save(saving.export_items(analysis, dialog.items)))
         dialog.deleteLater()
 
+    def ask_picture(self) -> None:
+        """Lay another picture of the same place beside the map."""
+        path = files.ask_open(self._window, "Lay a picture beside the map", PICTURES)
+        if path is not None:
+            self._window.workspace.picture_desk.lay(path)
+
+    def ask_save_comparison(self) -> None:
+        """Save what the picture's contrast follows as comma-separated values."""
+        text = self._window.workspace.picture_desk.comparison_text()
+        if not text:
+            return
+        name = f"{saving.stem_of(self._session.map)}_picture.csv"
+        path = files.ask_save(self._window, "Save the comparison", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.text_file(path, text)))
+
     def _answered(self, answer: Answer) -> None:
         if isinstance(answer.request, OpenMap) and answer.error is None:
             recent.add(answer.request.path)
@@ -106,7 +133,10 @@ class Commands(QObject):
             return
         work = self._kept_by.pop(answer.generation, None)
         if answer.error is None:
-            self._window.say(saved_words(answer.value))
+            said = saved_words(answer.value)
+            if answer.generation in self._without:
+                said += " The components were not worked out, so only their rule is in it."
+            self._window.say(said)
             if work is not None:
                 self._session.mark_work_saved(work)
         elif isinstance(answer.error, Cancelled):
@@ -114,8 +144,9 @@ class Commands(QObject):
 
     def ask_save_components(self) -> None:
         """Save the table of components, its pairs and its rule."""
-        made = self._window.workspace.component_desk.made
+        made = self._made()
         if made is None or not made.whole:
+            self._window.say("The components are still being worked out.")
             return
         name = f"{saving.stem_of(self._session.map)}_components.csv"
         path = files.ask_save(self._window, "Save the tables of components", name, files.TABLES)

@@ -71,7 +71,7 @@ class AskComponents(Request):
         tell(Made(found, table))
         progress.check()
         table = core.with_common(found, table)
-        pairs = core.pairs_with_common(found, core.pairs_of(found, table))
+        pairs = core.pairs_with_common(found, core.pairs_of(found, table), table)
         return Made(found, table, pairs, whole=True)
 
 

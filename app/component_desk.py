@@ -24,7 +24,7 @@ from .session import Session
 
 SETTLE = 150  # ms that analysis and rule must rest
 NOT_YET = "Components follow when the map has been analysed."
-STOPPED = "Stopped. Change the rule or press F5 to go on."
+STOPPED = "Stopped. Change the rule to go on."
 NO_MAP = "There is no map."
 
 
@@ -126,6 +126,19 @@ class ComponentDesk(QObject):
         same = made.composition.rule.finding == session.rule.finding
         mask = session.left_out.mask(session.map.shape)
         return made.composition if same and np.array_equal(self._mask, mask) else None
+
+    @property
+    def fits(self) -> bool:
+        """Whether what is there belongs to the present analysis and rule."""
+        session, made = self._session, self.made
+        return (made is not None and made.composition.maps.source is session.analysis
+                and made.composition.rule.finding == session.rule.finding)  # fmt: skip
+
+    @property
+    def renewing(self) -> bool:
+        """Whether what is there is on its way to be renewed."""
+        return bool(self._wanted_by) and (self._timer.isActive() or self._asked is not None
+                                          or not self._session.finished)  # fmt: skip
 
     # -- answers --------------------------------------------------------------------------------
 

@@ -106,7 +106,8 @@ class ComponentViews(QObject):
     def _labels(self) -> Array | None:
         """Labels of what is worked out; None if there is nothing."""
         made = self._desk.made
-        return made.composition.labels if made is not None else None
+        held = made is not None and (self._desk.fits or self._session.dragging)
+        return made.composition.labels if held else None
 
     def _names(self) -> tuple[str, ...]:
         made = self._desk.made
@@ -114,7 +115,8 @@ class ComponentViews(QObject):
 
     def _show_on_map(self) -> None:
         made, layers = self._desk.made, self._map.layers
-        if made is None or made.composition.maps.shape != self._session.map.shape:
+        stale = not self._desk.fits and not self._desk.renewing
+        if made is None or stale or made.composition.maps.shape != self._session.map.shape:
             layers.show_components(None, (), ())
             layers.show_left_out(None)
             return
@@ -131,6 +133,9 @@ class ComponentViews(QObject):
             self.histogram.clear(self._desk.reason)
             return
         axis, labels = rule.axes[0], self._labels()
+        if axis.channel not in maps.values:
+            self.histogram.clear(f"This analysis has no {CHANNELS[axis.channel].label.lower()}.")
+            return
         usable = maps.usable
         self.histogram.show_values(
             maps.values[axis.channel][usable], _flat(labels, usable), CHANNELS[axis.channel],
@@ -164,6 +169,10 @@ class ComponentViews(QObject):
         asked = asked_for(self._session.settings)
         self.joint.set_channels([asked[name] for name in maps.values if name in asked])
         one, other = self.joint_axes()
+        lacking = [a.channel for a in (one, other) if a.channel not in maps.values]
+        if lacking:
+            self.joint.clear(f"This analysis has no {CHANNELS[lacking[0]].label.lower()}.")
+            return
         usable = maps.usable
         self.joint.show_values(
             maps.values[one.channel][usable], maps.values[other.channel][usable],
@@ -211,6 +220,8 @@ class ComponentViews(QObject):
         if maps is None or at is None:
             return
         one, other = self.joint_axes()
+        if any(axis.channel not in maps.values for axis in (one, other)):
+            return
         self.histogram.show_pixel(float(maps.values[self._session.rule.axes[0].channel][at]))
         self.joint.show_pixel(float(maps.values[one.channel][at]),
                               float(maps.values[other.channel][at]))  # fmt: skip

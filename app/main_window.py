@@ -149,6 +149,7 @@ class MainWindow(QMainWindow):
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
+            self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
         return self.workspace
 
     def _listen_to_places(self, workspace: Workspace) -> None:

@@ -118,7 +118,7 @@ def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -
         if work is not None:
             left_out = work.left_out.mask(analysis.map.shape)
             places = work.places.to_json() if work.places else ""
-            beside = Beside(_components_of(made), left_out, places)
+            beside = Beside(_components_of(made), left_out, places, work.rule.to_json())
         return [Path(save_analysis(path, analysis, beside))]
 
     return write
@@ -126,7 +126,7 @@ def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -
 
 def _components_of(made: Any) -> Any:
     """What writes the components into a result file; None if none are worked out."""
-    if made is None:
+    if made is None or made.table is None:
         return None
     from ..core.components.saving import write_components
 

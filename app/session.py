@@ -206,7 +206,7 @@ class Session(QObject):
             return
         old, before = self.map, self._history.current
         self._forget_map()
-        self._start_history(Work(before.settings, before.rule))
+        self._start_history(Work(before.settings, before.rule.finding))
         self._announce_map()
         old.close()
 
@@ -217,7 +217,7 @@ class Session(QObject):
         self._forget_map()
         self.map, self._kind = opened.map, opened.kind
         settings = before.settings.with_values(dict.fromkeys(OF_ONE_MAP))
-        self._start_history(Work(settings, before.rule))
+        self._start_history(Work(settings, before.rule.finding))  # names are of that map
         self._selection = opened.start
         self._renew_report()
         self._announce_map()

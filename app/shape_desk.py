@@ -26,6 +26,7 @@ class ShapeDesk(QObject):
         self.composition: Any = None
         self._asked = -1
         self._asked_of: Any = None
+        self._refused: Any = None  # labels for which there was no answer
         for signal in (desk.made_changed, panel.asked, panel.seen):
             signal.connect(self.refresh)
         session.answered.connect(self._take)
@@ -43,8 +44,10 @@ class ShapeDesk(QObject):
         if self.composition is not None and found.labels is self.composition.labels:
             self.composition = found  # names may have changed
             self.panel.shape.show_shape(self.report, found)
-        elif not self._session.dragging and (
-            self._asked_of is None or self._asked_of.labels is not found.labels
+        elif (
+            not self._session.dragging
+            and found.labels is not self._refused
+            and (self._asked_of is None or self._asked_of.labels is not found.labels)
         ):
             self.panel.shape.show_waiting()
             self._asked_of = found
@@ -59,6 +62,8 @@ class ShapeDesk(QObject):
             return
         found, self._asked_of = self._asked_of, None
         page = self.panel.shape
+        refused = answer.error is not None or isinstance(answer.value, Refused)
+        self._refused = found.labels if refused and found is not None else None
         if answer.error is not None:
             stopped = isinstance(answer.error, Cancelled)
             page.show_reason(STOPPED if stopped else str(answer.error))

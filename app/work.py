@@ -7,6 +7,7 @@ since all of them stand in here.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -50,12 +51,32 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class Laid:
+    """Another picture of the place, and how it lies on the map.
+
+    Attributes
+    ----------
+    path : the file
+    alignment : core's `Alignment`, which also knows the file by its checksum
+    pairs : landmarks as (column, row) in the picture and (x, y) on the map [nm]
+    kind : what landmarks may do to the picture: "shift", "similarity" or "affine"
+    """
+
+    path: Path
+    alignment: Any = None
+    pairs: tuple[tuple[float, float, float, float], ...] = ()
+    kind: str = "similarity"
+
+
+@dataclass(frozen=True)
 class Work:
-    """See the module. `places` holds regions and profiles, None while there are none; `levelling`
-    is what is taken off the heights, None for nothing."""
+    """See the module. `places` holds regions and profiles, `picture` another picture of the map's
+    place, None while there are none; `levelling` is what is taken off the heights, None for
+    nothing."""
 
     settings: Settings = field(default_factory=Settings)
     rule: Rule = field(default_factory=Rule)
     left_out: LeftOut = field(default_factory=LeftOut)
     places: Any = None
+    picture: Laid | None = None
     levelling: Levelling | None = field(default_factory=Levelling)

@@ -20,6 +20,7 @@ from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.places import PlacesPanel
 from .panels.values import ValuesPanel
+from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
 from .session import FIRST_CHANNEL, Session
@@ -62,6 +63,7 @@ class Workspace(QWidget):
         if x in ("z", "separation", "indentation") and y in ("force", "deflection"):
             self.curve.set_axes(x, y)
         self.component_views = ComponentViews(session, self.component_desk, self.map, self.views)
+        self.picture_desk = PictureDesk(session, self.map, self.views, self.component_desk)
         self._listen()
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
@@ -212,7 +214,7 @@ class Workspace(QWidget):
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
-                     self.profile_desk):  # fmt: skip
+                     self.profile_desk, self.picture_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

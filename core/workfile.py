@@ -54,11 +54,13 @@ class Beside:
     components : writes the group ``components`` into an entry
     left_out : bool (rows, cols), pixels left out by hand
     places : regions and profiles as JSON text
+    rule : for components as JSON text, also where none are worked out
     """
 
     components: Callable[[Any], None] | None = None
     left_out: np.ndarray | None = None
     places: str = ""
+    rule: str = ""
 
 
 def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | None = None
@@ -113,6 +115,7 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         if beside.components is not None:
             beside.components(entry)
         nexus.text(entry, "places", beside.places)
+        nexus.text(entry, "component_rule", beside.rule)
         _write_process(entry, analysis)
         _write_source(entry, source)
         _write_environment(entry)

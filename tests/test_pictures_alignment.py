@@ -5,7 +5,7 @@ import pytest
 from scipy import ndimage
 from skimage.transform import SimilarityTransform
 
-from palpate.core.errors import InputError, ReadError
+from palpate.core.errors import Cancelled, InputError, ReadError
 from palpate.core.pictures.alignment import (
     Alignment,
     ByHand,
@@ -15,8 +15,9 @@ from palpate.core.pictures.alignment import (
     landmarks,
     with_picture,
 )
-from palpate.core.pictures.correlating import correlate
+from palpate.core.pictures.correlating import LIMIT, correlate, search
 from palpate.core.pictures.laying import on_grid
+from palpate.core.progress import Progress
 
 POINTS = np.array([[0, 0], [90, 5], [80, 95], [10, 70], [50, 40], [30, 85.0]])
 
@@ -91,3 +92,30 @@ def test_an_inverted_turned_and_scaled_picture_is_found_to_a_fraction_of_a_pixel
 def test_an_unrelated_picture_is_not_aligned():
     axis = np.arange(96.0)
     assert correlate(smooth(3, 96, 4.0), smooth(4, 96, 4.0), axis, axis) is None
+
+
+def test_the_best_of_unrelated_pictures_stays_well_below_the_limit():
+    """8 pairs: at the 99th percentile of 5.6 that the limit's 200 pairs had, a rise of the quality
+    of chance matches by half would be seen here."""
+    axis = np.arange(64.0)
+    found = [search(smooth(100 + k, 96, 2.0 + k), smooth(200 + k, 64, 1.5 + k % 4), axis, axis)
+             for k in range(8)]  # fmt: skip
+    qualities = [one.quality for one in found]
+    assert max(qualities) < LIMIT
+    assert 1.0 < np.median(qualities) < 4.5
+    assert all(one.words.startswith("Could not align") for one in found)
+
+
+def test_a_search_tells_how_far_it_is_and_stops_when_asked():
+    told = []
+
+    def report(done, total, words):
+        told.append((done, total))
+        if done == 5:
+            progress.cancel()
+
+    progress = Progress(report)
+    with pytest.raises(Cancelled):
+        search(smooth(5, 64, 3.0), smooth(6, 64, 3.0), np.arange(64.0), np.arange(64.0),
+               progress=progress)  # fmt: skip
+    assert [done for done, _ in told] == list(range(6))

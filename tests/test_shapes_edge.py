@@ -93,9 +93,14 @@ def test_a_step_between_two_points_is_an_upper_bound():
 
 
 def test_the_contacts_own_width_is_taken_off_as_a_bound():
-    """A disc of radius a blurs by a/2 to a, from memory; the least is taken off."""
+    """Weighed by Hertz's pressure √(1 - r²/a²) a disc blurs by a/√5: its second moment along one
+    direction, by quadrature (scipy)."""
+    from scipy.integrate import quad
+
+    chord = quad(lambda x: x * x * (1.0 - x * x), -1.0, 1.0)[0]
+    whole = quad(lambda x: 1.0 - x * x, -1.0, 1.0)[0]
     upper, words = true_width(5.0, 6.0)
-    assert upper == pytest.approx(4.0)
+    assert upper == pytest.approx(math.sqrt(25.0 - 36.0 * chord / whole))
     assert "upper bound" in words
     upper, words = true_width(2.0, 6.0)  # an upper bound of nothing would be a claim
     assert upper == 2.0

@@ -131,7 +131,7 @@ def test_a_sharp_boundary_is_an_upper_bound_below_a_pixel():
 def test_the_contact_and_small_domains_are_told():
     logs = logs_of(9.0 - np.hypot(ROWS - 70.0, COLS - 70.0), 3.0)
     found = interface_width(np.exp(logs), labels_of(logs), 0, 1, (1.0, 1.0), contact_radius=4.0)
-    assert found.upper == pytest.approx(math.sqrt(found.edge.sigma**2 - 4.0), rel=1e-9)
+    assert found.upper == pytest.approx(math.sqrt(found.edge.sigma**2 - 16.0 / 5.0), rel=1e-9)
     assert "upper bound" in found.words
     assert "only roughly" in found.words
     large = interface_width(np.exp(logs_of(CIRCLE, 3.0)), labels_of(logs_of(CIRCLE, 3.0)), 0, 1,

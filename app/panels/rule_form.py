@@ -52,8 +52,7 @@ CHECKS = {
               "it off where domains are only a few pixels wide.", ("mixture",)),
     "rims": ("Thin rims are mixed", "A component that only runs as a rim hardly wider than two "
              "pixels between two others is taken for their boundary. Switch it off to keep a thin "
-             "layer.",
-             ("mixture", "thresholds", "end_members")),
+             "layer.", ("mixture",)),
 }  # fmt: skip
 
 

@@ -159,7 +159,7 @@ def _channel_lines(found: list[Any], unit: str) -> list[Line]:
 
 def _pair_line(pair: Any, letters: dict[int, str]) -> Line:
     a, b = letters[pair.a], letters[pair.b]
-    if not math.isfinite(pair.p):
+    if not math.isfinite(pair.difference):
         tip = "One of them has too few pixels"
         return Line((f"{b} against {a}", "–", "–", "–"), tip=tip, faint=True)
     shown = units.best_unit(abs(pair.difference), pair.unit)[0] if pair.unit else ""
@@ -169,6 +169,11 @@ def _pair_line(pair: Any, letters: dict[int, str]) -> Line:
         ratio = number_in(pair.ratio, pair.ratio * pair.ratio_error, "", "")
     p = "< 0.001" if pair.adjusted < 0.001 else plain(pair.adjusted, 2)
     note = "" if pair.told_apart else "These can't be told apart in this channel."
+    if pair.made_by:
+        p, note = "–", "No test: the components were made by this channel."
+    if math.isfinite(pair.difference_common):
+        common = units.text_of(pair.difference_common, pair.unit, unit=shown)
+        note = f"± {common} of the difference is common to all pixels. {note}".strip()
     left = (f" What is common leaves {percent(pair.common)} in the ratio."
             if math.isfinite(pair.common) else "")  # fmt: skip
     tip = (f"A pixel of {b} shows more than one of {a} in {percent(pair.superiority)} of all "

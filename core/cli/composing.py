@@ -12,21 +12,25 @@ from typing import Any
 from ..components.rule import Rule
 from ..errors import InputError, SettingsError
 from ..units import best_unit, text_of
+from ..workfile import DECISIONS
 from .analysing import bar_of
 from .choosing import chosen
 from .parser import UsageError
-from .speeds import maps_of
+from .speeds import maps_of, result_of
 from .telling import wrapped
 
+EXCLUDED = DECISIONS.index("excluded")
 SHOWN = ("reduced_modulus", "modulus", "adhesion", "release_force", "dissipation", "indentation")
 
 
 def components(args: argparse.Namespace) -> int:
     """Find the components of one map, print their table, and write it if asked."""
-    rule = rule_of(args)
     maps, start = maps_of([Path(args.map)])
+    saved = result_of(Path(args.map))
+    rule = rule_of(args, saved)
     settings = chosen(args, start)
-    composition, table, pairs = _worked_out(maps[0], settings, rule)
+    left_out = saved.decision == EXCLUDED if saved is not None else None
+    composition, table, pairs = _worked_out(maps[0], settings, rule, left_out)
     print("\n".join(lines_of(composition, table, pairs)))
     if args.out:
         from ..components.exports import save_tables
@@ -39,14 +43,18 @@ def components(args: argparse.Namespace) -> int:
     return 0
 
 
-def rule_of(args: argparse.Namespace) -> Rule:
-    """The rule that the command line asks for.
+def rule_of(args: argparse.Namespace, saved: Any = None) -> Rule:
+    """The rule that the command line asks for: a file's, else that of a saved result.
 
     Raises
     ------
     UsageError : an impossible number; SettingsError : the file can't be used
     """
-    rule = Rule.load(args.rule) if args.rule else Rule()
+    rule = Rule()
+    if args.rule:
+        rule = Rule.load(args.rule)
+    elif saved is not None and saved.components is not None and saved.components.rule:
+        rule = Rule.from_json(saved.components.rule)
     try:
         if args.count is not None:
             rule = replace(rule, method="mixture", count=args.count)
@@ -57,7 +65,8 @@ def rule_of(args: argparse.Namespace) -> Rule:
     return rule
 
 
-def _worked_out(path: Path, settings: Any, rule: Rule) -> tuple[Any, Any, Any]:
+def _worked_out(path: Path, settings: Any, rule: Rule, left_out: Any = None
+                ) -> tuple[Any, Any, Any]:  # fmt: skip
     from .. import pipeline
     from ..calibration import missing
     from ..components import (
@@ -75,6 +84,8 @@ def _worked_out(path: Path, settings: Any, rule: Rule) -> tuple[Any, Any, Any]:
         bar, progress = bar_of(path.name)
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
+            if left_out is not None and left_out.any():
+                result = result.without(left_out)
             try:
                 found = find(Maps.of(result), rule, progress)
             except ValueError as error:
@@ -82,14 +93,15 @@ def _worked_out(path: Path, settings: Any, rule: Rule) -> tuple[Any, Any, Any]:
                               for where, sentence in lacking)  # fmt: skip
                 raise InputError(f"{path}: no components: {error}.{why}") from None
             table = with_common(found, table_of(found))
-            return found, table, pairs_with_common(found, pairs_of(found, table))
+            return found, table, pairs_with_common(found, pairs_of(found, table), table)
 
 
 def _save(path: Path, composition: Any, table: Any, pairs: Any) -> None:
     from ..components.saving import write_components
     from ..workfile import Beside, save_analysis
 
-    beside = Beside(lambda entry: write_components(entry, composition, table, pairs))
+    beside = Beside(lambda entry: write_components(entry, composition, table, pairs),
+                    composition.maps.source.left_out)  # fmt: skip
     save_analysis(path, composition.maps.source, beside)
 
 

@@ -52,7 +52,7 @@ def maps_of(paths: list[Path]) -> tuple[list[Path], Settings | None]:
     """The map behind each file, and the settings that the saved results among them share."""
     from ..workfile import find_source
 
-    loaded = [_result(path) for path in paths]
+    loaded = [result_of(path) for path in paths]
     results = [one for one in loaded if one is not None]
     if any(one.settings != results[0].settings for one in results):
         raise InputError(
@@ -64,7 +64,7 @@ def maps_of(paths: list[Path]) -> tuple[list[Path], Settings | None]:
     return maps, results[0].settings if results else None
 
 
-def _result(path: Path) -> LoadedAnalysis | None:
+def result_of(path: Path) -> LoadedAnalysis | None:
     """A saved result, or None for anything else, which is then read as a map."""
     from ..workfile import load_analysis
 

@@ -38,11 +38,21 @@ def _row(composition: Composition, analysis: Any, row: Row) -> Row:
     pure = composition.pixels(row.number, pure=True)
     found = {}
     for name, summary in row.summaries.items():
-        budget = "adhesion" if name in AS_ADHESION else name
+        budget, ratio = _budget(composition, name, row.number)
         if budget not in known:
             known[budget] = _common(analysis, pure, budget)
-        found[name] = replace(summary, common=known[budget])
+        found[name] = replace(summary, common=math.hypot(known[budget], ratio))
     return replace(row, summaries=found)
+
+
+def _budget(composition: Composition, name: str, number: int) -> tuple[str, float]:
+    """Whose budget a channel takes, and what a Poisson ratio of the component's own adds to it: a
+    ratio that is known for itself has an error of its own, 2ν u(ν)/(1 - ν²)."""
+    own = composition.rule.poisson_ratio(number)
+    if name == "modulus" and own is not None:
+        error = composition.maps.source.settings.uncertainty.poisson_ratio
+        return "reduced_modulus", 2.0 * own * error / (1.0 - own**2)
+    return ("adhesion" if name in AS_ADHESION else name), 0.0
 
 
 def _common(analysis: Any, pure: np.ndarray, quantity: str) -> float:
@@ -66,19 +76,30 @@ def _of_indentation(analysis: Any, pure: np.ndarray) -> float:
     return float(np.median(share)) * error if share.size else math.nan
 
 
-def pairs_with_common(composition: Composition, pairs: Sequence[Pair]) -> tuple[Pair, ...]:
-    """Pairs with what is left in their ratio of what is common to all pixels."""
+def pairs_with_common(
+    composition: Composition, pairs: Sequence[Pair], table: Table | None = None
+) -> tuple[Pair, ...]:
+    """Pairs with what is left in their ratio of what is common to all pixels, and, with a table
+    that has the common uncertainties, what that leaves open of their difference: it moves both
+    medians together, so it is the difference of what it does to each."""
     analysis = composition.maps.source
     if analysis is None:
         return tuple(pairs)
+    rows = {row.number: row for row in table.rows} if table is not None else {}
     known: dict[tuple[int, int, str], float] = {}
     made = []
     for pair in pairs:
-        budget = "adhesion" if pair.channel in AS_ADHESION else pair.channel
+        budgets = [_budget(composition, pair.channel, k) for k in (pair.a, pair.b)]
+        budget = budgets[0][0] if budgets[0][1] or not budgets[1][1] else budgets[1][0]
         key = (pair.a, pair.b, budget)
         if key not in known:
             known[key] = _left(composition, analysis, *key)
-        made.append(replace(pair, common=known[key]))
+        left = math.hypot(known[key], *(own for _, own in budgets))
+        gap = math.nan
+        if pair.a in rows and pair.b in rows:
+            one, other = (rows[k].summaries[pair.channel] for k in (pair.a, pair.b))
+            gap = abs(other.common * other.median - one.common * one.median)
+        made.append(replace(pair, common=left, difference_common=gap))
     return tuple(made)
 
 

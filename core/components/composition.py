@@ -10,15 +10,18 @@ import numpy as np
 
 from ..channels import CHANNELS
 from ..uncertainty.effective import Lags
-from .maps import REASONS, USED, Maps
+from .maps import NO_CURVE, REASONS, USED, Maps
 from .mixture import Candidate, Mixture
 from .points import on_axis
 from .rule import Axis, Rule, letter
 from .zones import BOUNDARY, FOREIGN, KINDS, MIXED, PURE
 
 Array = np.ndarray
+OVERLAP = 0.003
+"""Components that share less of their membership than this are taken pixel by pixel."""
 UNDECIDED = "membership below the least"
-MANY_FOREIGN = 0.01
+MUCH, MUCH_LEFT_OUT = 0.01, 0.05
+MANY_FOREIGN, FEW_RIM = 0.01, 0.002
 """A greater share of pixels far from every component is told."""
 
 
@@ -91,6 +94,33 @@ class Composition:
         return self.labels >= 0
 
     @cached_property
+    def overlaps(self) -> Array:
+        """How much of each component's membership lies in pixels that are labelled otherwise, and
+        the other way round, as a share of it; (K,). Away from boundaries."""
+        plain = self.labelled & (self.kinds != BOUNDARY)
+        own = self.labels[plain]
+        out = np.zeros(self.count)
+        for k in range(self.count):
+            share = self.shares[k][plain]
+            total = float(share.sum())
+            if total > 0.0:
+                away, here = float(share[own != k].sum()), float((1.0 - share[own == k]).sum())
+                out[k] = (away + here) / total
+        return out
+
+    def shared_weights(self, number: int) -> Array | None:
+        """Memberships of a component that overlaps another, (rows, cols); 0 near boundaries. None
+        where it overlaps none, or has no distribution.
+
+        A label goes to the more probable component, which cuts off the tails that face each other:
+        a median over labels would lie too far out. Each pixel is therefore counted in both, by its
+        memberships.
+        """
+        if self.model is None or self.overlaps[number] < OVERLAP:
+            return None
+        return np.where(self.labelled & (self.kinds != BOUNDARY), self.shares[number], 0.0)
+
+    @cached_property
     def area_lags(self) -> Lags:
         """Lags of all labelled pixels, for the patterns of the components."""
         return Lags(self.labelled, self.maps.pitch)
@@ -106,6 +136,12 @@ class Composition:
         found[KINDS[FOREIGN]] = int(np.count_nonzero(none & (self.kinds == FOREIGN)))
         found[UNDECIDED] = int(np.count_nonzero(none & (self.kinds != FOREIGN)))
         return {words: count for words, count in found.items() if count}
+
+    @property
+    def left_out_share(self) -> float:
+        """Share of the pixels with a curve that belong to no component."""
+        curves = self.labels.size - self.left_out.get(REASONS[NO_CURVE], 0)
+        return 1.0 - int(np.count_nonzero(self.labelled)) / curves if curves else 0.0
 
     @cached_property
     def set_aside(self) -> dict[str, int]:
@@ -144,8 +180,22 @@ class Composition:
         if self.rule.method != "gates" and foreign > MANY_FOREIGN * total:
             said.append(f"{100.0 * foreign / total:.3g} % of the pixels are far from every "
                         "component: look where they lie; a component may be missing.")  # fmt: skip
+        lapping = [k for k in range(self.count) if self.overlaps[k] > MUCH]
+        if lapping and self.rule.method != "gates":
+            worst = 100.0 * float(max(self.overlaps[k] for k in lapping))
+            said.append(
+                f"{', '.join(self.title(k) for k in lapping)} overlap: up to {worst:.2g} % of a "
+                "component's pixels may be another's. Areas and medians then hang on how these are "
+                "shared out, and their ± does not hold that."
+            )
+        lost = self.left_out_share
+        if lost > MUCH_LEFT_OUT:
+            said.append(
+                f"{100.0 * lost:.2g} % of the curves are left out of the areas. If they are not "
+                "spread evenly, the areas are off by up to as much."
+            )
         rim = int(np.count_nonzero(self.rim))
-        if rim:
+        if rim > FEW_RIM * total:
             said.append(
                 f"{rim} pixels lie in a rim hardly wider than two pixels between two components "
                 "and look like a third; they were taken for boundary pixels of the two. A real "
@@ -167,8 +217,8 @@ class Composition:
         rule = self.rule
         axes = " and ".join(_axis_words(axis) for axis in rule.axes)
         said = {
-            "mixture": f"Components were found as a mixture of {self.count} normal distributions "
-            f"of {axes}",
+            "mixture": f"Components were found as a mixture of {self.count} normal "
+            f"distribution{'s' if self.count > 1 else ''} of {axes}",
             "thresholds": f"Components were cut by thresholds on {_axis_words(rule.axes[0])} at "
             f"{_cuts(rule)}",
             "gates": f"Components were drawn by hand on the joint histogram of {axes}",
@@ -183,6 +233,8 @@ class Composition:
         if rule.method == "mixture":
             said += ", fitted to pixels away from edges" if rule.plain else ", fitted to all pixels"
             said += f" (seed {rule.seed})"
+            if rule.rims and self.rim.any():
+                said += "; thin rims between two components were given to these"
         if rule.smooth > 0.0:
             said += f"; memberships were smoothed in space within edges (strength {rule.smooth:g})"
         return f"{said}. {self._zone_words()}"

@@ -66,9 +66,11 @@ def find(maps: Maps, rule: Rule, progress: Progress | None = None) -> Compositio
     shares = smoothed(logs, points.stack, points.used, made.spreads, rule.smooth)
     labels, membership = _labels(shares, points.used & ~foreign, rule.least)
     rim = np.zeros(maps.shape, bool)
-    if rule.rims and count > 2:
+    if rule.rims and count > 2 and rule.method == "mixture":  # what is drawn or cut stays
         rim, labels, share = rims_of(points.stack, labels, count)
         membership[rim] = share[rim]
+        shares[:, rim] = 0.0
+        shares[labels[rim], *np.nonzero(rim)] = share[rim]
     if rule.method == "mixture" and not rule.count:
         gone = count - len(np.unique(labels[labels >= 0]))
         if 0 < gone < count:  # all of a component was a rim or far off, so it is none

@@ -1,9 +1,10 @@
 """Two components against each other: difference, ratio, and whether they can be told apart.
 
 Both are measured with the same lever, tip and assumptions, so what is common to all pixels cancels
-in a ratio as far as both answer to it alike; what is left is worked out by `ratio_budget`. The test
-is Welch's with the effective numbers of pixels in place of N, on logarithms where the channel is
-positive, on the medians with their robust errors; with several pairs its p-values are Holm's.
+in a ratio as far as both answer to it alike; what is left is worked out by `ratio_budget`. A
+channel that made the components is not tested: they differ in it by the way they were made. The
+test is Welch's with the effective numbers of pixels in place of N, on logarithms where the channel
+is positive, on the medians with their robust errors; with several pairs its p-values are Holm's.
 
 References
 ----------
@@ -21,9 +22,11 @@ from itertools import combinations
 import numpy as np
 
 from .composition import Composition
-from .table import Summary, Table
+from .table import Summary, Table, ratio_factor
 
 LEVEL = 0.05
+KIN = ({"modulus", "reduced_modulus"}, {"adhesion", "release_force"}, {"height", "contact_height"})
+"""Channels that are one measurement in two forms."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,8 @@ class Pair:
     p, adjusted : of the hypothesis that both are the same; adjusted for all pairs and channels
     superiority : probability that a pixel of b shows more than one of a; 0.5 if they are alike
     degrees : of freedom of Student's t
+    made_by : whether the components were made by this channel; p is then NaN
+    difference_common : what all pixels share leaves open of the difference; NaN until it is asked
     """
 
     a: int
@@ -62,6 +67,8 @@ class Pair:
     degrees: float
     adjusted: float = math.nan
     common: float = math.nan
+    made_by: bool = False
+    difference_common: float = math.nan
 
     @property
     def told_apart(self) -> bool:
@@ -78,15 +85,27 @@ def pairs_of(
     Pairs with a component that has fewer than two pixels come out with NaN.
     """
     made = []
+    made_by = made_by_rule(composition)
     for name in channels or table.channels:
         for one, other in combinations(table.rows, 2):
             chance = _superiority(composition, one.number, other.number, name)
-            made.append(
-                pair_of(
-                    one.number, other.number, one.summaries[name], other.summaries[name], chance
-                )
+            pair = pair_of(
+                one.number, other.number, one.summaries[name], other.summaries[name], chance
             )
+            by = name in made_by
+            made.append(replace(pair, made_by=by, p=math.nan if by else pair.p))
     return _adjusted(made)
+
+
+def made_by_rule(composition: Composition) -> set[str]:
+    """Channels that made the components, and those that are the same but for a factor."""
+    axes = composition.rule.axes
+    used = {axis.channel for axis in axes[: {"thresholds": 1, "gates": 2}.get(
+        composition.rule.method, len(axes))]}  # fmt: skip
+    for kin in KIN:
+        if used & kin:
+            used |= kin
+    return used
 
 
 def pair_of(a: int, b: int, one: Summary, other: Summary, superiority: float = math.nan) -> Pair:
@@ -125,7 +144,8 @@ def _t(degrees: float) -> float:
 def _superiority(composition: Composition, a: int, b: int, name: str) -> float:
     """P(a pixel of b shows more than one of a), ties counted half."""
     values = composition.maps.values[name]
-    sides = [values[composition.pixels(k, pure=True)] for k in (a, b)]
+    sides = [values[composition.pixels(k, pure=True)] * ratio_factor(composition, name, k)
+             for k in (a, b)]  # fmt: skip
     one, other = (np.sort(side[np.isfinite(side)]) for side in sides)
     if not one.size or not other.size:
         return math.nan
@@ -147,13 +167,21 @@ def _adjusted(pairs: list[Pair]) -> tuple[Pair, ...]:
 def words_of(pair: Pair, names: tuple[str, str], label: str) -> str:
     """The pair in a sentence, such as a reader wants it."""
     a, b = names
+    plus = ""
+    if math.isfinite(pair.difference_common):
+        plus = f" (and ± {pair.difference_common:.2g} {pair.unit} common to all pixels)"
+    more = "more" if pair.difference > 0.0 else "less"
+    times = f", {pair.ratio:.3g} times" if math.isfinite(pair.ratio) else ""
+    gap = f"{abs(pair.difference):.3g} ± {pair.difference_error:.2g} {pair.unit}"
+    size = f"{b} shows {gap} {more} than {a}{plus}{times}"
+    if not math.isfinite(pair.difference):
+        return f"{label}: {a} and {b} can't be compared; one has too few pixels."
+    if pair.made_by:
+        return f"{label}: {size}; the components were made by it, so there is no test."
     if not math.isfinite(pair.p):
-        return f"{label}: {a} and {b} can't be compared; too few pixels, or none that differ."
+        return f"{label}: {a} and {b} can't be tested; no pixels differ."
     if not pair.told_apart:
         return (f"{label}: {a} and {b} can't be told apart (difference {pair.difference:.3g} ± "
                 f"{pair.difference_error:.2g} {pair.unit}, p = {pair.adjusted:.2g}).")  # fmt: skip
-    more = "more" if pair.difference > 0.0 else "less"
-    times = f", {pair.ratio:.3g} times" if math.isfinite(pair.ratio) else ""
     p = "p < 0.001" if pair.adjusted < 0.001 else f"p = {pair.adjusted:.2g}"
-    return (f"{label}: {b} shows {abs(pair.difference):.3g} ± {pair.difference_error:.2g} "
-            f"{pair.unit} {more} than {a}{times} ({p}).")  # fmt: skip
+    return f"{label}: {size} ({p})."

@@ -60,11 +60,16 @@ def rims_of(stack: Array, labels: Array, count: int) -> tuple[Array, Array, Arra
 
     rim = np.zeros(labels.shape, bool)
     taken, share = labels.copy(), np.ones(labels.shape)
-    for a, b, c in between(stack, labels, count):
-        mine, side = labels == b, 2 * NEAR + 1
-        solid = binary_opening(np.pad(mine, THIN, mode="edge"), np.ones((THIN, THIN)))
-        thin = mine & ~maximum_filter(solid[THIN:-THIN, THIN:-THIN], side)
-        here = thin & maximum_filter(labels == a, side) & maximum_filter(labels == c, side) & ~rim
+    links = between(stack, labels, count)
+    side = 2 * NEAR + 1
+    near = {k: maximum_filter(labels == k, side) for a, _, c in links for k in (a, c)}
+    thin: dict[int, Array] = {}
+    for a, b, c in links:
+        if b not in thin:
+            mine = labels == b
+            solid = binary_opening(np.pad(mine, THIN, mode="edge"), np.ones((THIN, THIN)))
+            thin[b] = mine & ~maximum_filter(solid[THIN:-THIN, THIN:-THIN], side)
+        here = thin[b] & near[a] & near[c] & ~rim
         if not here.any():
             continue
         ends = [np.median(stack[labels == k][:, 0]) for k in (a, c)]

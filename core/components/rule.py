@@ -84,7 +84,8 @@ class Rule:
     gates, members : in the order of their components
     smooth : how strongly a pixel goes with its neighbours that look alike; 0 not at all
     least : a pixel whose membership is below this is undecided and belongs to none
-    rims : whether thin rims of a component between two others are taken for mixed pixels of these
+    rims : whether thin rims of a mixture's component between two others are taken for mixed pixels
+        of these
     zone, zone_width : which pixels along boundaries are kept out of a component's statistics;
         `zone_width` [nm, or pixels without a scale] when it is given
     seed : of all that is random
@@ -158,7 +159,10 @@ class Rule:
 
     @classmethod
     def from_dict(cls, data: Any) -> Rule:
-        """From a nested dictionary; unknown or impossible entries raise SettingsError."""
+        """From a nested dictionary, or one that holds it under ``rule`` as the file beside a table
+        does; unknown or impossible entries raise SettingsError."""
+        if isinstance(data, Mapping) and isinstance(data.get("rule"), Mapping):
+            data = data["rule"]
         if not isinstance(data, Mapping) or data.get("palpate_rule") != VERSION:
             raise SettingsError("palpate_rule", f"is missing or not {VERSION}: this is not a rule "
                                 "for components that this program reads.")  # fmt: skip

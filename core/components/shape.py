@@ -94,7 +94,7 @@ def shape_report(composition: Composition, progress: Progress | None = None) -> 
     for done, k in enumerate(present):
         progress.step(done, len(present), "Looking at shapes")
         progress.check()
-        domains[k] = domains_of(labels, k, maps.pitch, smallest=2)
+        domains[k] = domains_of(labels, k, maps.pitch, smallest=1)
         mine = composition.pixels(k)
         lengths[k] = lengths_of(mine.astype(float), composition.labelled, maps.pitch)
         chords[k] = chords_of(domains[k].image > 0, maps.pitch)
@@ -112,7 +112,7 @@ def shape_report(composition: Composition, progress: Progress | None = None) -> 
         boundary[a, b] = length
         interfaces[a, b] = interface_width(
             maps.values[channel], labels, a, b, maps.pitch, usable=maps.usable,
-            contact_radius=float(np.nanmax(radii[[a, b]])) if np.isfinite(
+            contact_radius=float(np.nanmin(radii[[a, b]])) if np.isfinite(
                 radii[[a, b]]).any() else math.nan,
         )  # fmt: skip
     return ShapeReport("nm" if maps.scaled else "pixels", domains, lengths, chords, borders,

@@ -19,7 +19,6 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
-from typing import Any
 
 import numpy as np
 
@@ -29,11 +28,14 @@ from ..steps.tools import MAD_TO_SIGMA, MEDIAN_COST
 from ..uncertainty.effective import Independence, Lags
 from .composition import Composition
 from .rule import SIGNED, letter
+from .zones import MIXED, MIXED_BELOW
 
 Array = np.ndarray
 USUAL = ("reduced_modulus", "modulus", "adhesion", "release_force", "work_of_adhesion",
          "dissipation", "indentation", "stiffness")  # fmt: skip
 """Channels of the table unless others are asked for."""
+YOUNG = ("modulus", "relaxation_modulus", "modulus_instant", "modulus_relaxed")
+"""Channels that hold the Poisson ratio."""
 FEWEST = 2
 UNKNOWN = Independence(math.nan, math.nan)
 FEW_INDEPENDENT = 10.0
@@ -196,9 +198,8 @@ def table_of(composition: Composition, channels: Sequence[str] | None = None) ->
 def _row(composition: Composition, channels: tuple[str, ...], number: int) -> Row:
     rule = composition.rule
     pure = composition.pixels(number, pure=True)
-    lags: dict[int, Lags] = {}
-    found = {name: _summary(composition, pure, name, lags, rule.poisson_ratio(number))
-             for name in channels}  # fmt: skip
+    lags: dict[bytes, Lags] = {}
+    found = {name: _summary(composition, pure, name, lags, number) for name in channels}
     return Row(number, letter(number), rule.name(number), share_of(composition, number), found,
                rule.poisson_ratio(number))  # fmt: skip
 
@@ -213,9 +214,11 @@ def share_of(composition: Composition, number: int) -> Share:
     p = count / total
     alone = composition.area_lags.measure(mask.astype(float)) if 0 < count < total else UNKNOWN
     error, low, high = fraction_interval(p, alone.number)
-    inner = int(np.count_nonzero(mask & ~_in_zone(composition, number)))
+    open_ = composition.kinds == MIXED  # may as well be the other's
+    inner = int(np.count_nonzero(mask & ~open_ & ~_in_zone(composition, number)))
     wide = float(composition.widths.max(initial=0.0))
     around = (composition.beside == number) & (composition.distances < wide)
+    around |= ~mask & open_ & (composition.shares[number] > 1.0 - MIXED_BELOW)
     naive = 1.96 * math.sqrt(p * (1.0 - p) / total)
     return Share(count, area, p, error, low, high, naive, alone.number, alone.length,
                  inner / total, (count + int(np.count_nonzero(around))) / total)  # fmt: skip
@@ -247,29 +250,35 @@ def student(independent: float) -> float:
     return float(stdtrit(max(independent - 1.0, 1.0), 0.975))
 
 
-def _summary(composition: Composition, pure: Array, name: str, lags: dict[int, Lags],
-             poisson_ratio: float | None) -> Summary:  # fmt: skip
+def _summary(composition: Composition, pure: Array, name: str, lags: dict[bytes, Lags],
+             number: int) -> Summary:  # fmt: skip
     maps = composition.maps
     values, errors = maps.values[name], maps.errors.get(name)
-    factor = _ratio_factor(maps.source, name, poisson_ratio)
+    factor = ratio_factor(composition, name, number)
     used = pure & np.isfinite(values)
-    count = int(np.count_nonzero(used))
-    if count not in lags:  # equal counts are equal masks: all lie within the same pure pixels
-        lags[count] = Lags(used, maps.pitch)
+    key = np.packbits(used).tobytes()  # channels differ in where they have no value
+    if key not in lags:
+        lags[key] = Lags(used, maps.pitch)
     return summary_of(name, values * factor, None if errors is None else errors * factor, used,
-                      lags[count])  # fmt: skip
+                      lags[key], composition.shared_weights(number))  # fmt: skip
 
 
-def _ratio_factor(source: Any, name: str, poisson_ratio: float | None) -> float:
-    """What turns Young's modulus under the map's Poisson ratio into that under the component's."""
-    young = ("modulus", "relaxation_modulus", "modulus_instant", "modulus_relaxed")
-    if poisson_ratio is None or source is None or name not in young:
+def ratio_factor(composition: Composition, name: str, number: int) -> float:
+    """What turns Young's modulus under the map's Poisson ratio into that under the component's; 1
+    for any other channel."""
+    own, source = composition.rule.poisson_ratio(number), composition.maps.source
+    if own is None or source is None or name not in YOUNG:
         return 1.0
-    return (1.0 - poisson_ratio**2) / (1.0 - source.poisson_ratio**2)
+    return float((1.0 - own**2) / (1.0 - source.poisson_ratio**2))
 
 
-def summary_of(name: str, values: Array, errors: Array | None, used: Array, lags: Lags) -> Summary:
-    """One channel over the pixels `used`, all of them finite; `lags` are those of `used`."""
+def summary_of(name: str, values: Array, errors: Array | None, used: Array, lags: Lags,
+               weights: Array | None = None) -> Summary:  # fmt: skip
+    """One channel over the pixels `used`, all of them finite; `lags` are those of `used`.
+
+    `weights` (rows, cols): memberships of all pixels that count, for a component that overlaps
+    another; median, spread, mean and quartiles are then those of the weighted pixels.
+    """
     inside = values[used]
     unit = CHANNELS[name].unit if name in CHANNELS else ""
     if inside.size < FEWEST:
@@ -278,12 +287,22 @@ def summary_of(name: str, values: Array, errors: Array | None, used: Array, lags
     scale = np.log(inside) if positive else inside
     centre = float(np.median(scale))
     wide = MAD_TO_SIGMA * float(np.median(np.abs(scale - centre)))
+    whole, share = inside, np.ones(inside.size)
+    if weights is not None:
+        counted = (weights > 0.0) & np.isfinite(values) & ((values > 0.0) if positive else True)
+        whole, share = values[counted], weights[counted]
+        logs_of = np.log(whole) if positive else whole
+        centre = _weighted(logs_of, share, 0.5)
+        wide = MAD_TO_SIGMA * _weighted(np.abs(logs_of - centre), share, 0.5)
     image = np.zeros(values.shape)
     image[used] = np.clip(scale, centre - 3.0 * wide, centre + 3.0 * wide) if wide > 0.0 else scale
     seen = lags.measure(image)
-    step = MEDIAN_COST * wide / math.sqrt(seen.number)
+    mean = float(np.average(whole, weights=share))
+    deviation = math.sqrt(float(np.average((whole - mean) ** 2, weights=share))
+                          * inside.size / (inside.size - 1))  # fmt: skip
+    known = wide > 0.0 or deviation == 0.0  # more than half alike: saturated, or at a floor
+    step = MEDIAN_COST * wide / math.sqrt(seen.number) if known else math.nan
     reach = student(seen.number) * step
-    deviation = float(inside.std(ddof=1))
     if positive:
         median = math.exp(centre)
         ends = median * math.exp(-reach), median * math.exp(reach)
@@ -293,13 +312,22 @@ def summary_of(name: str, values: Array, errors: Array | None, used: Array, lags
         median, median_error, spread = centre, step, wide
         ends = centre - reach, centre + reach
         logs = (math.nan,) * 5  # type: ignore[assignment]
-    lower, upper = np.quantile(inside, (0.25, 0.75))
+    lower, upper = (_weighted(whole, share, q) for q in (0.25, 0.75))
     own = math.nan
     if errors is not None and np.isfinite(errors[used]).any():
         own = float(np.nanmedian(errors[used]))
     return Summary(name, unit, inside.size, seen.number, seen.length, median, median_error, *ends,
-                   float(inside.mean()), deviation / math.sqrt(seen.number), *logs, deviation,
+                   mean, deviation / math.sqrt(seen.number), *logs, deviation,
                    spread, float(lower), float(upper), own)  # fmt: skip
+
+
+def _weighted(values: Array, weights: Array, share: float) -> float:
+    """A quantile of weighted values; that of NumPy where all weights are one."""
+    if np.ptp(weights) == 0.0:
+        return float(np.quantile(values, share))
+    order = np.argsort(values)
+    heaped = np.cumsum(weights[order])
+    return float(np.interp(share * heaped[-1], heaped - 0.5 * weights[order], values[order]))
 
 
 def lognormal(mu: float, sigma: float) -> tuple[float, float, float]:

@@ -58,9 +58,10 @@ def zone_widths(maps: Maps, rule: Rule, labels: Array, count: int) -> Array:
 
 
 def boundary_distances(labels: Array, pitch: tuple[float, float]) -> Array:
-    """Distance from each labelled pixel to the nearest pixel of another component, less half a
-    pixel: about the distance to the boundary. (rows, cols), ∞ where there is no other, NaN without
-    a label. Pixels of no component make no boundary: nobody knows what they are."""
+    """Distance from each labelled pixel to the nearest pixel of another component, less the half of
+    that pixel on the way: about the distance to the boundary. (rows, cols), ∞ where there is no
+    other, NaN without a label. Pixels of no component make no boundary: nobody knows what they are.
+    """
     return nearest_other(labels, pitch)[0]
 
 
@@ -76,8 +77,10 @@ def nearest_other(labels: Array, pitch: tuple[float, float]) -> tuple[Array, Arr
     for k in present if len(present) > 1 else ():
         mine = labels == k
         away, at = distance_transform_edt(~(labelled & ~mine), sampling=pitch, return_indices=True)
-        far[mine] = away[mine] - 0.5 * min(pitch)
-        other[mine] = labels[at[0][mine], at[1][mine]]
+        there = at[0][mine], at[1][mine]
+        steps = np.maximum(*(np.abs(t - h) for t, h in zip(there, np.nonzero(mine), strict=True)))
+        far[mine] = away[mine] * (1.0 - 0.5 / steps)
+        other[mine] = labels[there]
     return far, other
 
 

@@ -44,7 +44,7 @@ def on_grid(picture: Any, alignment: Alignment, x: Array, y: Array) -> Array:
     block = max(1, math.floor(reach.min() / 1.5))
     inside = _inside(linear, offset, shape, values.shape)
     if block > 1:
-        values = _blocks(values, block)
+        values = thinned(values, block)
         linear, offset = linear / block, (offset - (block - 1) / 2.0) / block
     ratio = float(np.sqrt(np.square(linear).sum(axis=0)).max())
     points = min(max(1, math.ceil(ratio - 1e-9)), 3)
@@ -86,8 +86,11 @@ def _inside(
     return good
 
 
-def _blocks(values: Array, n: int) -> Array:
-    """Means of n x n blocks; what is left over at the end makes smaller blocks."""
+def thinned(values: Array, n: int) -> Array:
+    """Means of n x n blocks of what has a value; what is left over at the end makes smaller blocks.
+    NaN where too little of a block has one."""
+    if n == 1:
+        return values
     known = np.isfinite(values)
     edges = [np.arange(0, size, n) for size in values.shape]
 

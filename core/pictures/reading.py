@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import os
 import re
-import struct
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +25,8 @@ MOST_PIXELS = 64_000_000
 MOST_TEXT = 64 * 1024**2
 RATIO = 2000
 """Decoded bytes for each byte of the file, above 64 MB."""
+DEFLATE = (8, 32946)
+"""Numbers of deflate among the ways to pack a TIFF."""
 LUMINANCE = (0.2126, 0.7152, 0.0722)
 """Weights of red, green and blue, ITU-R BT.709 (from memory)."""
 BANDS = ("red", "green", "blue")
@@ -115,6 +116,8 @@ def _grey(seen: Seen, data: Array, band: str | None, notes: list[str]) -> Array:
         if band is not None:
             raise ReadError(seen.path, f"it has no band “{band}”: it is grey", "Choose none.")
         return data.astype(float)
+    if data.ndim != 3:
+        raise ReadError(seen.path, f"it has {data.ndim} dimensions, not rows and columns", AGAIN)
     count = data.shape[2]
     if count in (2, 4):
         alpha = data[..., -1]
@@ -141,16 +144,12 @@ def _grey(seen: Seen, data: Array, band: str | None, notes: list[str]) -> Array:
 
 
 def _pillow(seen: Seen, band: str | None) -> Found:
-    from PIL import Image, UnidentifiedImageError
+    from PIL import Image
 
     notes: list[str] = []
-    faults = (OSError, ValueError, SyntaxError, UnidentifiedImageError, EOFError, MemoryError,
-              OverflowError, IndexError, KeyError, TypeError, struct.error,
-              Image.DecompressionBombError, Warning)  # fmt: skip
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(seen.path, formats=FORMATS) as image:
                 _check_size(seen, (image.height, image.width, len(image.getbands())))
                 if getattr(image, "n_frames", 1) > 1:
@@ -160,7 +159,10 @@ def _pillow(seen: Seen, band: str | None) -> Found:
                 data = _decoded(image, notes)
     except ReadError:
         raise
-    except faults as error:
+    except Image.DecompressionBombError:
+        raise ReadError(seen.path, "it declares more pixels than can be read",
+                        "Make it smaller, or cut out the place of the map.") from None
+    except Exception as error:  # the library raises of all kinds on damaged files
         said = " ".join(str(error).split())[:120].rstrip(".")
         cut = "truncated" in said or "end of" in said.lower()
         what = "the picture is cut short" if cut else f"it can't be read as a picture ({said})"
@@ -201,6 +203,7 @@ def _tiff(seen: Seen, band: str | None) -> Found:
             if any(o + n > seen.size
                    for o, n in zip(page.dataoffsets, page.databytecounts, strict=True)):
                 raise ReadError(seen.path, "the picture is cut short", AGAIN)  # fmt: skip
+            _check_packed(seen, page)
             if len(file.pages) > 1:
                 notes.append(f"It has {len(file.pages)} pages; the first one was taken.")
             data = page.asarray()
@@ -220,6 +223,24 @@ def _tiff(seen: Seen, band: str | None) -> Found:
     grey = _grey(seen, data, band, notes)
     colours = BANDS if data.ndim == 3 and data.shape[2] >= 3 else ()
     return grey[::-1], size, colours, notes
+
+
+def _check_packed(seen: Seen, page: Any) -> None:
+    """Refuse what is packed in a way that is not read, or unpacks to more than it declares."""
+    import zlib
+
+    if page.compression == 1:
+        return
+    if page.compression not in DEFLATE:
+        raise ReadError(seen.path, "it is packed in a way that is not read",
+                        "Save it without compression, or with deflate.")  # fmt: skip
+    parts = page.tile if page.is_tiled else (page.rowsperstrip, page.imagewidth)
+    most = math.prod(parts) * page.samplesperpixel * page.dtype.itemsize + 1024
+    with seen.path.open("rb") as stream:
+        for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):
+            stream.seek(offset)
+            if len(zlib.decompressobj().decompress(stream.read(count), most)) >= most:
+                raise ReadError(seen.path, "it unpacks to more than it declares", AGAIN)
 
 
 def _bands(page: Any, data: Array, notes: list[str]) -> Array:
@@ -256,14 +277,32 @@ def _resolution(page: Any) -> float | None:
     return float(x)
 
 
+def inspect(seen: Seen) -> None:
+    """Do all that reading a file of our own does, in another process: this one has not touched it
+    with the HDF5 library before. Raises ReadError as the readers of maps and analyses do."""
+    from ..readers import analysis, reader_for
+
+    if _is_analysis(seen):
+        analysis.inspect(seen)
+    else:
+        reader = reader_for(seen)
+        reader.prepare()
+        reader.inspect(seen)
+
+
+def _is_analysis(seen: Seen) -> bool:
+    from ..readers.guard import GuardedFile, as_read_error
+
+    with GuardedFile(seen.path, swmr=seen.swmr) as file, as_read_error(seen.path):
+        return bool(file.attribute("", "palpate_format") == "analysis")
+
+
 def _own(seen: Seen, band: str | None) -> Found:
     from ..readers import analysis, open_map
     from ..readers.child import INSPECTOR
-    from ..readers.guard import GuardedFile
 
-    with GuardedFile(seen.path, swmr=seen.swmr) as file:
-        kind = file.attribute("", "palpate_format")
-    if kind != "analysis":
+    INSPECTOR.inspect(seen, __name__)
+    if not _is_analysis(seen):
         with open_map(seen.path) as opened:
             if opened.overview is None:
                 raise ReadError(seen.path, "the map has no overview height",
@@ -271,7 +310,6 @@ def _own(seen: Seen, band: str | None) -> Found:
             size = _even(opened.x, opened.y) if opened.has_scale else None
             note = "The overview height of a map."
             return np.array(opened.overview), size, ("height",), [note]
-    INSPECTOR.inspect(seen, analysis.__name__)
     loaded = analysis.read(seen)
     name = band or loaded.default
     if name not in loaded.channels:

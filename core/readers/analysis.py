@@ -98,6 +98,7 @@ class LoadedAnalysis:
     source: SourceIdentity
     components: LoadedComponents | None = None
     places: str = ""
+    component_rule: str = ""
     environment: dict[str, str] = field(default_factory=dict)
     history: list[dict[str, Any]] = field(default_factory=list)
 
@@ -129,6 +130,7 @@ def read(seen: Seen) -> LoadedAnalysis:
             poisson_ratio=poisson if isinstance(poisson, float) else float("nan"),
             x=x, y=y, has_scale=has_scale, source=_source(g),
             components=_components(g, shape), places=g.text("entry/places"),
+            component_rule=g.text("entry/component_rule"),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
 

@@ -3,13 +3,17 @@
 Neighbours by an edge or a corner belong to one domain; what surrounds it then touches by edges
 only. Shapes come from scikit-image. Domains that the map's border cuts are marked: their sizes and
 shapes are those of a part. Dropping them would favour small domains, for a large one is cut more
-often; the weights of Miles and Lantuéjoul undo that.
+often; the weights of Miles and Lantuéjoul undo that. For their number per area a cut domain counts
+half for a side that cuts it and a quarter for a corner: the mean of the four rules that count those
+on two sides that meet and leave out those on the other two, each of which is unbiased.
 
 References
 ----------
 R. E. Miles, Adv. Appl. Probab. 6 (1974) 220, and C. Lantuéjoul, Microsc. Acta Suppl. 4 (1980) 12,
-for the weights; P. J. Clark, F. C. Evans, Ecology 35 (1954) 445, for the nearest distance of points
-at random; perimeter by M. W. Crofton's formula (through scikit-image). All from memory.
+for the weights; H. J. G. Gundersen, J. Microsc. 111 (1977) 219, for the number per area;
+P. J. Clark, F. C. Evans, Ecology 35 (1954) 445, for the nearest distance of points at random, and
+K. Donnelly in Simulation methods in archaeology (1978) for what the border adds to it; perimeter by
+M. W. Crofton's formula (through scikit-image). All from memory.
 """
 
 from __future__ import annotations
@@ -22,6 +26,33 @@ import numpy as np
 Array = np.ndarray
 MOST_PAIRED = 4000
 """More domains than this get no distances from edge to edge."""
+NEAR = 8
+"""Neighbours of an outline's pixel that are looked at first for one of another domain."""
+
+
+WHICH = ("all", "whole", "weighted")
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Equivalent diameters [unit of the pitch]; NaN without domains.
+
+    Attributes
+    ----------
+    which : "all" takes cut domains as they are seen, "whole" drops them, which favours small ones,
+        "weighted" drops them and makes good for it (Miles and Lantuéjoul)
+    count : domains used
+    lower, median, upper : quartiles by number; mean : by number; by_area : weighted by area, of
+        where most of the component is
+    """
+
+    which: str
+    count: int
+    lower: float
+    median: float
+    upper: float
+    mean: float
+    by_area: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +73,9 @@ class Domains:
     weight : of Miles and Lantuéjoul, 0 for cut domains; NaN where a domain is as large as the map
     euler : number of domains less number of holes; spans : whether one goes from side to side
     filled : left-out pixels inside a domain that were taken for part of it
-    field : area of the map [unit²]
+    field, around : area and circumference of the map [unit², unit]
+    counts : how much each counts for the number per area: 1, ½ if a side cuts it, ¼ if a corner
+        does, 0 from side to side
     """
 
     image: Array
@@ -62,6 +95,8 @@ class Domains:
     spans: bool
     filled: int
     field: float
+    around: float
+    counts: Array
 
     @property
     def count(self) -> int:
@@ -69,8 +104,22 @@ class Domains:
 
     @property
     def density(self) -> float:
-        """Domains per area, each cut one counted half [1/unit²]."""
-        return (self.count - 0.5 * float(self.cut.sum())) / self.field
+        """Domains per area, without bias by those the border cuts [1/unit²]."""
+        return float(self.counts.sum()) / self.field
+
+    def sizes(self, which: str = "weighted") -> Sizes:
+        """The distribution of diameters; `which` is one of `WHICH`."""
+        if which not in WHICH:
+            raise ValueError(f"which must be one of {', '.join(WHICH)}; it is {which}")
+        weight = self.weight if which == "weighted" else np.ones(self.count)
+        kept = np.isfinite(weight) & (weight > 0.0) & ((which == "all") | ~self.cut)
+        if not kept.any():
+            return Sizes(which, 0, *[math.nan] * 5)
+        size, weight, area = self.diameter[kept], weight[kept], self.area[kept]
+        quartiles = np.quantile(size, (0.25, 0.5, 0.75), weights=weight, method="inverted_cdf")
+        return Sizes(which, int(kept.sum()), *map(float, quartiles),
+                     float(np.average(size, weights=weight)),
+                     float(np.average(size, weights=weight * area)))  # fmt: skip
 
     @property
     def largest_share(self) -> float:
@@ -80,10 +129,7 @@ class Domains:
     @property
     def mean_diameter(self) -> float:
         """Of whole domains, with the weights that make good for those cut; NaN without any."""
-        good = np.isfinite(self.weight) & (self.weight > 0.0)
-        if not good.any():
-            return math.nan
-        return float(np.average(self.diameter[good], weights=self.weight[good]))
+        return self.sizes("weighted").mean
 
     @property
     def area_weighted_diameter(self) -> float:
@@ -92,12 +138,14 @@ class Domains:
 
     @property
     def clustering(self) -> float:
-        """Mean nearest distance of centres over that of points at random, ½/√density: below 1 if
-        they stand in clusters, above 1 if they keep apart (at most 2.149)."""
+        """Mean nearest distance of centres over that of points at random, ½/√density and what the
+        border adds: below 1 if they stand in clusters, above 1 if they keep apart (at most 2.149).
+        Domains that have a size of their own can't stand as close as points can."""
         known = self.apart[np.isfinite(self.apart) & ~self.cut]
-        if known.size < 5:
+        if known.size < 5 or not self.density > 0.0:
             return math.nan
-        return float(known.mean()) * 2.0 * math.sqrt(self.count / self.field)
+        border = (0.0514 + 0.041 / math.sqrt(self.count)) * self.around / self.count
+        return float(known.mean()) / (0.5 / math.sqrt(self.density) + border)
 
 
 def domains_of(
@@ -112,6 +160,10 @@ def domains_of(
     pitch : distance between rows and between columns
     usable : not used for what counts, only to tell left-out pixels; labels >= 0 if None
     smallest : domains of fewer pixels are passed over
+
+    Returns
+    -------
+    Domains : with empty arrays for a component that is nowhere
     """
     from scipy import ndimage
     from skimage.measure import euler_number, label, regionprops
@@ -144,6 +196,7 @@ def domains_of(
         image, area, np.sqrt(4.0 * area / math.pi), perimeter, circularity, axes[:, 0], axes[:, 1],
         centre, cut, ragged, gap, apart, weight, int(euler_number(image > 0, connectivity=2)),
         _spans(boxes, rows, cols), filled, rows * cols * pitch[0] * pitch[1],
+        2.0 * (rows * pitch[0] + cols * pitch[1]), _counts(boxes, rows, cols),
     )  # fmt: skip
 
 
@@ -174,16 +227,26 @@ def closed(labels: Array, component: int, usable: Array | None = None) -> tuple[
     return mine | inside, int(np.count_nonzero(inside))
 
 
+def _counts(boxes: Array, rows: int, cols: int) -> Array:
+    """How much each domain counts for the number per area."""
+    down = 1.0 - 0.5 * (boxes[:, 0] == 0) - 0.5 * (boxes[:, 2] == rows)
+    return down * (1.0 - 0.5 * (boxes[:, 1] == 0) - 0.5 * (boxes[:, 3] == cols))
+
+
 def _perimeter(one: object, pitch: tuple[float, float]) -> float:
-    """By Crofton's formula; of pixels that are not square it is scaled by their mean side, which is
-    right to a few per cent up to 1 : 1.2 and NaN beyond. NaN for a single pixel."""
+    """By Crofton's formula; pixels that are not square are first drawn anew on square ones of the
+    smaller side. NaN for a single pixel."""
+    from scipy.ndimage import zoom
     from skimage.measure import perimeter_crofton
 
-    pixels = one.num_pixels  # type: ignore[attr-defined]
-    if pixels < 2 or max(pitch) > 1.2 * min(pitch):
+    image, side = np.pad(one.image, 1), min(pitch)  # type: ignore[attr-defined]
+    if one.num_pixels < 2:  # type: ignore[attr-defined]
         return math.nan
-    side = math.sqrt(pitch[0] * pitch[1])
-    return float(perimeter_crofton(np.pad(one.image, 1), 4)) * side  # type: ignore[attr-defined]
+    if max(pitch) > 1.001 * side:
+        finer = (pitch[0] / side, pitch[1] / side)
+        image = zoom(image.astype(float), finer, order=1, grid_mode=True, mode="grid-constant")
+        image = image >= 0.5
+    return float(perimeter_crofton(image, 4)) * side
 
 
 def _axes(one: object) -> tuple[float, float]:
@@ -213,21 +276,23 @@ def _distances(image: Array, centre: Array, pitch: tuple[float, float]) -> tuple
         return none, apart
     outline = (image > 0) & ~binary_erosion(image > 0, np.ones((3, 3)), border_value=1)
     places, owner = np.argwhere(outline) * np.array(pitch), image[outline]
-    gap = none
     order = np.argsort(owner, kind="stable")
     places, owner = places[order], owner[order]
     first = np.searchsorted(owner, np.arange(1, count + 2))
     tree = cKDTree(places)
-    for k in range(count):
+    near = min(NEAR, len(places))
+    away, at = tree.query(places, k=near)
+    best = np.where(owner[at] != owner[:, None], away, np.inf).min(1)
+    gap, seen = np.minimum.reduceat(best, first[:-1]), np.minimum.reduceat(away[:, -1], first[:-1])
+    for k in np.flatnonzero(gap > seen):
         mine = places[first[k] : first[k + 1]]
-        if len(mine):
-            gap[k] = _nearest_other(tree, places, owner, mine, k + 1)
+        gap[k] = _nearest_other(tree, places, owner, mine, k + 1)
     return gap, apart
 
 
 def _nearest_other(tree: object, places: Array, owner: Array, mine: Array, number: int) -> float:
     """Shortest distance from some outline points to one of another domain."""
-    near = 8
+    near = 8 * NEAR
     while True:
         near = min(near, len(places))
         away, at = tree.query(mine, k=near)  # type: ignore[attr-defined]

@@ -209,6 +209,8 @@ def boundary(
 
     empty = np.empty(0)
     none = Boundary(np.zeros(labels.shape, bool), empty, empty, 0.0)
+    if min(labels.shape) < 2:
+        return none
     if not (usable & (labels == a)).any() or not (usable & (labels == b)).any():
         return none
     scale = np.log(np.where(usable, values, 1.0)) if log else np.where(usable, values, 0.0)
