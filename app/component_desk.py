@@ -207,6 +207,8 @@ class ComponentDesk(QObject):
         before = self._session.rule
         if rule.method != before.method and self.made is not None:
             rule = begun(rule, self.made.composition)
+        if rule.given != before.given:  # other components: whose names those were nobody knows
+            rule = replace(rule, names=(), poisson_ratios=())
         self._session.use_rule(rule, words)
 
     def _name(self, number: int, name: str) -> None:

@@ -8,6 +8,7 @@ matter of looking.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -16,7 +17,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QTabWidget
 
 from ..core.channels import CHANNELS, asked_for
-from ..core.components.rule import Axis, Gate, letter
+from ..core.components.rule import Axis, Gate, Rule, letter
 from ..core.errors import SettingsError
 from .component_desk import ComponentDesk
 from .session import Session
@@ -280,8 +281,11 @@ class ComponentViews(QObject):
 
     def _tried(self, **change: Any) -> Any:
         """The rule with a change; None, and told, if that is not possible."""
+        return self._attempt(lambda rule: replace(rule, **change))
+
+    def _attempt(self, change: Callable[[Rule], Rule]) -> Any:
         try:
-            return replace(self._session.rule, **change)
+            return change(self._session.rule)
         except SettingsError as error:
             self._session.noted.emit(error.what)
             return None
@@ -300,12 +304,10 @@ class ComponentViews(QObject):
         self._desk.refresh()
 
     def _add_cut(self, value: float) -> None:
-        cuts = tuple(sorted({*self._session.rule.thresholds, value}))
-        self._want(self._tried(thresholds=cuts), "threshold")
+        self._want(self._attempt(lambda rule: rule.cut_at(value)), "threshold")
 
     def _remove_cut(self, index: int) -> None:
-        cuts = self._session.rule.thresholds
-        self._want(self._tried(thresholds=cuts[:index] + cuts[index + 1 :]), "removed threshold")
+        self._want(self._attempt(lambda rule: rule.joined_at(index)), "removed threshold")
 
     def _want(self, rule: Any, words: str) -> None:
         if rule is not None:

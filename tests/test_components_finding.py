@@ -273,3 +273,16 @@ def test_pixels_left_out_by_hand_are_in_no_number_of_the_program():
     everything = np.ones((24, 24), bool)
     pixels = group_of(other, everything, "median", "reduced_modulus").pixels
     assert pixels == np.count_nonzero(other.trusted & (other.channel("reduced_modulus") > 0.0))
+
+
+def test_names_go_with_their_components_when_a_threshold_is_added_or_taken_away():
+    rule = Rule("thresholds", E_AND_F, thresholds=(0.4, 2.0), names=("rubber", "matrix", "beads"),
+                poisson_ratios=(0.49, 0.4))  # fmt: skip
+    more = rule.cut_at(0.1)
+    assert more.thresholds == (0.1, 0.4, 2.0)
+    assert more.names == ("rubber", "", "matrix", "beads")
+    assert more.poisson_ratios == (0.49, None, 0.4)
+    assert rule.cut_at(0.4) is rule
+    fewer = rule.joined_at(1)
+    assert fewer.thresholds == (0.4,)
+    assert fewer.names == ("rubber", "")

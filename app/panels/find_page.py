@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -145,11 +146,12 @@ class FindPage(Page):
     def _line(self, row: Any, shown: Sequence[str]) -> Line:
         share = row.share
         area = f"{percent(share.fraction)} ± {percent(share.error)}"
-        numbers = [units.text_of(s.median, s.unit, s.median_error)
-                   for s in (row.summaries[name] for name in shown)]  # fmt: skip
-        tip = (f"95 % interval of the area: {percent(share.low)} to {percent(share.high)}; as if "
-               f"pixels were independent ± {percent(share.naive)}. Boundary zones leave open "
-               f"{percent(share.low_zone)} to {percent(share.high_zone)}.")  # fmt: skip
+        numbers = [_number(row.summaries[name]) for name in shown]
+        tip = (f"Share of the pixels that belong to a component; {share.pixels} pixels. The ± is of "
+               "the material, of which this field is a sample; the field itself is known as well "
+               f"as its boundaries. 95 % interval: {percent(share.low)} to {percent(share.high)}; "
+               f"as if pixels were independent ± {percent(share.naive / 1.96)}. Boundary zones "
+               f"leave open {percent(share.low_zone)} to {percent(share.high_zone)}.")  # fmt: skip
         name = row.letter if row.name == row.letter else f"{row.letter}  {row.name}"
         return Line((name, area), row.number, note="median " + ", ".join(numbers), tip=tip,
                     icon=self._swatch(row.number, self.theme), share=share.fraction)  # fmt: skip
@@ -226,6 +228,13 @@ class FindPage(Page):
         if self.name.isModified() and self._number >= 0:
             self.name.setModified(False)
             self.named.emit(self._number, self.name.text())
+
+
+def _number(one: Any) -> str:
+    """A median with its ±, and what is common to all pixels as far as it is known."""
+    text = units.text_of(one.median, one.unit, one.median_error)
+    common = f" (common ± {percent(one.common)})" if math.isfinite(one.common) else ""
+    return text + common
 
 
 def _left_out(table: Any) -> str:

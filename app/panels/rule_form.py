@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from PySide6.QtCore import Signal
+from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLabel, QWidget
 
 from ...core.components.rule import METHODS, MOST, ZONES, Axis, Rule
@@ -56,6 +57,13 @@ CHECKS = {
 }  # fmt: skip
 
 
+class QuietBox(QComboBox):
+    """A box that lets the wheel scroll the page."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()
+
+
 class RuleForm(QWidget):
     """Signal edited(Rule, words): what the person wants, and the act as undo names it.
     Signal refused(words): what was typed is not possible."""
@@ -69,7 +77,7 @@ class RuleForm(QWidget):
         self._channels: list[Any] = []
         self.method = ChoiceField(dict(options=METHODS), self)
         self.zone = ChoiceField(dict(options=ZONES), self)
-        self.axes = (QComboBox(self), QComboBox(self))
+        self.axes = (QuietBox(self), QuietBox(self))
         self.logs = (QCheckBox("log", self), QCheckBox("log", self))
         self.numbers = {name: NumberField(meta, False, whole, self)
                         for name, (meta, whole, _) in NUMBERS.items()}  # fmt: skip

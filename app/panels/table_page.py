@@ -166,7 +166,7 @@ def _pair_line(pair: Any, letters: dict[int, str]) -> Line:
     difference = units.text_of(pair.difference, pair.unit, pair.difference_error, unit=shown)
     ratio = "–"
     if math.isfinite(pair.ratio):
-        ratio = number_in(pair.ratio, pair.ratio * pair.ratio_error, "", "")
+        ratio = number_in(pair.ratio, pair.ratio_error, "", "")
     p = "< 0.001" if pair.adjusted < 0.001 else plain(pair.adjusted, 2)
     note = "" if pair.told_apart else "These can't be told apart in this channel."
     if pair.made_by:

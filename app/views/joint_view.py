@@ -188,8 +188,10 @@ class JointView(QWidget):
                                                strict=True):  # fmt: skip
             combo.setCurrentIndex(combo.findData(channel.name))
             button.setChecked(log)
-        self._draw()
         key = (channel_x.name, channel_y.name, log_x, log_y, len(cx))
+        if key != self._key:
+            self._ellipses = []  # of the axes before
+        self._draw()
         if key != self._key:
             self._key = key
             self.fit()

@@ -117,6 +117,11 @@ def lines_of(composition: Any, table: Any, pairs: Any) -> Iterator[str]:
         yield ""
         yield from _component(row, table)
     yield ""
+    source = composition.maps.source
+    if source is not None and not any(composition.rule.poisson_ratios):
+        yield (f"Young moduli with the Poisson ratio {source.poisson_ratio:g} for every component; "
+               "compare them by E*.")  # fmt: skip
+    yield "The ± of an area is of the material, of which this field is a sample."
     yield from _in_pairs(table, pairs)
     for words, count in {**table.left_out, **table.set_aside}.items():
         where = "counted in the area only" if words in table.set_aside else "in no component"

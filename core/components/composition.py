@@ -133,7 +133,8 @@ class Composition:
         }
         looked_at = self.reasons == USED
         none = looked_at & ~self.labelled
-        found[KINDS[FOREIGN]] = int(np.count_nonzero(none & (self.kinds == FOREIGN)))
+        foreign = "in no gate" if self.rule.method == "gates" else KINDS[FOREIGN]
+        found[foreign] = int(np.count_nonzero(none & (self.kinds == FOREIGN)))
         found[UNDECIDED] = int(np.count_nonzero(none & (self.kinds != FOREIGN)))
         return {words: count for words, count in found.items() if count}
 
@@ -165,7 +166,7 @@ class Composition:
             table = stack[self.pixels(k, pure=True)]
             table = table[np.isfinite(table).all(1)]
             if len(table) > 2:
-                found.append((k, np.median(table, 0), np.cov(table.T)))
+                found.append((k, *_middle(table)))
         return found
 
     @property
@@ -249,6 +250,16 @@ class Composition:
         why = " (contact radius and half a pixel)" if self.rule.zone == "contact" else ""
         return (f"Pixels within {wide} {unit} of a boundary{why} count in the areas but not in the "
                 "other statistics.")  # fmt: skip
+
+
+def _middle(table: Array) -> tuple[Array, Array]:
+    """Median and covariance without outliers, which a threshold on one channel does not cut off in
+    another."""
+    centre = np.median(table, 0)
+    wide = 1.4826 * np.median(np.abs(table - centre), 0)
+    inside = (np.abs(table - centre) <= 4.0 * np.maximum(wide, 1e-300)).all(1)
+    kept = table[inside] if np.count_nonzero(inside) > 2 else table
+    return centre, np.cov(kept.T)
 
 
 def _axis_words(axis: Axis) -> str:

@@ -26,8 +26,10 @@ SUMMARY = tuple(spec.name for spec in fields(Summary) if spec.name not in ("chan
 
 def table_rows(table: Table) -> list[list[Any]]:
     """A head and one row for each component and channel."""
-    head = ["component", "name", *(f"area_{name}" for name in SHARE), "length_unit", "channel",
-            "unit", *SUMMARY]  # fmt: skip
+    told = {"naive": "naive_half_width_95"}
+    area = (f"area_{told.get(name, name)}" for name in SHARE)
+    summary = ("common_relative" if name == "common" else name for name in SUMMARY)
+    head = ["component", "name", *area, "length_unit", "channel", "unit", *summary]
     rows: list[list[Any]] = [head]
     for row in table.rows:
         share = [getattr(row.share, name) for name in SHARE]
@@ -42,7 +44,8 @@ def pair_rows(table: Table, pairs: Sequence[Pair]) -> list[list[Any]]:
     """A head and one row for each pair and channel; b against a."""
     names = [spec.name for spec in fields(Pair)]
     letters = {row.number: row.letter for row in table.rows}
-    rows: list[list[Any]] = [[*names, "told_apart"]]
+    told = {"common": "ratio_common_relative", "made_by": "components_made_by_this"}
+    rows: list[list[Any]] = [[*(told.get(name, name) for name in names), "told_apart"]]
     for pair in pairs:
         values = asdict(pair) | {"a": letters[pair.a], "b": letters[pair.b]}
         rows.append([*(values[name] for name in names), pair.told_apart])

@@ -38,8 +38,8 @@ class Pair:
     a, b, channel, unit : which
     difference, difference_error : of the medians, b - a; the error is of local terms only
     low, high : 95 % interval of the difference
-    ratio, ratio_error : b/a and its relative standard error from local terms; NaN for a channel
-        that is not positive
+    ratio, ratio_error : b/a and its standard error from local terms; NaN for a channel that is not
+        positive
     ratio_low, ratio_high : 95 % interval of the ratio, local terms only
     common : relative standard uncertainty of the ratio that is left of what is common to all
         pixels; NaN until it is asked for
@@ -123,7 +123,12 @@ def pair_of(a: int, b: int, one: Summary, other: Summary, superiority: float = m
     difference = other.median - one.median
     ratio = (math.nan,) * 4
     if positive:
-        ratio = (math.exp(gap), step, math.exp(gap - reach * step), math.exp(gap + reach * step))
+        ratio = (
+            math.exp(gap),
+            math.exp(gap) * step,
+            math.exp(gap - reach * step),
+            math.exp(gap + reach * step),
+        )
     return Pair(a, b, one.channel, one.unit, difference, plain, difference - reach * plain,
                 difference + reach * plain, *ratio, p, superiority, degrees)  # fmt: skip
 

@@ -141,6 +141,22 @@ class Rule:
         """The rule with another Poisson ratio for a component."""
         return replace(self, poisson_ratios=_at(self.poisson_ratios, number, value, None))
 
+    def cut_at(self, value: float) -> Rule:
+        """The rule with one threshold more; names go with the component that keeps the lower end
+        of what is cut in two, and the new one has none."""
+        if value in self.thresholds:
+            return self
+        cuts = tuple(sorted((*self.thresholds, value)))
+        at = cuts.index(value) + 1
+        return replace(self, thresholds=cuts, names=_opened(self.names, at, ""),
+                       poisson_ratios=_opened(self.poisson_ratios, at, None))  # fmt: skip
+
+    def joined_at(self, index: int) -> Rule:
+        """The rule with a threshold less; the component that comes of two has no name."""
+        cuts = self.thresholds[:index] + self.thresholds[index + 1 :]
+        return replace(self, thresholds=cuts, names=_joined(self.names, index, ""),
+                       poisson_ratios=_joined(self.poisson_ratios, index, None))  # fmt: skip
+
     @property
     def finding(self) -> Rule:
         """The rule without what only names things: equal ones make the same labels."""
@@ -228,6 +244,16 @@ def _entry(name: str, value: Any) -> Any:
         return _read(name, value)
     except (TypeError, ValueError, KeyError, OverflowError):
         raise SettingsError(f"components.{name}", "is not what belongs there.") from None
+
+
+def _opened(known: tuple[Any, ...], at: int, empty: Any) -> tuple[Any, ...]:
+    """A tuple with an empty entry put in, if it reaches that far."""
+    return known if len(known) <= at else (*known[:at], empty, *known[at:])
+
+
+def _joined(known: tuple[Any, ...], at: int, empty: Any) -> tuple[Any, ...]:
+    """A tuple with entries `at` and the next replaced by one empty entry."""
+    return known if len(known) <= at else (*known[:at], empty, *known[at + 2 :])
 
 
 def _read(name: str, value: Any) -> Any:

@@ -76,7 +76,11 @@ def _interface_words(composition: Composition, a: int, b: int, width: InterfaceW
         return f"{between}: no width ({edge.reason})."
     least = "at most " if not edge.resolved else ""
     scale = "log " if edge.log else ""
-    wide = f"{least}{edge.width_10_90:.3g} ± {WIDTH_10_90 * edge.sigma_error:.2g} {unit}"
+    error = f" ± {WIDTH_10_90 * edge.sigma_error:.2g}" if edge.resolved else ""
+    wide = f"{least}{edge.width_10_90:.3g}{error} {unit}"
+    pixel = max(composition.maps.pitch)
+    if edge.width_10_90 < 2.0 * pixel:
+        wide += f", with pixels of {pixel:.3g} {unit},"
     length = text_of(width.length, "nm") if unit == "nm" else f"{width.length:.3g} {unit}"
     return (f"{between}: {wide} from 10 to 90 % ({scale}modulus over {length} of boundary); "
             f"{width.words}.")  # fmt: skip

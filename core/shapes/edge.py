@@ -22,7 +22,11 @@ WIDTH_25_75 = 1.348979500
 FEWEST = 5
 SLIGHT = 3.0
 """A step below this many standard errors is none."""
-PLACES, WIDTHS = 60, 14
+NARROW = "narrower than the points are apart: an upper bound"
+UNSURE = "less sure than it is wide: an upper bound at 95 %"
+ONE_SIDED = 1.644854
+"""Φ⁻¹(0.95)."""
+PLACES, WIDTHS, BOUNDS = 60, 14, 60
 """How fine the grid is that the fit begins from."""
 
 
@@ -35,8 +39,8 @@ class Edge:
     position, sigma : x₀ and σ in the unit of x, with their standard errors
     low, high : levels before and after the edge, in the unit of y (of y itself, also if `log`)
     log : whether ln y was fitted; then the levels meet half way in the logarithm
-    resolved : False where σ is below half the distance of the points: `sigma` is then an upper
-        bound
+    resolved : False where σ is below half the distance of the points or no larger than its own
+        error: `sigma` is then an upper bound (95 %, at least half that distance), without an error
     """
 
     position: float
@@ -145,28 +149,47 @@ def fitted(x: Array, v: Array, s: Array, start: tuple[float, ...] | None = None)
 
 def _start(x: Array, v: Array, s: Array, least: float, most: float) -> tuple[float, ...]:
     """The best of a grid of places and widths; the levels, which enter linearly, are solved for."""
-    from scipy.special import ndtr
-
     places = np.linspace(x[0], x[-1], min(len(x), PLACES) + 2)[1:-1]
     widths = np.linspace(max(least, most - 6.0) + 0.5, most - 0.7, WIDTHS)
     middle, w, best = float(v.mean()), 1.0 / s**2, -math.inf
-    v = v - middle
     found = (float(x[len(x) // 2]), float(widths[0]), middle, middle)
     for wide in widths:
-        b = ndtr((x[None, :] - places[:, None]) / math.exp(wide))
-        a = 1.0 - b
-        aa, ab, bb = (a * a) @ w, (a * b) @ w, (b * b) @ w
-        av, bv = a @ (w * v), b @ (w * v)
-        under = aa * bb - ab**2
-        with np.errstate(all="ignore"):
-            low, high = (bb * av - ab * bv) / under, (aa * bv - ab * av) / under
-            gain = low * av + high * bv
-        gain[~(under > 1e-9 * aa * bb)] = -math.inf
+        gain, low, high = _gains(x, v - middle, w, places, math.exp(wide))
         k = int(np.argmax(gain))
         if gain[k] > best:
             best = float(gain[k])
             found = float(places[k]), float(wide), float(low[k]) + middle, float(high[k]) + middle
     return found
+
+
+def _gains(x: Array, v: Array, w: Array, places: Array, sigma: float) -> tuple[Array, ...]:
+    """By how much the best levels lower Σ w v² for edges of one σ at some places, and the levels;
+    -∞ where the levels can't be told apart."""
+    from scipy.special import ndtr
+
+    b = ndtr((x[None, :] - places[:, None]) / sigma)
+    a = 1.0 - b
+    aa, ab, bb = (a * a) @ w, (a * b) @ w, (b * b) @ w
+    av, bv = a @ (w * v), b @ (w * v)
+    under = aa * bb - ab**2
+    with np.errstate(all="ignore"):
+        low, high = (bb * av - ab * bv) / under, (aa * bv - ab * av) / under
+        gain = np.where(under > 1e-9 * aa * bb, low * av + high * bv, -math.inf)
+    return gain, low, high
+
+
+def _bound(x: Array, v: Array, s: Array, position: float, least: float, scale: float) -> float:
+    """The largest σ above `least` that the profile allows: where χ², over all else, has risen by
+    what a one-sided 95 % of one quantity allows."""
+    w, v = 1.0 / s**2, v - float(v.mean())
+    reach = float(np.ptp(x))
+    widths = np.geomspace(0.2 * least, max(reach, 2.0 * least), BOUNDS)
+    best = np.array([
+        _gains(x, v, w, position + np.linspace(-1.0, 1.0, 41) * (2.0 * least + wide), wide)[0].max()
+        for wide in widths
+    ])  # fmt: skip
+    allowed = widths[best >= best.max() - ONE_SIDED**2 * scale]
+    return max(least, float(allowed.max()))
 
 
 def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> Edge:
@@ -179,15 +202,16 @@ def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> E
         return no_edge("no step stands out of the noise", log)
     if not x[0] <= position <= x[-1]:
         return no_edge("the edge lies beyond the profile", log)
-    resolved = sigma > 0.5 * step
-    if not resolved:  # it lies somewhere between two points: evenly likely
-        sigma = 0.5 * step
-        errors[0] = max(errors[0], step / math.sqrt(12.0))
+    own, why = sigma * float(errors[1]), ""
+    if sigma <= 0.5 * step or own >= sigma:
+        why = NARROW if sigma <= 0.5 * step else UNSURE
+        sigma, own = _bound(x, v, s, position, 0.5 * step, scale), math.nan
+        if why == NARROW:  # it lies somewhere between two points: evenly likely
+            errors[0] = max(errors[0], step / math.sqrt(12.0))
     low, high, slope = (math.exp(a), math.exp(b), True) if log else (a, b, False)
-    why = "" if resolved else "narrower than the points are apart: an upper bound"
-    return Edge(position, sigma, low, high, float(errors[0]), sigma * float(errors[1]),
+    return Edge(position, sigma, low, high, float(errors[0]), own,
                 float(errors[2]) * (low if slope else 1.0),
-                float(errors[3]) * (high if slope else 1.0), log, resolved, why)  # fmt: skip
+                float(errors[3]) * (high if slope else 1.0), log, not why, why)  # fmt: skip
 
 
 def true_width(sigma: float, contact_radius: float) -> tuple[float, str]:
