@@ -42,7 +42,7 @@ def test_thresholds_gates_and_end_members_label_as_they_say():
     box = Gate(((1.0, 3.0), (3.0, 3.0), (3.0, 7.0), (1.0, 7.0)))
     gate = find(maps, Rule("gates", E_AND_F, gates=(box,)))
     assert ((gate.labels == 0) == (labels == 1)).all()  # in the rule's own order
-    assert gate.left_out["far from every component"] == (labels == 0).sum()
+    assert gate.left_out["in no gate"] == (labels == 0).sum()
     members = (EndMember((0.05, 9.0), (0.05, 0.4)), EndMember((1.8, 4.8), (0.05, 0.4)))
     ends = find(maps, Rule("end_members", E_AND_F, members=members))
     assert (ends.labels == labels).all()

@@ -147,11 +147,13 @@ class FindPage(Page):
         share = row.share
         area = f"{percent(share.fraction)} ± {percent(share.error)}"
         numbers = [_number(row.summaries[name]) for name in shown]
-        tip = (f"Share of the pixels that belong to a component; {share.pixels} pixels. The ± is of "
-               "the material, of which this field is a sample; the field itself is known as well "
-               f"as its boundaries. 95 % interval: {percent(share.low)} to {percent(share.high)}; "
-               f"as if pixels were independent ± {percent(share.naive / 1.96)}. Boundary zones "
-               f"leave open {percent(share.low_zone)} to {percent(share.high_zone)}.")  # fmt: skip
+        tip = (
+            f"Share of the pixels that belong to a component; {share.pixels} pixels. The ± is of the "
+            "material, of which this field is a sample; the field itself is known as well as its "
+            f"boundaries. 95 % interval: {percent(share.low)} to {percent(share.high)}; as if pixels "
+            f"were independent ± {percent(share.naive / 1.96)}. Boundary zones leave open "
+            f"{percent(share.low_zone)} to {percent(share.high_zone)}."
+        )
         name = row.letter if row.name == row.letter else f"{row.letter}  {row.name}"
         return Line((name, area), row.number, note="median " + ", ".join(numbers), tip=tip,
                     icon=self._swatch(row.number, self.theme), share=share.fraction)  # fmt: skip

@@ -6,7 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "components", "speeds", "settings", "info", "simulate", "window")
+COMMANDS = ("analyse", "components", "speeds", "fields", "settings", "info", "simulate",
+            "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -29,6 +30,7 @@ def parser() -> argparse.ArgumentParser:
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
     _components(commands.add_parser("components", help="what a map is made of"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
+    _fields(commands.add_parser("fields", help="the same components over several maps"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -101,6 +103,37 @@ def _speeds(run: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="another positive channel than modulus, such as reduced_modulus",
     )
+    run.add_argument("--out", metavar="FILE.csv", help="also write the table as a file")
+
+
+def _fields(run: argparse.ArgumentParser) -> None:
+    run.description = ("Finds the same components in several maps and pools their numbers, with "
+                       "the scatter between the maps as a term of its own.")  # fmt: skip
+    run.add_argument(
+        "maps",
+        nargs="+",
+        metavar="RESULT_OR_MAP",
+        help="map files; a saved result stands for its map and its settings",
+    )
+    _choices(run)
+    run.add_argument("--rule", metavar="FILE", help="how components are made, .json (default: a "
+                     "mixture of log reduced modulus and adhesion)")  # fmt: skip
+    run.add_argument("--match", default="together", choices=("together", "nearest"),
+                     help="of mixtures: one for all maps together (default), or a mixture a map "
+                     "and nearest means")  # fmt: skip
+    run.add_argument("--offsets", action="store_true", help="when matching, allow each map a "
+                     "factor of its own, as another lever or tip makes it")  # fmt: skip
+    run.add_argument("--shared", default="lever,tip", metavar="WORDS",
+                     help="what all maps have in common: lever,tip (default), lever, tip or "
+                     "none")  # fmt: skip
+    run.add_argument("--condition", nargs="+", type=float, metavar="VALUE",
+                     help="a number for each map, for trends against it")  # fmt: skip
+    run.add_argument("--conditions", metavar="FILE",
+                     help="the same from a file with lines NAME,VALUE")  # fmt: skip
+    run.add_argument("--condition-name", default="condition", metavar="WORD",
+                     help="what the condition is called")  # fmt: skip
+    run.add_argument("--log-condition", action="store_true",
+                     help="take the condition as its logarithm")  # fmt: skip
     run.add_argument("--out", metavar="FILE.csv", help="also write the table as a file")
 
 

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from .pooling import Pooled, pool
+from .matching import Matched, match
+from .pooling import Pooled, between_field, pool
+from .tables import Entry, FieldsTable, fields_table, write_table
 from .trends import Trend, trend
 
-__all__ = ["Pooled", "Trend", "pool", "trend"]
+__all__ = [
+    "Entry",
+    "FieldsTable",
+    "Matched",
+    "Pooled",
+    "Trend",
+    "between_field",
+    "fields_table",
+    "match",
+    "pool",
+    "trend",
+    "write_table",
+]

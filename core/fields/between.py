@@ -53,26 +53,21 @@ def between(values: Array, errors: Array, design: Array) -> Between:
     Parameters
     ----------
     values, errors : (n,) finite; errors are standard and not negative
-    design : (n, k) of full rank, n > k
+    design : (n, 1) or (n, 2) of full rank, n > k
 
     Returns
     -------
     Between
     """
-    from scipy.optimize import minimize_scalar
-
     x, variances = np.asarray(values, float), _variances(values, errors)
     scale = math.sqrt(float(np.var(x)) + float(variances.max()))
     grid = np.append(0.0, np.geomspace(1e-3, 10.0, GRID - 1)) * scale
-    cost = _cost(grid, x, variances, design)
-    best = int(np.argmin(cost))
-    low, high = grid[max(best - 1, 0)], grid[min(best + 1, GRID - 1)]
-    found = minimize_scalar(
-        lambda tau: float(_cost(np.array([tau]), x, variances, design)[0]),
-        bounds=(low, high), method="bounded", options={"xatol": 1e-7 * scale},
-    )  # fmt: skip
-    tau = float(found.x) if found.fun < cost[best] else float(grid[best])
-    return at_tau(x, errors, design, tau)
+    for _ in range(5):
+        best = int(np.argmin(_cost(grid, x, variances, design)))
+        tau = float(grid[best])
+        grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)], 21)
+    nothing, found = _cost(np.array([0.0, tau]), x, variances, design)
+    return at_tau(x, errors, design, 0.0 if nothing - found < 1e-9 else tau)
 
 
 def at_tau(values: Array, errors: Array, design: Array, tau: float) -> Between:
@@ -94,43 +89,67 @@ def _variances(values: Array, errors: Array) -> Array:
     return np.maximum(np.asarray(errors, float), tiny) ** 2
 
 
+def _residuals(weights: Array, x: Array, design: Array) -> tuple[Array, Array]:
+    """Residuals (t, n) for each row of weights (t, n), and ln of the normal matrix's determinant.
+
+    One and two columns, the only ones in use, are solved in closed form.
+    """
+    if design.shape[1] == 1:
+        c = design[:, 0]
+        normal = weights @ c**2
+        return x - np.outer(weights @ (c * x) / normal, c), np.log(normal)
+    a, c = design[:, 0], design[:, 1]
+    aa, ac, cc = weights @ a**2, weights @ (a * c), weights @ c**2
+    ax, cx = weights @ (a * x), weights @ (c * x)
+    whole = aa * cc - ac**2
+    first, second = (cc * ax - ac * cx) / whole, (aa * cx - ac * ax) / whole
+    return x - np.outer(first, a) - np.outer(second, c), np.log(whole)
+
+
 def _cost(taus: Array, x: Array, variances: Array, design: Array) -> Array:
     """-2 ln of the restricted likelihood at each τ, but for a constant; (t,)."""
     weights = 1.0 / (variances[None, :] + np.square(taus)[:, None])
-    normal = np.einsum("ti,ij,ik->tjk", weights, design, design)
-    right = np.einsum("ti,ij,i->tj", weights, design, x)
-    b = np.linalg.solve(normal, right[..., None])[..., 0]
-    rest = x[None, :] - b @ design.T
-    return np.asarray(
-        -np.log(weights).sum(1) + np.linalg.slogdet(normal)[1] + (weights * rest**2).sum(1)
-    )
+    rest, log_normal = _residuals(weights, x, design)
+    return np.asarray(-np.log(weights).sum(1) + log_normal + (weights * rest**2).sum(1))
+
+
+def misfits(values: Array, errors: Array, design: Array, taus: Array) -> Array:
+    """Q, the weighted sum of squared residuals, at each τ, (t,); χ² of n - k at the true one."""
+    x = np.asarray(values, float)
+    weights = 1.0 / (_variances(values, errors)[None, :] + np.square(taus)[:, None])
+    rest = _residuals(weights, x, design)[0]
+    return np.asarray((weights * rest**2).sum(1))
 
 
 def misfit(values: Array, errors: Array, design: Array, tau: float = 0.0) -> float:
-    """Q: the weighted sum of squared residuals at a τ; χ² of n - k where τ is the true one."""
-    made = at_tau(values, errors, design, tau)
-    rest = np.asarray(values, float) - design @ made.coefficients
-    return float(np.sum(made.weights * rest**2))
+    """Q at one τ."""
+    return float(misfits(values, errors, design, np.array([tau]))[0])
+
+
+def taus_at(values: Array, errors: Array, design: Array, parts: Array) -> Array:
+    """The τ that lie at these parts of τ's distribution of confidence, (m,); 0 where Q is less
+    than the χ² quantile even without any τ. Right to 1e-6 of the scatter of the values."""
+    from scipy.special import chdtri
+
+    wanted = chdtri(len(values) - design.shape[1], parts)
+    low, high = np.zeros(len(wanted)), np.full(len(wanted), max(float(np.std(values)), 1e-150))
+    none = misfit(values, errors, design) <= wanted
+    for _ in range(60):
+        more = ~none & (misfits(values, errors, design, high) > wanted)
+        if not more.any():
+            break
+        high[more] *= 2.0
+    for _ in range(27):
+        middle = 0.5 * (low + high)
+        above = misfits(values, errors, design, middle) > wanted
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return np.where(none, 0.0, 0.5 * (low + high))
 
 
 def tau_interval(values: Array, errors: Array, design: Array, level: float = 0.95
                  ) -> tuple[float, float]:  # fmt: skip
     """Interval of τ: all τ at which Q lies between the χ² quantiles; (0, 0) if even τ = 0 is
     less scattered than that."""
-    from scipy.optimize import brentq
-    from scipy.stats import chi2
-
-    degrees = len(values) - design.shape[1]
-    ends = []
-    for part in (0.5 * (1.0 + level), 0.5 * (1.0 - level)):
-        wanted = float(chi2.ppf(part, degrees))
-        if misfit(values, errors, design) <= wanted:
-            ends.append(0.0)
-            continue
-        high = max(float(np.std(values)), 1e-150)
-        while misfit(values, errors, design, high) > wanted:
-            high *= 2.0
-        ends.append(
-            float(brentq(lambda t, w=wanted: misfit(values, errors, design, t) - w, 0.0, high))
-        )
-    return ends[0], ends[1]
+    ends = np.array([0.5 * (1.0 - level), 0.5 * (1.0 + level)])
+    low, high = taus_at(values, errors, design, ends)
+    return float(low), float(high)

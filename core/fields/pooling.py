@@ -6,8 +6,9 @@ what another set of maps would give and not only what these pixels do.
 
 References
 ----------
-See `between`. Interval for another map: J. P. T. Higgins, S. G. Thompson, D. J. Spiegelhalter,
-J. R. Stat. Soc. A 172 (2009) 137. Homogeneity: W. G. Cochran, Biometrics 10 (1954) 101 (from
+See `between`. Interval for another map, averaged over τ: K. Nagashima, H. Noma, T. A. Furukawa,
+Stat. Methods Med. Res. 28 (2019) 1689, here with normal laws in
+place of drawn ones. Homogeneity: W. G. Cochran, Biometrics 10 (1954) 101 (from
 memory). Standard deviation between fields over √n: the route of ASTM E562 (from memory).
 """
 
@@ -19,13 +20,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .between import Between, between, misfit, tau_interval
+from .between import between, misfit, taus_at
 
 Array = np.ndarray
 LEVEL = 0.05
 FEWEST = 2
 APART_FROM = 4
 """Fewer maps than this can't tell which of them stands apart."""
+PARTS = np.concatenate([[0.025], (np.arange(50) + 0.5) / 50.0, [0.975]])
+"""Of τ's distribution: the ends of its interval, and between them evenly those over which the
+interval for another map is averaged."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,8 @@ def _scatter_words(pooled: Pooled, relative: bool) -> str:
         return f"{100.0 * math.expm1(value):.3g} %" if relative else f"{value:.3g}"
 
     between_maps = f"{size(pooled.tau)} ({size(pooled.tau_low)} to {size(pooled.tau_high)})"
-    chance = f"Q = {pooled.q:.3g} for {pooled.count - 1} degrees of freedom, p = {pooled.p:.2g}"
+    degrees = f"{pooled.count - 1} degree{'s' * (pooled.count > 2)} of freedom"
+    chance = f"Q = {pooled.q:.3g} for {degrees}, p = {pooled.p:.2g}"
     if pooled.differ:
         return (f"The maps differ by more than their own errors explain: {between_maps} between "
                 f"maps beside {size(pooled.own)} of their own ({chance}).")  # fmt: skip
@@ -105,7 +110,7 @@ def _scatter_words(pooled: Pooled, relative: bool) -> str:
 
 def pool(
     values: Sequence[float] | Array, errors: Sequence[float] | Array,
-    common: float = 0.0, naive_error: float = math.nan,
+    common: float = 0.0, naive_error: float = math.nan, look: bool = True,
 ) -> Pooled:  # fmt: skip
     """Pool one number over maps.
 
@@ -115,6 +120,7 @@ def pool(
         left out
     common : standard uncertainty on the same scale that all maps share (same lever, same tip)
     naive_error : for comparison
+    look : whether to look for a map that stands apart
 
     Returns
     -------
@@ -132,14 +138,15 @@ def pool(
     made = between(x, s, design)
     mean, error = float(made.coefficients[0]), math.sqrt(float(made.covariance[0, 0]))
     reach = _student(made.degrees) * error
-    low, high = tau_interval(x, s, design)
+    taus = taus_at(x, s, design, PARTS)
     q = misfit(x, s, design)
     # two normal parts of different kind: each one's own reach, added in squares
     wide = math.hypot(reach, 1.959964 * common)
-    other = _other(made, error)
-    apart, apart_p = _apart(x, s)
+    other = _other(x, s, taus)
+    apart, apart_p = _apart(x, s) if look else (-1, math.nan)
     return Pooled(
-        int(x.size), mean, error, mean - reach, mean + reach, made.tau, low, high,
+        int(x.size), mean, error, mean - reach, mean + reach, made.tau,
+        float(taus[0]), float(taus[-1]),
         mean - other, mean + other, q, _chance(q, made.degrees),
         math.sqrt(float(np.mean(s**2))), naive_error, common, mean - wide, mean + wide,
         int(used[apart]) if apart >= 0 else -1, apart_p, tuple(map(int, used)),
@@ -169,11 +176,26 @@ def _chance(q: float, degrees: int) -> float:
     return float(chdtrc(degrees, q))
 
 
-def _other(made: Between, error: float) -> float:
-    """Half width of the interval for another map's true value."""
-    if made.degrees < 2:
+def _other(x: Array, s: Array, taus: Array) -> float:
+    """Half width of the interval for another map's true value.
+
+    Averaged over what τ may be (its distribution of confidence), since with few maps the likeliest
+    τ is often zero. The mean's own part enters as a normal one with the reach of its Student's t.
+    """
+    from scipy.special import erfc
+
+    if x.size < 3:
         return math.nan
-    return _student(made.degrees - 1) * math.hypot(made.tau, error)
+    taus = taus[1:-1]
+    reach = _student(x.size - 1) / 1.959964
+    weights = 1.0 / (np.maximum(s, 1e-9 * float(np.ptp(x)) + 1e-150) ** 2 + taus[:, None] ** 2)
+    wide = np.sqrt(taus**2 + reach**2 / weights.sum(1))
+    low, high = 0.0, 100.0 * float(wide.max())
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        beyond = float(np.mean(erfc(middle / (math.sqrt(2.0) * wide))))
+        low, high = (middle, high) if beyond > LEVEL else (low, middle)
+    return high
 
 
 def _apart(x: Array, s: Array) -> tuple[int, float]:
