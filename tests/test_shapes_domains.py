@@ -1,4 +1,4 @@
-"""Domains, lengths and nesting on drawn shapes whose numbers are known."""
+"""Domains on drawn shapes whose numbers are known."""
 
 from __future__ import annotations
 
@@ -11,8 +11,6 @@ from scipy import ndimage
 from palpate.core.components import Rule, find
 from palpate.core.components.shape import domain_rows, shape_report
 from palpate.core.shapes.domains import closed, domains_of
-from palpate.core.shapes.lengths import boundary_length, chords_of, lengths_of
-from palpate.core.shapes.nesting import border_of, chains, shell_of
 
 ROWS, COLS = np.mgrid[:120, :160]
 PLACES = ((30, 40, 12), (70, 100, 15), (90, 30, 9), (40, 130, 8))
@@ -72,42 +70,91 @@ def test_a_spoiled_pixel_inside_a_domain_makes_no_hole_and_splits_nothing():
     assert domains_of(labels, 1).euler == 4
 
 
-def test_domains_that_the_border_cuts_are_marked_and_weighed():
-    """On many fields of discs of two sizes the mean with the weights of Miles and Lantuéjoul is
-    the true one; the mean of all whole ones favours the small."""
+def test_domains_that_the_border_cuts_are_counted_and_weighed_without_bias():
+    """Fields that see a part of a wide ground: one disc each, small or large with even chances, its
+    centre anywhere. The number per area is that of centres; half are large by the weights of Miles
+    and Lantuéjoul, while among all whole ones large ones are too few."""
     rng = np.random.default_rng(3)
-    plain, weighed = [], []
-    for _ in range(60):
-        labels = np.zeros((120, 160), int)
-        for _ in range(5):
-            radius = 8.0 if rng.random() < 0.5 else 24.0
-            row, col = rng.uniform(-40, 160), rng.uniform(-40, 200)
-            fresh = disc(row, col, radius)
-            if not (ndimage.binary_dilation(fresh, np.ones((3, 3))) & (labels == 1)).any():
-                labels[fresh] = 1
-        found = domains_of(labels, 1, smallest=4)
-        whole = ~found.cut
-        plain += list(found.diameter[whole])
-        weighed += list(found.weight[whole])
+    rows, cols, far, fields = 60, 80, 26.0, 1500
+    counted, plain, weighed = 0.0, [], []
+    row_of, col_of = np.mgrid[:rows, :cols]
+    for _ in range(fields):
+        radius = 6.0 if rng.random() < 0.5 else 18.0
+        row, col = rng.uniform(-far, rows + far), rng.uniform(-far, cols + far)
+        labels = (np.hypot(row_of - row, col_of - col) < radius).astype(int)
+        if labels.any():
+            found = domains_of(labels, 1)
+            counted += found.density * rows * cols
+            plain += list(found.diameter[~found.cut])
+            weighed += list(found.weight[~found.cut])
+    truth = fields * rows * cols / ((rows + 2.0 * far) * (cols + 2.0 * far))
+    assert counted == pytest.approx(truth, rel=0.09)  # three standard errors: 3/√500 less a third
     plain, weighed = np.array(plain), np.array(weighed)
-    big = plain > 32.0
-    share = weighed[big].sum() / weighed.sum()
-    naive = big.mean()
-    assert naive < share
-    # overlapping discs are not drawn twice, which costs the large ones some: near a half
-    assert 0.3 < share < 0.6
+    big = plain > 24.0
+    assert weighed[big].sum() / weighed.sum() == pytest.approx(0.5, abs=0.09)
+    assert big.mean() < 0.36  # (60-36)(80-36)/(that + (60-12)(80-12)) = 0.244 expected
+
+
+def test_sizes_are_told_with_and_without_cut_domains():
+    labels = np.where(caps() > 0, 1, 0)
+    labels[disc(0, 80, 20)] = 1
+    found = domains_of(labels, 1)
+    assert (found.sizes("all").count, found.sizes("whole").count) == (5, 4)
+    whole = found.sizes("whole")
+    assert (whole.lower, whole.upper) == pytest.approx((16.0, 24.0), rel=0.04)
+    assert whole.mean == pytest.approx((16 + 18 + 24 + 30) / 4, rel=0.03)
+    sizes = np.array([16.0, 18.0, 24.0, 30.0])
+    assert whole.by_area == pytest.approx((sizes**3).sum() / (sizes**2).sum(), rel=0.03)
+    assert found.sizes().mean == found.mean_diameter > whole.mean
+    assert found.counts[found.cut] == pytest.approx([0.5])
+    with pytest.raises(ValueError, match="which must be one of"):
+        found.sizes("some")
+    assert math.isnan(domains_of(labels, 7).sizes().median)
+
+
+def test_a_corner_counts_a_quarter_and_what_spans_the_map_nothing():
+    labels = np.zeros((40, 50), int)
+    labels[:5, :5] = labels[20:23] = 1
+    assert domains_of(labels, 1).counts == pytest.approx([0.25, 0.0])
+
+
+def test_gaps_are_the_shortest_distances_between_domains():
+    """Against all distances between all pixels of all pairs (scipy)."""
+    from scipy.spatial.distance import cdist
+
+    field = ndimage.gaussian_filter(np.random.default_rng(2).normal(size=(90, 90)), 2.5)
+    labels = (field > 1.2 * field.std()).astype(int)
+    pitch = (3.0, 2.0)
+    found = domains_of(labels, 1, pitch)
+    places = [np.argwhere(found.image == k + 1) * np.array(pitch) for k in range(found.count)]
+    assert found.count > 10
+    for k, mine in enumerate(places):
+        truth = min(cdist(mine, other).min() for j, other in enumerate(places) if j != k)
+        assert found.gap[k] == pytest.approx(truth, rel=0.02)
+
+
+def test_the_perimeter_of_a_circle_is_right_where_pixels_are_oblong():
+    inside = np.hypot((ROWS - 60) * 3.0, (COLS - 80) * 2.0) < 90.0
+    found = domains_of(inside.astype(int), 1, (3.0, 2.0))
+    assert found.perimeter[0] == pytest.approx(2.0 * math.pi * 90.0, rel=0.02)
+    assert found.area[0] == pytest.approx(math.pi * 90.0**2, rel=0.01)
+    assert found.circularity[0] > 0.94
 
 
 def test_points_at_random_are_neither_in_clusters_nor_apart():
     """Mean nearest distance ½/√density (Clark & Evans 1954, from memory)."""
-    rng = np.random.default_rng(5)
-    labels = np.zeros((300, 300), int)
-    at = rng.integers(0, 300, (220, 2))
-    labels[tuple(at.T)] = 1
-    assert domains_of(labels, 1).clustering == pytest.approx(1.0, abs=0.12)
+    found = []
+    for seed in range(12):
+        at = np.random.default_rng(seed).choice(500 * 500, 120, replace=False)
+        labels = np.zeros((500, 500), int)
+        labels.flat[at] = 1
+        found.append(domains_of(labels, 1).clustering)
+    assert np.mean(found) == pytest.approx(1.0, abs=0.04)  # twice its scatter: 0.5/√(12 · 120)
     grid = np.zeros((300, 300), int)
     grid[10::20, 10::20] = 1
-    assert domains_of(grid, 1).clustering == pytest.approx(2.0, abs=0.05)
+    # on a grid all points have their neighbour, at twice 10: only what is expected holds the border
+    border = (0.0514 + 0.041 / 15.0) * 1200.0 / 225.0
+    assert domains_of(grid, 1).clustering == pytest.approx(20.0 / (10.0 + border), rel=1e-6)
 
 
 def test_a_network_spans_the_map_and_holds_nearly_all():
@@ -116,57 +163,6 @@ def test_a_network_spans_the_map_and_holds_nearly_all():
     assert found.spans
     assert found.largest_share == 1.0
     assert found.euler == 1 - 4
-
-
-def test_stripes_have_their_period_and_chords():
-    stripes = (COLS % 20) < 8
-    found = lengths_of(stripes.astype(float), np.ones(stripes.shape, bool), (3.0, 3.0))
-    assert found.spacing_x == pytest.approx(60.0, rel=0.02)
-    assert math.isnan(found.decay_y)  # it never falls along a stripe
-    chords = chords_of(stripes, (3.0, 3.0))
-    assert (chords.inside_x, chords.between_x) == pytest.approx((24.0, 36.0))
-    assert math.isnan(chords.inside_y)
-
-
-def test_an_exponential_field_has_its_correlation_length():
-    """ρ = exp(-h/ξ) has its 1/e length and its integral at ξ."""
-    rng = np.random.default_rng(7)
-    size, xi = 1024, 8.0
-    k2 = np.fft.fftfreq(size)[:, None] ** 2 + np.fft.fftfreq(size)[None, :] ** 2
-    damp = (1.0 + (2.0 * np.pi * xi) ** 2 * k2) ** -0.75
-    field = np.fft.ifft2(np.fft.fft2(rng.normal(size=(size, size))) * damp).real
-    found = lengths_of(field, np.ones(field.shape, bool))
-    assert found.decay == pytest.approx(xi, rel=0.08)
-    assert found.integral == pytest.approx(xi, rel=0.15)
-    assert found.anisotropy == pytest.approx(1.0, rel=0.15)
-
-
-def test_the_length_of_a_boundary_is_that_of_the_circles():
-    labels = caps()
-    around = sum(2.0 * math.pi * radius for _, _, radius in PLACES)
-    assert boundary_length(labels, 0, 1, (1.0, 1.0)) == pytest.approx(around, rel=0.06)
-    assert boundary_length(labels, 0, 2) == 0.0
-
-
-def test_cores_lie_in_shells_and_shells_in_the_ground():
-    labels = caps()
-    borders = {k: border_of(labels, k) for k in range(3)}
-    assert borders[2].inside == {1: 1.0}
-    assert borders[1].inside == {0: 1.0}
-    assert borders[2].shares == {1: 1.0}
-    assert chains(borders) == [(2, 1, 0)]
-
-
-def test_the_thickness_of_a_shell_is_right_to_half_a_pixel():
-    found = shell_of(caps(), 2, 1, (2.0, 2.0))
-    truth = [2.0 * 0.45 * radius for _, _, radius in PLACES]
-    assert found.cores == 4
-    assert found.thickness == pytest.approx(np.mean(truth), abs=1.0)
-    assert found.spread == pytest.approx(np.std(truth, ddof=1), rel=0.2)
-    assert found.touching == 0.0
-    open_ = caps()
-    open_[70, 100:120] = np.where(open_[70, 100:120] == 1, 0, open_[70, 100:120])
-    assert shell_of(open_, 2, 1).touching == 0.25
 
 
 def test_the_report_of_a_map_tells_domains_interfaces_and_order():

@@ -22,6 +22,12 @@ WIDTH_25_75 = 1.348979500
 FEWEST = 5
 SLIGHT = 3.0
 """A step below this many standard errors is none."""
+NARROW = "narrower than the points are apart: an upper bound"
+UNSURE = "less sure than it is wide: an upper bound at 95 %"
+ONE_SIDED = 1.644854
+"""Φ⁻¹(0.95)."""
+PLACES, WIDTHS, BOUNDS = 60, 14, 60
+"""How fine the grid is that the fit begins from."""
 
 
 @dataclass(frozen=True)
@@ -33,8 +39,8 @@ class Edge:
     position, sigma : x₀ and σ in the unit of x, with their standard errors
     low, high : levels before and after the edge, in the unit of y (of y itself, also if `log`)
     log : whether ln y was fitted; then the levels meet half way in the logarithm
-    resolved : False where σ is below half the distance of the points: `sigma` is then an upper
-        bound
+    resolved : False where σ is below half the distance of the points or no larger than its own
+        error: `sigma` is then an upper bound (95 %, at least half that distance), without an error
     """
 
     position: float
@@ -102,33 +108,88 @@ def fit_edge(x: Array, y: Array, errors: Array | None = None, *, log: bool = Fal
     if errors is not None:
         s = np.asarray(errors, float)[good][order]
         s = s / y[good][order] if log else s
-    found = _fitted(x, v, s)
+    found = fitted(x, v, s)
     if found is None:
         return no_edge("the fit did not settle", log)
     return _edge(found, x, v, s, errors is not None, log)
 
 
-def _fitted(x: Array, v: Array, s: Array) -> Any:
-    """The best of some starts: scipy's answer with parameters x₀, ln σ, a, b."""
+def fitted(x: Array, v: Array, s: Array, start: tuple[float, ...] | None = None) -> Any:
+    """Scipy's answer with parameters x₀, ln σ, a, b, begun at the best of a grid unless `start` is
+    given; None if it did not settle. x in rising order, v on the scale that is fitted, s its ±."""
     from scipy.optimize import least_squares
 
     reach, step = float(np.ptp(x)), float(np.median(np.diff(x))) or float(np.ptp(x)) / len(x)
-    fifth = max(len(v) // 5, 1)
-    a, b = float(np.median(v[:fifth])), float(np.median(v[-fifth:]))
-    half = x[int(np.argmin(np.abs(v - 0.5 * (a + b))))]
+    if not reach > 0.0:
+        return None
     least, most = math.log(0.05 * step), math.log(2.0 * reach)
-    best = None
-    for width in (0.7 * step, 0.08 * reach, 0.25 * reach):
-        start = [half, min(max(math.log(width), least + 1e-6), most - 1e-6), a, b]
-        answer = least_squares(
-            lambda p: (_profile(x, p[0], math.exp(p[1]), p[2], p[3]) - v) / s, start,
-            bounds=([x[0] - reach, least, -np.inf, -np.inf],
-                    [x[-1] + reach, most, np.inf, np.inf]),
-            x_scale=[reach, 1.0, max(abs(b - a), 1e-12), max(abs(b - a), 1e-12)],
-        )  # fmt: skip
-        if best is None or answer.cost < best.cost:
-            best = answer
-    return best if best is not None and best.success else None
+    position, wide, a, b = start or _start(x, v, s, least, most)
+    position = min(max(position, x[0]), x[-1])
+    wide = min(max(wide, least + 1e-6), most - 1e-6)
+    size = max(abs(b - a), 1e-12)
+
+    def off(p: Array) -> Array:
+        return (_profile(x, p[0], math.exp(p[1]), p[2], p[3]) - v) / s
+
+    def slopes(p: Array) -> Array:
+        from scipy.special import ndtr
+
+        t = (x - p[0]) / math.exp(p[1])
+        fall = (p[2] - p[3]) * np.exp(-0.5 * t**2) / math.sqrt(2.0 * math.pi)
+        share = ndtr(t)
+        columns = (fall / math.exp(p[1]), fall * t, 1.0 - share, share)
+        return np.column_stack(columns) / s[:, None]
+
+    answer = least_squares(
+        off, [position, wide, a, b], slopes, max_nfev=200, x_scale=[reach, 1.0, size, size],
+        bounds=([x[0] - reach, least, -np.inf, -np.inf], [x[-1] + reach, most, np.inf, np.inf]),
+    )  # fmt: skip
+    return answer if answer.success else None
+
+
+def _start(x: Array, v: Array, s: Array, least: float, most: float) -> tuple[float, ...]:
+    """The best of a grid of places and widths; the levels, which enter linearly, are solved for."""
+    places = np.linspace(x[0], x[-1], min(len(x), PLACES) + 2)[1:-1]
+    widths = np.linspace(max(least, most - 6.0) + 0.5, most - 0.7, WIDTHS)
+    middle, w, best = float(v.mean()), 1.0 / s**2, -math.inf
+    found = (float(x[len(x) // 2]), float(widths[0]), middle, middle)
+    for wide in widths:
+        gain, low, high = _gains(x, v - middle, w, places, math.exp(wide))
+        k = int(np.argmax(gain))
+        if gain[k] > best:
+            best = float(gain[k])
+            found = float(places[k]), float(wide), float(low[k]) + middle, float(high[k]) + middle
+    return found
+
+
+def _gains(x: Array, v: Array, w: Array, places: Array, sigma: float) -> tuple[Array, ...]:
+    """By how much the best levels lower Σ w v² for edges of one σ at some places, and the levels;
+    -∞ where the levels can't be told apart."""
+    from scipy.special import ndtr
+
+    b = ndtr((x[None, :] - places[:, None]) / sigma)
+    a = 1.0 - b
+    aa, ab, bb = (a * a) @ w, (a * b) @ w, (b * b) @ w
+    av, bv = a @ (w * v), b @ (w * v)
+    under = aa * bb - ab**2
+    with np.errstate(all="ignore"):
+        low, high = (bb * av - ab * bv) / under, (aa * bv - ab * av) / under
+        gain = np.where(under > 1e-9 * aa * bb, low * av + high * bv, -math.inf)
+    return gain, low, high
+
+
+def _bound(x: Array, v: Array, s: Array, position: float, least: float, scale: float) -> float:
+    """The largest σ above `least` that the profile allows: where χ², over all else, has risen by
+    what a one-sided 95 % of one quantity allows."""
+    w, v = 1.0 / s**2, v - float(v.mean())
+    reach = float(np.ptp(x))
+    widths = np.geomspace(0.2 * least, max(reach, 2.0 * least), BOUNDS)
+    best = np.array([
+        _gains(x, v, w, position + np.linspace(-1.0, 1.0, 41) * (2.0 * least + wide), wide)[0].max()
+        for wide in widths
+    ])  # fmt: skip
+    allowed = widths[best >= best.max() - ONE_SIDED**2 * scale]
+    return max(least, float(allowed.max()))
 
 
 def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> Edge:
@@ -141,29 +202,34 @@ def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> E
         return no_edge("no step stands out of the noise", log)
     if not x[0] <= position <= x[-1]:
         return no_edge("the edge lies beyond the profile", log)
-    own = sigma * float(errors[1])
-    resolved = sigma > 0.5 * step and own < sigma
-    if not resolved:  # known as a bound only, so without an error
-        sigma, own = max(sigma if own < sigma else 0.0, 0.5 * step), math.nan
+    own, why = sigma * float(errors[1]), ""
+    if sigma <= 0.5 * step or own >= sigma:
+        why = NARROW if sigma <= 0.5 * step else UNSURE
+        sigma, own = _bound(x, v, s, position, 0.5 * step, scale), math.nan
+        if why == NARROW:  # it lies somewhere between two points: evenly likely
+            errors[0] = max(errors[0], step / math.sqrt(12.0))
     low, high, slope = (math.exp(a), math.exp(b), True) if log else (a, b, False)
-    why = "" if resolved else "narrower than the points are apart: an upper bound"
     return Edge(position, sigma, low, high, float(errors[0]), own,
                 float(errors[2]) * (low if slope else 1.0),
-                float(errors[3]) * (high if slope else 1.0), log, resolved, why)  # fmt: skip
+                float(errors[3]) * (high if slope else 1.0), log, not why, why)  # fmt: skip
 
 
 def true_width(sigma: float, contact_radius: float) -> tuple[float, str]:
     """What is left of a measured σ when the contact's own width is taken off: (upper bound, words).
 
     The contact averages over a disc of radius a. Weighed by Hertz's pressure it blurs an edge by a
-    σ of a/√5 = 0.447 a, flat by a/2, and the stress reaches further. The least is
-    taken off, so what is left is an upper bound; none is left where the contact explains all.
+    σ of a/√5 = 0.447 a, flat by a/2, and the stress reaches further. The least is taken off, so
+    what is left is an upper bound. Where the contact explains more than was measured, the measured
+    σ itself is the bound: how far the contact blurs is not known well enough to say that nothing
+    is left. NaN, without words, if there is no σ.
     """
-    if not (math.isfinite(sigma) and math.isfinite(contact_radius)):
+    if not math.isfinite(sigma):
+        return math.nan, ""
+    if not math.isfinite(contact_radius):
         return sigma, "the contact radius is not known, so the width holds the contact's own"
     left = sigma**2 - contact_radius**2 / 5.0
     if left <= 0.0:
-        return 0.0, (f"the contact (radius {contact_radius:.3g}) explains the whole width: the "
-                     "interface is sharper than it can show")  # fmt: skip
+        return sigma, (f"an upper bound: the contact (radius {contact_radius:.3g}) by itself "
+                       "explains a width like this, so the interface may be sharp")  # fmt: skip
     return math.sqrt(left), (f"an upper bound: the contact (radius {contact_radius:.3g}) blurs by "
                              "0.45 of its radius at least")  # fmt: skip
