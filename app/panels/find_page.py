@@ -149,8 +149,8 @@ class FindPage(Page):
         numbers = [_number(row.summaries[name]) for name in shown]
         tip = (
             f"Share of the pixels that belong to a component; {share.pixels} pixels. The ± is of "
-            "the material, of which this field is a sample; the field itself is known as well as its "
-            f"boundaries. 95 % interval: {percent(share.low)} to {percent(share.high)}; as if "
+            "the material, of which this field is a sample; the field itself is known as well as "
+            f"its boundaries. 95 % interval: {percent(share.low)} to {percent(share.high)}; as if "
             f"pixels were independent ± {percent(share.naive / 1.96)}. Boundary zones leave open "
             f"{percent(share.low_zone)} to {percent(share.high_zone)}."
         )

@@ -29,7 +29,7 @@ class ShapePage(Page):
         self.pairs_title = wrapped("Boundaries", "strong")
         self.pairs = Table(["", "Length", "10 to 90 %", "12 to 88 %"], "interfaces", words=(0,))
         self.note = wrapped(
-            "Domains touch by edges or corners. Those cut by the border count half in the density "
+            "Domains touch by edges or corners. Those cut by the border count by half or a quarter "
             "and, with the weights of Miles and Lantuéjoul, not in the mean diameter. Widths are "
             "those of the measured profile; the contact's own is in them.", "muted")  # fmt: skip
         self.save = QToolButton(self)

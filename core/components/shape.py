@@ -101,8 +101,9 @@ def shape_report(composition: Composition, progress: Progress | None = None) -> 
         domains[k] = domains_of(labels, k, maps.pitch, smallest=1)
         mine = composition.pixels(k)
         lengths[k] = lengths_of(mine.astype(float), composition.labelled, maps.pitch)
-        chords[k] = chords_of(domains[k].image > 0, maps.pitch)
-        borders[k] = border_of(labels, k)
+        chords[k] = chords_of(domains[k].image > 0, maps.pitch,
+                              known=composition.labelled | (domains[k].image > 0))  # fmt: skip
+        borders[k] = border_of(labels, k, maps.pitch)
     order = chains(borders)
     shells = {(c[0], c[1]): shell_of(labels, c[0], c[1], maps.pitch) for c in order if len(c) > 2}
     boundary, interfaces = {}, {}
