@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPen, QTransform
+from PySide6.QtGui import QPainter, QPen, QTransform
 from PySide6.QtWidgets import QGraphicsItem, QGraphicsRectItem
 
 from .. import theme as look
@@ -176,4 +176,4 @@ class Picture:
         if self.split:
             area.setLeft(self.divider.x)
         self.frame.setRect(area)
-        self.frame.setBrush(QColor(0, 0, 0, 0))
+        self.frame.setBrush(Qt.BrushStyle.NoBrush)
