@@ -98,15 +98,11 @@ class Composition:
         """How much of each component's membership lies in pixels that are labelled otherwise, and
         the other way round, as a share of it; (K,). Away from boundaries."""
         plain = self.labelled & (self.kinds != BOUNDARY)
-        own = self.labels[plain]
-        out = np.zeros(self.count)
-        for k in range(self.count):
-            share = self.shares[k][plain]
-            total = float(share.sum())
-            if total > 0.0:
-                away, here = float(share[own != k].sum()), float((1.0 - share[own == k]).sum())
-                out[k] = (away + here) / total
-        return out
+        own, shares = self.labels[plain], self.shares[:, plain]
+        total = shares.sum(1, dtype=float)
+        mine = np.bincount(own, shares[own, np.arange(own.size)], minlength=self.count)
+        lost = total + np.bincount(own, minlength=self.count) - 2.0 * mine
+        return np.divide(lost, total, out=np.zeros(self.count), where=total > 0.0)
 
     def shared_weights(self, number: int) -> Array | None:
         """Memberships of a component that overlaps another, (rows, cols); 0 near boundaries. None
