@@ -15,7 +15,8 @@ from PySide6.QtWidgets import QTabWidget
 
 from ..core.channels import CHANNELS, asked_for
 from ..core.components.rule import Axis
-from ..core.places import Profile, Sampled, points_between, sample_analysis, true_width
+from ..core.places import Profile, Sampled, points_between, sample_analysis
+from ..core.shapes import true_width
 from .panels.place_lines import length_text
 from .places_desk import PlacesDesk
 from .session import Session

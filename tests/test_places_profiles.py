@@ -15,7 +15,6 @@ from palpate.core.places import (
     points_between,
     sample,
     sample_analysis,
-    true_width,
 )
 from palpate.core.simulate import smooth_field
 
@@ -438,18 +437,3 @@ def test_the_points_between_cursors_are_those_that_have_a_value():
     (_, _, middle, width), _ = curve_fit(law, x, y, (2.0, 0.9, 380.0, 30.0))
     assert width == pytest.approx(40.0, rel=0.01)
     assert middle + 5.0 == pytest.approx(400.0, abs=1.0)
-
-
-def test_the_contact_limits_the_width_of_an_edge():
-    """a = √(20 nm · 3 nm): √(100 - 60) and √(100 - 15) for a measured σ of 10 nm."""
-    a = math.sqrt(60.0)
-    found = true_width(10.0, a)
-    assert (found.upper, found.low, found.high) == pytest.approx((10.0, 6.3245553, 9.2195445))
-    assert found.limited
-    assert "upper bound" in found.words
-    assert not true_width(100.0, a).limited
-    sharp = true_width(3.0, a)
-    assert (sharp.low, sharp.high) == (0.0, 3.0)
-    assert "may be sharp" in sharp.words
-    assert "not known" in true_width(10.0, math.nan).words
-    assert math.isnan(true_width(math.nan, a).upper)

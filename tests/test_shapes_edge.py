@@ -15,9 +15,9 @@ from palpate.core.shapes.edge import (
     WIDTH_12_88,
     WIDTH_25_75,
     fit_edge,
-    true_width,
 )
 from palpate.core.shapes.interfaces import interface_width
+from palpate.core.shapes.widths import true_width
 
 
 def profile(x, position=1.3, sigma=2.0, a=0.4, b=1.9):
@@ -110,21 +110,26 @@ def test_an_upper_bound_of_a_width_lies_below_the_truth_in_one_of_twenty_profile
     assert low <= 0.09 * 200
 
 
-def test_the_contacts_own_width_is_taken_off_as_a_bound():
+def test_the_contacts_own_width_is_taken_off_as_bounds():
     """Weighed by Hertz's pressure √(1 - r²/a²) a disc blurs by a/√5: its second moment along one
-    direction, by quadrature (scipy)."""
+    direction, by quadrature (scipy). With a = √(20 nm · 3 nm) and a measured σ of 10 nm the true
+    one lies between √(100 - 60) and √(100 - 12)."""
     from scipy.integrate import quad
 
     chord = quad(lambda x: x * x * (1.0 - x * x), -1.0, 1.0)[0]
     whole = quad(lambda x: 1.0 - x * x, -1.0, 1.0)[0]
-    upper, words = true_width(5.0, 6.0)
-    assert upper == pytest.approx(math.sqrt(25.0 - 36.0 * chord / whole))
-    assert "upper bound" in words
-    upper, words = true_width(2.0, 6.0)  # an upper bound of nothing would be a claim
-    assert upper == 2.0
-    assert "may be sharp" in words
-    assert math.isnan(true_width(math.nan, 6.0)[0])
-    assert "not known" in true_width(2.0, math.nan)[1]
+    a = math.sqrt(60.0)
+    found = true_width(10.0, a)
+    assert (found.upper, found.low) == pytest.approx((10.0, math.sqrt(40.0)))
+    assert found.high == pytest.approx(math.sqrt(100.0 - a * a * chord / whole))
+    assert found.limited
+    assert "upper bound" in found.words
+    assert not true_width(100.0, a).limited
+    sharp = true_width(3.0, a)  # an upper bound of nothing would be a claim
+    assert (sharp.low, sharp.high) == (0.0, 3.0)
+    assert "may be sharp" in sharp.words
+    assert "not known" in true_width(10.0, math.nan).words
+    assert math.isnan(true_width(math.nan, a).upper)
 
 
 ROWS, COLS = np.mgrid[:96, :96]

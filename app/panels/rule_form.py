@@ -12,7 +12,6 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLabel, QWidget
 
 from ...core.components.rule import METHODS, MOST, ZONES, Axis, Rule
 from ...core.errors import SettingsError
-from .. import theme as look
 from .fields import ChoiceField, NumberField
 from .law_page import wrapped
 
@@ -184,9 +183,6 @@ class RuleForm(QWidget):
     def _show(self, name: str, editor: QWidget, on: bool) -> None:
         self._labels[name].setVisible(on)
         editor.setVisible(on)
-
-    def retheme(self) -> None:
-        look.shrink(self.hint)
 
     # -- what the person does -------------------------------------------------------------------
 

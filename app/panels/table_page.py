@@ -18,7 +18,7 @@ AREA = "area"
 
 
 class TablePage(Page):
-    """Signals: save_wanted (the tables as files), copy_wanted(text)."""
+    """Signal save_wanted: the tables as files."""
 
     save_wanted = Signal()
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QCursor, QKeyEvent, QTransform
 from PySide6.QtWidgets import (
     QComboBox,
@@ -346,10 +346,6 @@ class JointView(QWidget):
                 x, y = ((min(low, line.min()), max(high, line.max()))
                         for (low, high), line in zip((x, y), out, strict=True))  # fmt: skip
             self.box.setRange(xRange=x, yRange=y, padding=0.02)
-
-    def image_rect(self) -> QRectF:
-        """The binned area in the view's coordinates."""
-        return self.image.mapRectToParent(self.image.boundingRect())
 
     # -- what the person does -------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ..channels import CHANNELS
+from ..steps.tools import MAD_TO_SIGMA
 from ..uncertainty.effective import Lags
 from .maps import NO_CURVE, REASONS, USED, Maps
 from .mixture import Candidate, Mixture
@@ -252,7 +253,7 @@ def _middle(table: Array) -> tuple[Array, Array]:
     """Median and covariance without outliers, which a threshold on one channel does not cut off in
     another."""
     centre = np.median(table, 0)
-    wide = 1.4826 * np.median(np.abs(table - centre), 0)
+    wide = MAD_TO_SIGMA * np.median(np.abs(table - centre), 0)
     inside = (np.abs(table - centre) <= 4.0 * np.maximum(wide, 1e-300)).all(1)
     kept = table[inside] if np.count_nonzero(inside) > 2 else table
     return centre, np.cov(kept.T)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..progress import Progress
+from ..steps.tools import MAD_TO_SIGMA
 from .composition import Composition
 from .maps import Maps
 from .mixture import Candidate, Mixture, find_mixture
@@ -186,7 +187,7 @@ def _plain_spread(points: Points) -> Array:
     for i in range(points.stack.shape[2]):
         steps = np.diff(points.stack[..., i], axis=1)
         steps = steps[np.isfinite(steps)]
-        wide = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2.0) if steps.size else 0.0
+        wide = MAD_TO_SIGMA * float(np.median(np.abs(steps))) / np.sqrt(2.0) if steps.size else 0.0
         found.append(wide or 1.0)
     return np.array(found)
 

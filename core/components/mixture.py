@@ -25,8 +25,9 @@ from typing import Any
 import numpy as np
 
 from ..progress import Progress
+from ..steps.tools import MAD_TO_SIGMA
 from ..uncertainty.effective import effective_number
-from .points import MAD, Points
+from .points import Points
 
 Array = np.ndarray
 WAY = np.arange(0.5, 24.0) / 24.0
@@ -242,7 +243,7 @@ def find_mixture(
 
 def _unit(table: Array) -> Array:
     """A robust width of each coordinate, (D,)."""
-    wide = MAD * np.median(np.abs(table - np.median(table, 0)), 0)
+    wide = MAD_TO_SIGMA * np.median(np.abs(table - np.median(table, 0)), 0)
     wide = np.where(wide > 0.0, wide, table.std(0))
     return np.where(wide > 0.0, wide, 1.0)
 
@@ -280,7 +281,7 @@ def _independent(stack: Array, inside: Array, unit: Array, model: Any) -> float:
     for k in np.unique(own):
         mine = own == k
         off = table[mine] - np.median(table[mine], 0)
-        wide = np.maximum(MAD * np.median(np.abs(off), 0), 1e-12)
+        wide = np.maximum(MAD_TO_SIGMA * np.median(np.abs(off), 0), 1e-12)
         left[mine] = np.clip(off / wide, -3.0, 3.0)
     found = []
     for i in range(table.shape[1]):

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..steps.tools import MAD_TO_SIGMA
 from .maps import NO_VALUE, NOT_POSITIVE, USED, Maps
 from .rule import Axis
 
@@ -15,7 +16,6 @@ STEEP = 3.7
 """Local slopes above this many standard deviations of a plain patch are an edge."""
 ODD = 4.5
 """A pixel further than this from its neighbours' median is not one of a plain patch."""
-MAD = 1.482602
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,8 +117,8 @@ def _edges(values: Array, known: Array) -> Array:
         return np.zeros(known.shape, bool)
     whole = filled(values, known)
     across, along = sobel(whole, 1) / 8.0, sobel(whole, 0) / 8.0
-    scale = MAD * float(np.median(np.abs(np.append(across[known], along[known]))))
+    scale = MAD_TO_SIGMA * float(np.median(np.abs(np.append(across[known], along[known]))))
     odd = np.abs(whole - median_filter(whole, 3))
-    usual = MAD * float(np.median(odd[known]))
+    usual = MAD_TO_SIGMA * float(np.median(odd[known]))
     return (np.hypot(across, along) > STEEP * max(scale, 1e-300)) | (
         odd > ODD * max(usual, 1e-300))  # fmt: skip

@@ -14,6 +14,8 @@ from itertools import combinations
 
 import numpy as np
 
+from ..steps.tools import MAD_TO_SIGMA
+
 Array = np.ndarray
 NEAR = 2
 """Both others must lie within this many pixels."""
@@ -30,7 +32,7 @@ def between(stack: Array, labels: Array, count: int) -> list[tuple[int, int, int
     for b, middle in enumerate(middles):
         if middle is None:
             continue
-        wide = 1.4826 * np.median(np.abs(tables[b] - middle), 0)
+        wide = MAD_TO_SIGMA * np.median(np.abs(tables[b] - middle), 0)
         for a, c in combinations([k for k in range(count) if k != b], 2):
             one, other = middles[a], middles[c]
             if one is None or other is None:

@@ -82,8 +82,8 @@ def _interface_words(composition: Composition, a: int, b: int, width: InterfaceW
     if edge.width_10_90 < 2.0 * pixel:
         wide += f", with pixels of {pixel:.3g} {unit},"
     length = text_of(width.length, "nm") if unit == "nm" else f"{width.length:.3g} {unit}"
-    return (f"{between}: {wide} from 10 to 90 % ({scale}modulus over {length} of boundary); "
-            f"{width.words}.")  # fmt: skip
+    return (f"{between}: {wide} from 10 to 90 % ({scale}modulus over {length} of boundary). "
+            f"{width.words}")  # fmt: skip
 
 
 def shape_report(composition: Composition, progress: Progress | None = None) -> ShapeReport:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
-from ..uncertainty.effective import correlation_of, first_zero
+from ..uncertainty.effective import effective_pair
 
 Array = np.ndarray
 LEVEL = 0.05
@@ -107,36 +107,6 @@ def ranks_of(values: Array, mask: Array) -> Array:
     if spread > 0.0:
         out[mask] = (found - found.mean()) / spread
     return out
-
-
-def effective_pair(
-    one: Array, other: Array, mask: Array, pitch: tuple[float, float] = (1.0, 1.0)
-) -> float:
-    """Independent pixels for the correlation of two fields over a mask; NaN if one is constant.
-
-    Each ρ counts up to where it first falls into its noise; taking off the mean has lowered both
-    by about 1/n, which is put back.
-    """
-    found, cut = [], math.inf
-    pairs = np.zeros(0)
-    for field in (one, other):
-        rho, pairs, lengths = correlation_of(field, mask, pitch)
-        if rho[0, 0] == 0.0:
-            return math.nan
-        count = n = float(pairs[0, 0])
-        zero = math.inf
-        for _ in range(10):
-            raised = np.where(pairs > 0.5, rho + (1.0 - rho) / n, 0.0)
-            zero = first_zero(raised, pairs, lengths, min(pitch))
-            total = float(np.sum((pairs * raised)[lengths < zero]))
-            before, n = n, min(max(count**2 / max(total, count), 1.0), count)
-            if abs(before - n) < 1e-2 * n:
-                break
-        found.append(raised)
-        cut = min(cut, zero)
-    near = lengths < cut
-    total = float(np.sum((pairs * found[0] * found[1])[near]))
-    return min(max(count**2 / max(total, count), 1.0), count)
 
 
 def correlated(

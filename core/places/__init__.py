@@ -14,7 +14,7 @@ _HOME = {
     "Combined": "regions", "Region": "regions", "mask_of": "regions", "why_empty": "regions",
     "Profile": "profiles", "Sampled": "profiles", "sample": "profiles",
     "sample_analysis": "profiles", "Between": "cursors", "between": "cursors",
-    "points_between": "cursors", "TrueWidth": "edges", "true_width": "edges",
+    "points_between": "cursors",
     "RegionStatistics": "statistics", "ChannelStatistics": "statistics",
     "statistics_of": "statistics", "Difference": "differences", "differences": "differences",
     "Places": "collection", "save_profile": "exports", "save_statistics": "exports",

@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import Any
 
 _HOME = {
-    "Edge": "edge", "fit_edge": "edge", "true_width": "edge",
+    "Edge": "edge", "fit_edge": "edge", "TrueWidth": "widths", "true_width": "widths",
     "InterfaceWidth": "interfaces", "interface_width": "interfaces",
     "Domains": "domains", "Sizes": "domains", "domains_of": "domains", "closed": "domains",
     "Lengths": "lengths", "Chords": "lengths", "lengths_of": "lengths", "chords_of": "lengths",

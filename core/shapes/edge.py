@@ -212,24 +212,3 @@ def _edge(found: Any, x: Array, v: Array, s: Array, known: bool, log: bool) -> E
     return Edge(position, sigma, low, high, float(errors[0]), own,
                 float(errors[2]) * (low if slope else 1.0),
                 float(errors[3]) * (high if slope else 1.0), log, not why, why)  # fmt: skip
-
-
-def true_width(sigma: float, contact_radius: float) -> tuple[float, str]:
-    """What is left of a measured σ when the contact's own width is taken off: (upper bound, words).
-
-    The contact averages over a disc of radius a. Weighed by Hertz's pressure it blurs an edge by a
-    σ of a/√5 = 0.447 a, flat by a/2, and the stress reaches further. The least is taken off, so
-    what is left is an upper bound. Where the contact explains more than was measured, the measured
-    σ itself is the bound: how far the contact blurs is not known well enough to say that nothing
-    is left. NaN, without words, if there is no σ.
-    """
-    if not math.isfinite(sigma):
-        return math.nan, ""
-    if not math.isfinite(contact_radius):
-        return sigma, "the contact radius is not known, so the width holds the contact's own"
-    left = sigma**2 - contact_radius**2 / 5.0
-    if left <= 0.0:
-        return sigma, (f"an upper bound: the contact (radius {contact_radius:.3g}) by itself "
-                       "explains a width like this, so the interface may be sharp")  # fmt: skip
-    return math.sqrt(left), (f"an upper bound: the contact (radius {contact_radius:.3g}) blurs by "
-                             "0.45 of its radius at least")  # fmt: skip

@@ -24,7 +24,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .edge import Edge, fit_edge, fitted, no_edge, true_width
+from .edge import Edge, fit_edge, fitted, no_edge
+from .widths import true_width
 
 Array = np.ndarray
 SMOOTH, MOST_SMOOTH = 1.0, 8.0
@@ -112,11 +113,12 @@ def interface_width(
         if np.allclose(before, (smooth, far), rtol=SETTLED, atol=0.0):
             break
     best = _judged(best, line, values, step, log)
-    upper, words = true_width(best.edge.sigma, contact_radius)
+    found = true_width(best.edge.sigma, contact_radius)
+    upper, words = found.high if math.isfinite(found.high) else found.upper, found.words
     radius = _curvature(labels, a, b, pitch)
     if radius < 3.0 * best.edge.sigma:
-        words += (f"; domains of radius {radius:.3g} are not wide beside it, so it is only roughly "
-                  "known")  # fmt: skip
+        words += (f" Domains of radius {radius:.3g} are not wide beside it, so it is only roughly "
+                  "known.")  # fmt: skip
     return replace(best, upper=upper, words=words)
 
 

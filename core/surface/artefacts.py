@@ -150,28 +150,10 @@ def _ranks(v: Array, labels: Array) -> Array:
 
 
 def effective_pairs(a: Array, b: Array, mask: Array, pitch: Pitch = (1.0, 1.0)) -> float:
-    """1 + 1/var(r): the pixels with which a correlation of two fields is to be tested.
+    """1 + 1/var(r): the pixels with which a correlation of two fields is to be tested."""
+    from ..uncertainty.effective import effective_pair
 
-    Both correlations are estimated from the maps, each up to where it falls into its noise, what
-    taking off the mean has cost put back.
-    """
-    from ..uncertainty.effective import correlation_of, effective_number, first_zero
-
-    product, pairs, near = None, None, None
-    for field in (a, b):
-        rho, pairs, lengths = correlation_of(field, mask, pitch)
-        if rho[0, 0] == 0.0:
-            return math.nan
-        own = effective_number(field, mask, pitch)
-        rho = np.where(pairs > 0.5, rho + (1.0 - rho) / own, 0.0)
-        inside = lengths < first_zero(rho, pairs, lengths, min(pitch))
-        product = rho if product is None else product * rho
-        near = inside if near is None else near & inside
-    assert product is not None
-    assert pairs is not None
-    count = float(pairs[0, 0])
-    total = max(float(np.sum((pairs * product)[near])), count)
-    return 1.0 + count**2 / total
+    return 1.0 + effective_pair(a, b, mask, pitch)
 
 
 def _p_value(r: float, n: float) -> float:

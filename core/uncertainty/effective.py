@@ -214,3 +214,31 @@ def first_zero(rho: Array, pairs: Array, lengths: Array, step: float) -> float:
     seen = weight >= FEWEST
     down = np.flatnonzero(seen & (mean <= 1.0 / np.sqrt(0.5 * np.maximum(weight, FEWEST))))
     return (float(down[0]) - 0.5) * step if down.size else math.inf
+
+
+def effective_pair(
+    one: Array, other: Array, mask: Array, pitch: tuple[float, float] = (1.0, 1.0)
+) -> float:
+    """Independent pixels for the correlation of two fields over a mask; NaN if one is constant.
+
+    N²/ΣΣ ρx(h) ρy(h) (Clifford, Richardson & Hémon, Biometrics 45 (1989) 123; Dutilleul, Biometrics
+    49 (1993) 305; from memory). Both ρ are the maps' own, each up to where it falls into its noise,
+    what taking off the mean has cost put back.
+
+    Parameters
+    ----------
+    one, other : (rows, cols), finite over the mask
+    mask : bool (rows, cols)
+    pitch : distance between rows and between columns, in any unit
+    """
+    product, near = np.ones(()), np.ones((), bool)
+    for field in (one, other):
+        rho, pairs, lengths = correlation_of(field, mask, pitch)
+        if rho[0, 0] == 0.0:
+            return math.nan
+        own = effective_number(field, mask, pitch)
+        raised = np.where(pairs > 0.5, rho + (1.0 - rho) / own, 0.0)
+        near = near & (lengths < first_zero(raised, pairs, lengths, min(pitch)))
+        product = product * raised
+    count = float(pairs[0, 0])
+    return count**2 / max(float(np.sum((pairs * product)[near])), count)

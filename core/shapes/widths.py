@@ -1,4 +1,4 @@
-"""How wide an edge on a profile can truly be, given that the contact has a size of its own."""
+"""How wide an edge can truly be, given that the contact has a size of its own."""
 
 from __future__ import annotations
 
@@ -33,8 +33,9 @@ class TrueWidth:
 def true_width(measured: float, contact_radius: float) -> TrueWidth:
     """Bounds of the true width of an edge, from the measured one and the contact radius.
 
-    A contact of radius a averages over about itself, so that σ² of the edge is the measured one
-    less (a/2 ... a)². The contact radius is √(R δ) of a paraboloid.
+    A contact of radius a averages over about itself. Weighed by Hertz's pressure it blurs an edge
+    by a σ of a/√5, flat by a/2, and the stress reaches further; so σ² of the edge is the measured
+    one less (a/√5 ... a)².
 
     Parameters
     ----------
@@ -43,7 +44,8 @@ def true_width(measured: float, contact_radius: float) -> TrueWidth:
 
     References
     ----------
-    Common practice, no source.
+    a/√5 is the second moment of √(1 - r²/a²) along one direction; that the width is at most that of
+    the contact: common practice, no source.
     """
     if not measured >= 0.0:
         return TrueWidth(math.nan, math.nan, math.nan, False, "No width was found.")
@@ -51,7 +53,7 @@ def true_width(measured: float, contact_radius: float) -> TrueWidth:
         return TrueWidth(measured, math.nan, math.nan, True, "The contact radius is not known: the "
                          "measured width is an upper bound of the true one.")  # fmt: skip
     low = math.sqrt(max(measured**2 - contact_radius**2, 0.0))
-    high = math.sqrt(max(measured**2 - 0.25 * contact_radius**2, 0.0))
+    high = math.sqrt(max(measured**2 - contact_radius**2 / 5.0, 0.0))
     if low >= TELLS * measured:
         return TrueWidth(measured, low, high, False, "The contact is small against the width.")
     if high == 0.0:
