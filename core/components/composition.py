@@ -182,7 +182,7 @@ class Composition:
         if lapping and self.rule.method != "gates":
             worst = 100.0 * float(max(self.overlaps[k] for k in lapping))
             said.append(
-                f"{', '.join(self.title(k) for k in lapping)} overlap: up to {worst:.2g} % of a "
+                f"Overlap in {', '.join(self.title(k) for k in lapping)}: up to {worst:.2g} % of a "
                 "component's pixels may be another's. Areas and medians then hang on how these are "
                 "shared out, and their ± does not hold that."
             )
