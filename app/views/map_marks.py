@@ -1,5 +1,5 @@
-"""The marks on a map's pixels: doubts, and what was decided. Each has a shape of its own, light with
-a dark rim, so that it shows on any colour and needs none."""
+"""The marks on a map's pixels: doubts, and what was decided. Each has a shape of its own, light
+with a dark rim, so that it shows on any colour and needs none."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Sign:
 
 SIGNS = {
     "severe": Sign("x", 1.0, "severe doubt"),
-    "mild": Sign("t1", 0.75, "mild doubt"),
+    "mild": Sign("t1", 0.75, "mild"),
     "kept": Sign("o", 1.0, "kept"),
     "left out": Sign("s", 1.0, "left out"),
     "corrected": Sign("d", 1.15, "corrected"),
