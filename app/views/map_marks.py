@@ -65,22 +65,16 @@ class PixelMarks(QObject):
         self._severe, self._grid = severe, grid
         self._draw()
 
-    def show_review(self, kinds: Array | None, doubted: Array | None = None) -> None:
-        """Mark what was decided.
+    def set_review(self, kinds: Array | None, doubted: Array | None, mild: bool) -> None:
+        """What was decided; it is drawn with the next `show_doubts`.
 
         Parameters
         ----------
         kinds : uint8 (rows, cols), the decision at each pixel; None for none
         doubted : bool (rows, cols), pixels with any doubt; None if not known
+        mild : whether mild doubts are marked, too
         """
-        self._kinds, self._doubted = kinds, doubted
-        self._draw()
-
-    def set_mild(self, on: bool) -> None:
-        """Show the mild doubts, too."""
-        if on != self._mild:
-            self._mild = on
-            self._draw()
+        self._kinds, self._doubted, self._mild = kinds, doubted, mild
 
     def set_visible(self, on: bool) -> None:
         self._on = on
