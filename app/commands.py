@@ -181,6 +181,18 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
 
+    # -- side by side ---------------------------------------------------------------------------
+
+    def hold_reference(self) -> None:
+        """Hold the present result, with its components if there are any."""
+        made = self._made()
+        self._session.hold_reference(made.composition.labels if made is not None else None)
+        if self._session.reference is not None:
+            self._window.say("Held as reference; the page Reference tells what changes from here.")
+
+    def drop_reference(self) -> None:
+        self._session.drop_reference()
+
     # -- places ---------------------------------------------------------------------------------
 
     def ask_save_places(self) -> None:
