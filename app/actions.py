@@ -82,6 +82,9 @@ ENTRIES: tuple[Entry | None, ...] = (
           RESULT),
     Entry("drop_reference", "&Let the reference go", "drop_reference",
           "Compare with the reference no more", "Ctrl+Shift+R", "", "Edit", MAP),
+    Entry("overlay_pixel", "Lay the cur&ve over others", "overlay_pixel",
+          "Put the picked pixel's curve into the overlay, or take it out (Ctrl + click on the map)",
+          "Ctrl+L", "", "Edit", MAP),
     Entry("recompute", "Re&compute the map", "recompute",
           "Go on with an analysis that was stopped", "F5", "", "Edit", MAP),
     Entry("cancel", "&Stop", "stop", "Stop what is being done", "Ctrl+.", "cancel", "Edit"),
@@ -136,6 +139,7 @@ WALKING = (
     ("1 … 8", "Choose a tool on the map: look, gather, region, profile"),
     ("Shift, Alt", "Add to the gathered pixels, take away from them (with a tool for gathering)"),
     ("[  ]", "Make the brush smaller or larger (as Shift and the wheel)"),
+    ("Ctrl + click", "Lay the curve of a pixel of the map over others, or take it out"),
     ("Home", "Show the whole map"),
     ("Esc", "Give up a typed number, or a drag of the fit window"),
 )

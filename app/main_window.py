@@ -151,6 +151,7 @@ class MainWindow(QMainWindow):
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
+            self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
             self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)
         return self.workspace
 

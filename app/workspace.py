@@ -15,6 +15,7 @@ from .component_desk import ComponentDesk
 from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
 from .law_desk import LawDesk
+from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
@@ -69,6 +70,8 @@ class Workspace(QWidget):
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
         self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
+        self.overlay_desk = OverlayDesk(session, self.map, self.component_desk, self.places_desk,
+                                        self.views)  # fmt: skip
         self.reference_desk = ReferenceDesk(session, self.component_desk, self.views)
         self.reference_desk.derived_changed.connect(self._show_against)
         self.reference_desk.line_changed.connect(
@@ -243,7 +246,8 @@ class Workspace(QWidget):
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
-                     self.profile_desk, self.reference_desk, self.picture_desk):  # fmt: skip
+                     self.profile_desk, self.overlay_desk, self.reference_desk,
+                     self.picture_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
