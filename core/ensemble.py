@@ -37,6 +37,9 @@ MOST = 200
 FEWEST = 3
 """Where fewer curves reach a place there is no median and no band."""
 POINTS = 500
+NEAR, DEEP, LEAST = 0.6, 0.25, 10.0
+"""So large a share of the places is about the contact; aligned at the peak, so much of the range
+counts as contact; and so many nm before it at least."""
 SHARES = (0.025, 0.16, 0.5, 0.84, 0.975)
 NO_CURVE, NO_CONTACT, NO_BASELINE = "no curve", "no contact", "no baseline"
 BRANCHES = ("approach", "retract")
@@ -66,7 +69,7 @@ class Ensemble:
 
     Attributes
     ----------
-    x : (n,) the grid, rising; empty if fewer than `FEWEST` curves could be used
+    x : (n,) the grid, rising, denser about the contact; empty with fewer than `FEWEST` curves
     branches : "approach" and "retract" -> `Spread`
     x_axis, y_axis, align : as asked
     asked : how many pixels were asked for
@@ -206,7 +209,7 @@ def aligned(analysis: Analysis, curves: Array, *, x: str = "indentation", y: str
             continue
         used.append(int(curve))
         ways.append([_way(*found, which) for which in range(2)])
-    grid = _grid(ways, points)
+    grid = _grid(ways, points, x, align)
     branches = {name: _spread([_at(way[i], grid) for way in ways], grid.size)
                 for i, name in enumerate(BRANCHES)}  # fmt: skip
     return Ensemble(grid, branches, x, y, align, asked, wanted.size, seed,
@@ -279,15 +282,28 @@ def _at(way: _Way, grid: Array) -> Array:
     return way.frame.gain * way.frame.deflection(read, grid)
 
 
-def _grid(ways: list[list[_Way]], points: int) -> Array:
-    """Even places from where the third curve begins to where the third last one ends."""
+def _grid(ways: list[list[_Way]], points: int, x: str, align: str) -> Array:
+    """Places from where the third curve begins to where the third last one ends; most of them about
+    the contact, which against indentation is a small part of the whole."""
     ends = [(min(w.x[0] for w in way if w.x.size), max(w.x[-1] for w in way if w.x.size))
             for way in ways if any(w.x.size for w in way)]  # fmt: skip
     if len(ends) < FEWEST:
         return np.empty(0)
     low = sorted(e[0] for e in ends)[FEWEST - 1]
     high = sorted(e[1] for e in ends)[-FEWEST]
-    return np.linspace(low, high, points) if high > low else np.empty(0)
+    if not high > low:
+        return np.empty(0)
+    if align == "none" and x == "z":
+        return np.linspace(low, high, points)
+    side = -1.0 if x == "separation" else 1.0  # towards the sample
+    left, right = sorted((side * low, side * high))
+    deep = max(right, 0.0) if align != "peak" else DEEP * (right - left)
+    start = max(right - deep - max(deep, LEAST), left)
+    near = max(round(NEAR * points), 2)
+    found = np.linspace(start, right, near)
+    if start > left:
+        found = np.concatenate([np.linspace(left, start, points - near, endpoint=False), found])
+    return found if side > 0.0 else -found[::-1]
 
 
 def _spread(rows: list[Array], size: int) -> Spread:

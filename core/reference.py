@@ -39,6 +39,8 @@ UNDEFINED = 0.05
 """With a greater share of pixels at or below zero before, a change has no ratio."""
 FEWEST = 4.0
 """Below so many independent pixels a median has no standard error."""
+SAME = 1e-9
+"""Values that differ by less, relative to the largest, are the same but for rounding."""
 ALL = "All"
 
 
@@ -53,6 +55,7 @@ class Change:
     number, title : of the component; None and "All" for all pixels
     before, after : medians, each over the pixels that its own analysis trusts
     pixels, independent : that both trust with a value, and as how many independent ones they count
+        in the relative change, or in the difference where there is no ratio
     difference, error, low, high : median of after - before over these, its standard error and 95 %
         interval
     relative, relative_error, relative_low, relative_high : median of after/before - 1; NaN for a
@@ -295,15 +298,13 @@ def _change(reference: Analysis, now: Analysis, lags: dict[bytes, Lags],
     was, now_is = old[paired], new[paired]
     step = now_is - was
     ratio = _ratio(name, was, now_is)
-    image = np.zeros(old.shape)
-    image[paired] = _calmed(step if ratio is None else _filled_ratio(ratio))
-    independent = _independent(paired, image, pitch_of(now), lags)
-    change = median_of(step, independent)
-    relative = (math.nan,) * 4
+    seen = partial(_independent, paired, pitch_of(now), lags)
+    independent = seen(step)
+    change, relative = median_of(step, independent), (math.nan,) * 4
     if ratio is not None:
-        known = ratio[np.isfinite(ratio)]
-        relative = tuple(v - 1.0 if i != 1 else v
-                         for i, v in enumerate(median_of(known, independent)))  # type: ignore
+        independent = seen(_filled_ratio(ratio))
+        middle, error, low, high = median_of(ratio[np.isfinite(ratio)], independent)
+        relative = middle - 1.0, error, low - 1.0, high - 1.0
     before, after = _median(old[group.before]), _median(new[group.after])
     others = (after - _median(now_is)) - (before - _median(was))
     return Change(name, CHANNELS[name].unit, group.number, group.title, before, after,
@@ -336,13 +337,18 @@ def _calmed(values: Array) -> Array:
     return np.clip(values, centre - 3.0 * wide, centre + 3.0 * wide) if wide > 0.0 else values
 
 
-def _independent(mask: Array, image: Array, pitch: tuple[float, float], lags: dict[bytes, Lags]
-                 ) -> float:  # fmt: skip
-    if np.count_nonzero(mask) < 2:
+def _independent(mask: Array, pitch: tuple[float, float], lags: dict[bytes, Lags],
+                 values: Array) -> float:  # fmt: skip
+    """n_eff of the values of a mask's pixels (N,); N where they differ by rounding alone."""
+    if values.size < 2:
         return math.nan
+    if float(np.ptp(values)) <= SAME * float(np.abs(values).max()):
+        return float(values.size)
     key = np.packbits(mask).tobytes()
     if key not in lags:
         lags[key] = Lags(mask, pitch)
+    image = np.zeros(mask.shape)
+    image[mask] = _calmed(values)
     return lags[key].measure(image).number
 
 

@@ -102,8 +102,9 @@ class OverlayPage(QWidget):
         self.align_choice = self._combo("Alignment", ALIGNMENTS)
         self.branch_choice = self._combo("Branches", BRANCHES)
         self.align_choice.setToolTip(
-            "Where the curves are laid over each other: at contact, each contact point lies at 0. Indentation and separation begin at contact "
-            "by their meaning, so they are never “as measured”")  # fmt: skip
+            "Where the curves are laid over each other: at contact, each contact point lies at 0. "
+            "Indentation and separation begin at contact by their meaning, so they are never “as "
+            "measured”")  # fmt: skip
         self.list = _List(self)
         self.list.setIconSize(QSize(WIDE, HIGH))
         self.list.setFixedHeight(LIST_HEIGHT)
