@@ -90,7 +90,7 @@ class OverlayDesk(QObject):
         session.map_changed.connect(self._forget)
         session.overlaid_changed.connect(self._show_picks)
         for signal in (session.overlaid_changed, session.group_changed, session.places_changed,
-                       session.analysis_changed, session.left_out_changed,
+                       session.analysis_changed, session.left_out_changed, session.history_changed,
                        self._components.made_changed, self._tabs.currentChanged,
                        page.axes_chosen, page.branches_chosen, page.doubtful_toggled):  # fmt: skip
             signal.connect(self.refresh)

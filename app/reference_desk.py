@@ -73,8 +73,8 @@ class ReferenceDesk(QObject):
         for signal in (session.settings_changed, session.left_out_changed):
             signal.connect(self._show_settings)
         for signal in (session.analysis_changed, session.channel_changed, session.left_out_changed,
-                       self._components.made_changed, self._tabs.currentChanged,
-                       page.channel_chosen):  # fmt: skip
+                       session.history_changed, self._components.made_changed,
+                       self._tabs.currentChanged, page.channel_chosen):  # fmt: skip
             signal.connect(self.refresh)
         session.report_changed.connect(self._draw_line)
         session.answered.connect(self._take)
