@@ -90,7 +90,7 @@ class OverlayDesk(QObject):
         session.map_changed.connect(self._forget)
         session.overlaid_changed.connect(self._show_picks)
         for signal in (session.overlaid_changed, session.group_changed, session.places_changed,
-                       session.analysis_changed, session.left_out_changed, session.history_changed,
+                       session.analysis_changed, session.review_changed, session.history_changed,
                        self._components.made_changed, self._tabs.currentChanged,
                        page.axes_chosen, page.branches_chosen, page.doubtful_toggled):  # fmt: skip
             signal.connect(self.refresh)
@@ -140,7 +140,7 @@ class OverlayDesk(QObject):
         index, trusted = session.map.index_map, session.analysis.trusted
         there = mask & (index >= 0)
         used = there if self.page.doubtful.isChecked() else there & trusted
-        mark = (id(session.analysis), np.packbits(used).tobytes(), self.page.axes)
+        mark = (session.analysis, np.packbits(used).tobytes(), self.page.axes)
         return Set(key, name, look, index[used], mark, int(np.count_nonzero(there & ~used)))
 
     def _wanted(self) -> dict[str, Set]:

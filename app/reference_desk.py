@@ -70,9 +70,9 @@ class ReferenceDesk(QObject):
     def _listen(self) -> None:
         session, page = self._session, self.page
         session.reference_changed.connect(self._renew)
-        for signal in (session.settings_changed, session.left_out_changed):
+        for signal in (session.settings_changed, session.review_changed):
             signal.connect(self._show_settings)
-        for signal in (session.analysis_changed, session.channel_changed, session.left_out_changed,
+        for signal in (session.analysis_changed, session.channel_changed, session.review_changed,
                        session.history_changed, self._components.made_changed,
                        self._tabs.currentChanged, page.channel_chosen):  # fmt: skip
             signal.connect(self.refresh)
@@ -113,8 +113,9 @@ class ReferenceDesk(QObject):
         return found.labels, tuple(found.title(k) for k in range(found.count))
 
     def _key(self) -> Hashable:
-        session, (labels, titles) = self._session, self._labels()
-        return (id(session.reference), id(session.analysis), self.channel, id(labels), titles)
+        session, made = self._session, self._components.made
+        return (session.reference, session.analysis, self.channel,
+                made.composition if made is not None else None)  # fmt: skip
 
     def refresh(self, *_: object) -> None:
         """See to it that the page is up to date, if it can be seen."""
@@ -209,11 +210,7 @@ class ReferenceDesk(QObject):
         if held is None:
             return
         found = differing(held.settings, session.settings)
-        before = held.analysis.left_out
-        counts = (int(np.count_nonzero(before)) if before is not None else 0,
-                  session.left_out.count)  # fmt: skip
-        more = [("Left-out pixels", *map(str, counts))] if counts[0] != counts[1] else []
-        self.page.show_settings(found, more)
+        self.page.show_settings(found, decided_lines(held.analysis.review, session.review))
         count = len(found)
         said = (f"{count} settings differ" if count > 1 else "one setting differs" if count
                 else "the settings are the same")  # fmt: skip
@@ -237,7 +234,7 @@ class ReferenceDesk(QObject):
                 self._drawn = None
                 self.line_changed.emit(None, "")
             return
-        key = (id(held), at)
+        key = (held, at)
         if key == self._drawn:
             return
         self._drawn = key
@@ -248,7 +245,7 @@ class ReferenceDesk(QObject):
         from ..core.explain import explain
 
         try:
-            return explain(self._session.map, held.settings, *at, held.analysis)
+            return explain(self._session.map, held.settings_at(*at), *at, held.analysis)
         except InputError as error:
             self._session.noted.emit(str(error))
             return None
@@ -294,3 +291,20 @@ class ReferenceDesk(QObject):
         if self.picture == "ratio":
             return "No pixel is above zero in both, so there is no ratio."
         return "There is no pixel that both trust."
+
+
+def decided_lines(before: Any, now: Any) -> list[tuple[str, str, str]]:
+    """What was decided otherwise about single pixels: (words, before, now), counts as text."""
+    lines = []
+    for words, one, other in (("Pixels left out", before.left_out, now.left_out),
+                              ("Pixels kept", before.kept, now.kept)):  # fmt: skip
+        if one != other:
+            lines.append((words, *_counts(one.count, other.count)))
+    if before.corrections != now.corrections:
+        lines.append(("Pixels corrected", *_counts(*(
+            sum(d.pixels.count for d in each.corrections) for each in (before, now)))))  # fmt: skip
+    return lines
+
+
+def _counts(one: int, other: int) -> tuple[str, str]:
+    return str(one), f"{other}, others" if one == other else str(other)

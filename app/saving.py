@@ -116,7 +116,7 @@ def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -
         progress.step(0, 0, "Saving the result")
         beside = Beside()
         if work is not None:
-            left_out = work.left_out.mask(analysis.map.shape)
+            left_out = work.review.left_out.mask(analysis.map.shape)
             places = work.places.to_json() if work.places else ""
             beside = Beside(_components_of(made), left_out, places, work.rule.to_json())
         return [Path(save_analysis(path, analysis, beside))]

@@ -16,6 +16,7 @@ from typing import Any
 from PySide6.QtCore import QObject, Signal
 
 from ..core.components.rule import Rule
+from ..core.decisions import Decision, Pixels, Review
 from ..core.errors import Cancelled, InputError, SettingsError
 from ..core.settings import Settings
 from .background import Background
@@ -24,12 +25,17 @@ from .held import MOST_OVERLAID, Reference
 from .history import History
 from .recompute import Answer
 from .requests import Analyse, Opened, OpenMap, Request
-from .work import LeftOut, Work
+from .work import Work
 
 FIRST_CHANNEL = "height"
 OF_ONE_MAP = ("calibration.spring_constant", "calibration.deflection_sensitivity", "tip.radius",
               "tip.half_angle")  # fmt: skip
 """Constants of one measurement: they go back to "as recorded" when another map is opened."""
+
+
+def asked_of(work: Work) -> tuple[Settings, Any]:
+    """What an analysis depends on."""
+    return work.settings, work.review.corrections
 
 
 class Session(QObject):
@@ -39,7 +45,8 @@ class Session(QObject):
     -------
     map_changed, settings_changed, selection_changed, channel_changed, analysis_changed
     report_changed(fresh) : the picked curve's report; `fresh` when it is another map's
-    rule_changed, places_changed, left_out_changed : parts of the `Work` beside the settings
+    rule_changed, places_changed, review_changed : parts of the `Work` beside the settings
+    left_out_changed : of the review, the pixels that were left out
     group_changed : other pixels are gathered, or none
     reference_changed : another result is held as reference, or none
     overlaid_changed : other pixels are picked for the overlay
@@ -59,6 +66,7 @@ class Session(QObject):
     report_changed = Signal(bool)
     rule_changed = Signal()
     places_changed = Signal()
+    review_changed = Signal()
     left_out_changed = Signal()
     group_changed = Signal()
     reference_changed = Signal()
@@ -87,7 +95,7 @@ class Session(QObject):
         self._channel = FIRST_CHANNEL
         self._analysis: Any = None
         self._whole: Any = None  # the newest complete analysis
-        self._asked: Settings | None = None
+        self._asked: tuple[Settings, Any] | None = None  # settings, corrections
         self._explainable = False
         self._report: Any = None
         self._note = ""
@@ -95,7 +103,8 @@ class Session(QObject):
         self._group: Any = None
         self._reference: Reference | None = None
         self._overlaid: tuple[tuple[int, int], ...] = ()
-        self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, left out, both
+        self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, review, both
+        self._left_out: tuple[Any, Pixels] = (None, Pixels())
 
     def _start_history(self, work: Work) -> None:
         self._history: History[Work] = History(work)
@@ -124,9 +133,16 @@ class Session(QObject):
         return self._history.shown.places
 
     @property
-    def left_out(self) -> LeftOut:
+    def review(self) -> Review:
+        """What was decided about single pixels."""
+        return self._history.shown.review
+
+    @property
+    def left_out(self) -> Pixels:
         """Pixels left out by hand."""
-        return self._history.shown.left_out
+        if self._left_out[0] is not self.review:
+            self._left_out = self.review, self.review.left_out
+        return self._left_out[1]
 
     @property
     def group(self) -> Any:
@@ -154,14 +170,14 @@ class Session(QObject):
 
     @property
     def analysis(self) -> Any:
-        """The newest analysis, coarse while the map is being refined; None before the first. The
-        pixels left out by hand are in it."""
-        known, left_out, shown = self._shown
-        if known is not self._analysis or left_out != self.left_out:
+        """The newest analysis, coarse while the map is being refined; None before the first. What
+        was decided about single pixels is in it."""
+        known, review, shown = self._shown
+        if known is not self._analysis or review is not self.review:
             shown = self._analysis
-            if shown is not None and self.left_out.count:
-                shown = shown.without(self.left_out.mask(shown.map.shape))
-            self._shown = self._analysis, self.left_out, shown
+            if shown is not None and shown.review != self.review:
+                shown = replace(shown, review=self.review)  # corrections follow from the worker
+            self._shown = self._analysis, self.review, shown
         return shown
 
     @property
@@ -200,12 +216,26 @@ class Session(QObject):
     def finished(self) -> bool:
         """Whether the analysis is complete and belongs to the settings in force."""
         a = self._analysis
-        return a is not None and a.complete and a.settings == self._history.current.settings
+        work = self._history.current
+        return (a is not None and a.complete and a.settings == work.settings
+                and a.review.corrections == work.review.corrections)  # fmt: skip
 
     @property
     def prepared(self) -> bool:
         """Whether the present map can be analysed yet; the first start has to compile."""
         return self.map is not None and self.background.is_ready(self._kind)
+
+    def settings_at(self, row: int, col: int) -> Settings:
+        """The settings that a pixel is analysed under: the map's, or those of its correction."""
+        decision = self.decision_at(row, col)
+        try:
+            return decision.settings(self.settings) if decision is not None else self.settings
+        except SettingsError:  # it is told with the map's remarks
+            return self.settings
+
+    def decision_at(self, row: int, col: int) -> Decision | None:
+        """What was decided about a pixel; None for nothing."""
+        return self.review.at(self.map.shape, row, col) if self.map is not None else None
 
     def limits(self, channel: str) -> Any:
         """The colour limits that the person set for a channel, or None for the robust ones."""
@@ -252,6 +282,7 @@ class Session(QObject):
         self.settings_changed.emit()
         self.rule_changed.emit()
         self.places_changed.emit()
+        self.review_changed.emit()
         self.left_out_changed.emit()
         self.group_changed.emit()
         self.reference_changed.emit()
@@ -313,7 +344,11 @@ class Session(QObject):
 
     def leave_out(self, mask: Any, words: str = "left-out pixels") -> bool:
         """Leave exactly these pixels out by hand, bool (rows, cols)."""
-        return self.decide(replace(self._history.current, left_out=LeftOut.of(mask)), words)
+        return self.use_review(self._history.current.review.with_left_out(mask), words)
+
+    def use_review(self, review: Review, words: str, merge: str = "") -> bool:
+        """Decide otherwise about single pixels."""
+        return self.decide(replace(self._history.current, review=review), words, merge)
 
     def begin_drag(self) -> None:
         """A hand takes hold: what follows by `preview` becomes one act with `commit`."""
@@ -339,7 +374,7 @@ class Session(QObject):
         if dragged is None or not self._history.push(dragged, words):
             return False
         self._moved(before, acted=True)
-        if dragged.settings != self._asked and not self._asked_for(dragged.settings):
+        if asked_of(dragged) != self._asked and not self._asked_for(dragged):
             self._ask()
         return True
 
@@ -374,12 +409,25 @@ class Session(QObject):
         now = self.work
         if now.settings != before.settings:
             self._settings_moved(gentle)
-        for part, signal in (("rule", self.rule_changed), ("left_out", self.left_out_changed),
-                             ("places", self.places_changed)):  # fmt: skip
+        if now.review != before.review:
+            self._review_moved(before, gentle)
+        for part, signal in (("rule", self.rule_changed), ("places", self.places_changed)):
             if getattr(now, part) != getattr(before, part):
                 signal.emit()
         if acted or (now != before and not gentle):
             self.history_changed.emit()
+
+    def _review_moved(self, before: Work, gentle: bool) -> None:
+        """Tell what was decided anew; the worker is asked only if a correction is another one."""
+        corrected = self.review.corrections != before.review.corrections
+        if corrected:
+            self._renew_report()
+        self.review_changed.emit()
+        if self.left_out != before.review.left_out:
+            self.left_out_changed.emit()
+        if corrected:
+            self.report_changed.emit(False)
+            self._ask(gentle)
 
     def _settings_moved(self, gentle: bool = False) -> None:
         self._renew_report()
@@ -488,7 +536,8 @@ class Session(QObject):
 
         assert self._selection is not None
         try:
-            self._report = explain(self.map, self.settings, *self._selection, self._whole)
+            self._report = explain(self.map, self.settings_at(*self._selection),
+                                   *self._selection, self._whole)  # fmt: skip
         except InputError as error:
             self._note = str(error)
 
@@ -503,17 +552,17 @@ class Session(QObject):
         """Hand a request of another kind to the worker; its answer comes by `answered`."""
         return self.background.submit(request, gentle)
 
-    def _asked_for(self, settings: Settings) -> bool:
+    def _asked_for(self, work: Work) -> bool:
         """Whether the worker is at these very settings, or has just done them."""
-        working = self.background.working_on("analysis") and self._asked == settings
+        working = self.background.working_on("analysis") and self._asked == asked_of(work)
         return working or self.finished
 
     def _ask(self, gentle: bool = False) -> None:
         if not self.prepared:
             return
         pixel = None if self._explainable else self._selection
-        self._asked = self.settings
-        request = Analyse(self.map, self.settings, self._whole, pixel)
+        self._asked = asked_of(self.work)
+        request = Analyse(self.map, self.settings, self._whole, pixel, self.review)
         self._generation = self.background.submit(request, gentle)
 
     def _kind_ready(self, kind: str) -> None:

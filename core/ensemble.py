@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from .analysis import Analysis
+from .calibration import Constants
 from .columns import baseline as bl
 from .columns import fit as ft
 from .curvereport import Branch
@@ -221,13 +222,13 @@ def _read(analysis: Analysis, curve: int, x: str, y: str, align: str
     """A curve's frame and branches, or why it can't be placed."""
     if curve < 0:
         return NO_CURVE
-    base, fit = analysis.stage_tables["baseline"][curve], analysis.stage_tables["fit"][curve]
+    base, fit, constants = _found(analysis, curve)
     if not math.isfinite(base[bl.B_OFFSET]):
         return NO_BASELINE
     contact = float(fit[ft.Z0]) if fit.size and fit[ft.STATE] == ft.GOOD else math.nan
     if not math.isfinite(contact) and (x != "z" or align == "contact"):
         return NO_CONTACT
-    gain = analysis.constants.force_scale if y == "force" else 1.0
+    gain = constants.force_scale if y == "force" else 1.0
     peak_z, peak_d = float(base[bl.PEAK_Z]), float(base[bl.PEAK_D])
     if x == "z":
         zero, shift = {"contact": contact, "peak": peak_z, "none": 0.0}[align], 0.0
@@ -235,8 +236,20 @@ def _read(analysis: Analysis, curve: int, x: str, y: str, align: str
         zero, shift = contact, peak_z - contact - peak_d if align == "peak" else 0.0
     if not math.isfinite(zero + shift):
         return NO_CONTACT
-    branches = branches_of(analysis.map, curve, analysis.constants.scale[2], base)
+    branches = branches_of(analysis.map, curve, constants.scale[2], base)
     return _Frame(x, zero, shift, gain), branches
+
+
+def _found(analysis: Analysis, curve: int) -> tuple[Array, Array, Constants]:
+    """Baseline and fit of a curve, and the constants in use for it, its correction's if it has
+    one."""
+    for curves, own in analysis.corrections:
+        at = np.flatnonzero(curves == curve)
+        if at.size:
+            tables, row = own.stage_tables, int(at[0])
+            return tables["baseline"][row], tables["fit"][row], own.constants
+    tables = analysis.stage_tables
+    return tables["baseline"][curve], tables["fit"][curve], analysis.constants
 
 
 # ---- on a grid

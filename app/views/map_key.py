@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
@@ -9,20 +11,31 @@ from PySide6.QtWidgets import QWidget
 from .. import theme as look
 from ..theme import LIGHT, Theme
 from .map_items import mark_style, paint_hatch
+from .map_marks import SIGNS, Sign
 from .symbols import paint_symbol
 
 
 class Key(QWidget):
-    """Grey for no value, and the mark of a severe doubt, each with how many pixels have it."""
+    """Grey for no value, and each kind of mark, with how many pixels have it."""
 
     def __init__(self) -> None:
         super().__init__()
-        self._theme, self.text, self.doubt = LIGHT, "", ""
+        self._theme, self.text = LIGHT, ""
+        self._signs: list[tuple[Sign, str]] = []
 
-    def show_counts(self, without: int, severe: int | None) -> None:
+    @property
+    def doubt(self) -> str:
+        """What is said of the marks."""
+        return ", ".join(words for _, words in self._signs)
+
+    def show_counts(self, without: int, marks: Mapping[str, int]) -> None:
+        """Pixels without a value, and kind of mark -> pixels that have it. Severe doubts are told
+        even if there are none."""
         self.text = f"grey: no value ({without})"
-        self.doubt = "" if severe is None else f"severe doubt ({severe})"
+        self._signs = [(SIGNS[name], f"{SIGNS[name].words} ({count})")
+                       for name, count in marks.items() if count or name == "severe"]  # fmt: skip
         self.setAccessibleName(f"{self.text}, {self.doubt}")
+        self.setToolTip(f"{self.text}, {self.doubt}")
         self.update()
 
     def set_theme(self, theme: Theme) -> None:
@@ -35,11 +48,11 @@ class Key(QWidget):
         swatch = QRectF(0.5, (height - 12) // 2 + 0.5, 18, 11)
         paint_hatch(painter, swatch, self._theme)
         painter.setPen(look.colour(self._theme.muted))
-        centre = Qt.AlignmentFlag.AlignVCenter
-        wide = self.fontMetrics().horizontalAdvance("grey: no value (0000000)")
-        painter.drawText(QRectF(25, 0, wide + 10, height), centre, self.text)
-        if self.doubt:
-            left = 25 + wide + 24
-            paint_symbol(painter, "x", QPointF(left, height / 2), 9.0,
+        centre, wide = Qt.AlignmentFlag.AlignVCenter, self.fontMetrics().horizontalAdvance
+        left = 25 + wide("grey: no value (0000)") + 18
+        painter.drawText(QRectF(25, 0, left, height), centre, self.text)
+        for sign, words in self._signs:
+            paint_symbol(painter, sign.symbol, QPointF(left, height / 2), 9.0 * sign.size,
                          *mark_style(self._theme))  # fmt: skip
-            painter.drawText(QRectF(left + 11, 0, 400, height), centre, self.doubt)
+            painter.drawText(QRectF(left + 11, 0, 400, height), centre, words)
+            left += 11 + wide(words) + 18

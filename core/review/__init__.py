@@ -1,0 +1,8 @@
+"""Walking the doubtful pixels: which, in which order, which are alike, and what a decision does.
+
+The decisions themselves are plain values in `decisions`; here stands what is asked of an analysis.
+"""
+
+from .ranking import Alike, Filter, Ranking, alike, figures, like, ranking
+
+__all__ = ["Alike", "Filter", "Ranking", "alike", "figures", "like", "ranking"]
