@@ -107,7 +107,8 @@ class MainWindow(QMainWindow):
         session, start = self.session, self.start_page
         session.map_changed.connect(lambda: self.say(""))  # what was said was of another map
         session.map_changed.connect(self.show_map)
-        for signal in (session.history_changed, session.analysis_changed, session.map_changed):
+        for signal in (session.history_changed, session.analysis_changed, session.map_changed,
+                       session.reference_changed):  # fmt: skip
             signal.connect(self.show_state)
         session.busy_changed.connect(self._show_busy)
         session.analysis_changed.connect(lambda: self.status.show_counts(session))
@@ -154,6 +155,8 @@ class MainWindow(QMainWindow):
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
+            self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
+            self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)
         return self.workspace
 
     def _listen_to_places(self, workspace: Workspace) -> None:
@@ -262,6 +265,7 @@ class MainWindow(QMainWindow):
             found[name].setEnabled(bool(words))
             found[name].setText(f"&{verb} {words.replace('&', '&&')}".rstrip())
             table.set_tip(found[name], f"{verb} {words}".rstrip())
+        found["drop_reference"].setEnabled(session.reference is not None)
         found["recompute"].setEnabled(fmap is not None and not session.finished)
         found["cancel"].setEnabled(session.background.stoppable)
 

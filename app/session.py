@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from ..core.errors import Cancelled, InputError, SettingsError
 from ..core.settings import Settings
 from .background import Background
 from .faults import fault_of
+from .held import MOST_OVERLAID, Reference
 from .history import History
 from .recompute import Answer
 from .requests import Analyse, Opened, OpenMap, Request
@@ -46,6 +48,8 @@ class Session(QObject):
     rule_changed, places_changed, review_changed : parts of the `Work` beside the settings
     left_out_changed : of the review, the pixels that were left out
     group_changed : other pixels are gathered, or none
+    reference_changed : another result is held as reference, or none
+    overlaid_changed : other pixels are picked for the overlay
     history_changed : undo, redo or the changed mark
     busy_changed(words, done, total) : words are empty when nothing is being done
     failed(sentence) : a mistake that the person can mend
@@ -65,6 +69,8 @@ class Session(QObject):
     review_changed = Signal()
     left_out_changed = Signal()
     group_changed = Signal()
+    reference_changed = Signal()
+    overlaid_changed = Signal()
     history_changed = Signal()
     busy_changed = Signal(str, int, int)
     failed = Signal(str)
@@ -95,6 +101,8 @@ class Session(QObject):
         self._note = ""
         self._limits: dict[str, Any] = {}
         self._group: Any = None
+        self._reference: Reference | None = None
+        self._overlaid: tuple[tuple[int, int], ...] = ()
         self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, review, both
         self._left_out: tuple[Any, Pixels] = (None, Pixels())
 
@@ -140,6 +148,16 @@ class Session(QObject):
     def group(self) -> Any:
         """Pixels that are gathered to be looked at, bool (rows, cols); None if there are none."""
         return self._group
+
+    @property
+    def reference(self) -> Reference | None:
+        """The result that is held to compare with; None if there is none."""
+        return self._reference
+
+    @property
+    def overlaid(self) -> tuple[tuple[int, int], ...]:
+        """Row and column of the pixels picked for the overlay, in the order of picking."""
+        return self._overlaid
 
     @property
     def selection(self) -> tuple[int, int] | None:
@@ -278,6 +296,8 @@ class Session(QObject):
         self.review_changed.emit()
         self.left_out_changed.emit()
         self.group_changed.emit()
+        self.reference_changed.emit()
+        self.overlaid_changed.emit()
         self.history_changed.emit()
         self.channel_changed.emit()
         self.analysis_changed.emit()
@@ -455,6 +475,51 @@ class Session(QObject):
             return
         self._group = mask
         self.group_changed.emit()
+
+    def hold_reference(self, labels: Any = None) -> None:
+        """Hold the present result to compare others with it, in place of the one before; `labels`
+        are the components at present, if there are any."""
+        if not self.finished:
+            self.failed.emit("A result can be held as reference when the map has been analysed.")
+            return
+        self._reference = Reference(self.analysis, f"{datetime.now():%H:%M:%S}", labels)
+        self.reference_changed.emit()
+
+    def drop_reference(self) -> None:
+        """Let the reference go."""
+        if self._reference is not None:
+            self._reference = None
+            self.reference_changed.emit()
+
+    def add_overlaid(self, row: int, col: int) -> None:
+        """Pick one more pixel for the overlay; one without a curve, or too many, are told."""
+        if self.map is None or (row, col) in self._overlaid:
+            return
+        if self.map.curve_at(row, col) < 0:
+            self.noted.emit(f"There is no curve at row {row}, column {col}.")
+        elif len(self._overlaid) >= MOST_OVERLAID:
+            self.noted.emit(f"{MOST_OVERLAID} curves are laid over each other already: take one "
+                            "away, or gather pixels to see their median.")  # fmt: skip
+        else:
+            self._overlaid = (*self._overlaid, (row, col))
+            self.overlaid_changed.emit()
+
+    def remove_overlaid(self, row: int, col: int) -> None:
+        """Take a pixel out of the overlay."""
+        if (row, col) in self._overlaid:
+            self._overlaid = tuple(one for one in self._overlaid if one != (row, col))
+            self.overlaid_changed.emit()
+
+    def toggle_overlaid(self, row: int, col: int) -> None:
+        """Pick a pixel for the overlay, or take it out if it is there."""
+        there = (row, col) in self._overlaid
+        (self.remove_overlaid if there else self.add_overlaid)(row, col)
+
+    def clear_overlaid(self) -> None:
+        """Take all pixels out of the overlay."""
+        if self._overlaid:
+            self._overlaid = ()
+            self.overlaid_changed.emit()
 
     def choose_channel(self, name: str) -> None:
         if name != self._channel:

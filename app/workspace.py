@@ -15,6 +15,7 @@ from .component_desk import ComponentDesk
 from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
 from .law_desk import LawDesk
+from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
 from .panels.doubts import DoubtsPanel
 from .panels.law import LawPanel
@@ -24,6 +25,7 @@ from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
+from .reference_desk import ReferenceDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -72,6 +74,12 @@ class Workspace(QWidget):
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
         self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
+        self.overlay_desk = OverlayDesk(session, self.map, self.component_desk, self.places_desk,
+                                        self.views)  # fmt: skip
+        self.reference_desk = ReferenceDesk(session, self.component_desk, self.views)
+        self.reference_desk.derived_changed.connect(self._show_against)
+        self.reference_desk.line_changed.connect(
+            lambda report, words: self.curve.show_other(report, words, "reference"))  # fmt: skip
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -117,8 +125,8 @@ class Workspace(QWidget):
         self.map.limits_changed.connect(self._keep_limits)
         self.map.marks_toggled.connect(self.marks_toggled)
         self.strip.chosen.connect(self._choose_channel)
-        self.surface_desk.derived_changed.connect(self.show_derived)
-        self.banner.left.connect(lambda: self.surface_desk.show_picture(""))
+        self.surface_desk.derived_changed.connect(self._show_surface)
+        self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
         self.curve.axes_changed.connect(self._keep_axes)
@@ -144,8 +152,11 @@ class Workspace(QWidget):
         if self.surface_desk.picture:
             self.surface_desk.show_picture("")
         name = self._session.channel
+        self._follow_reference()
         self._mark_channel()
         self._draw()
+        if self.derived is not None:
+            return
         low, high = self._session.limits(name) or (None, None)
         with QSignalBlocker(self.map):
             self.map.set_limits(low, high)
@@ -162,6 +173,25 @@ class Workspace(QWidget):
             with QSignalBlocker(self.map):
                 self.map.set_limits(low, high)
 
+    def _show_surface(self, derived: Derived | None) -> None:
+        if derived is not None:
+            self.reference_desk.show_map("")
+        self.show_derived(derived)
+
+    def _show_against(self, derived: Derived | None) -> None:
+        if derived is not None and self.surface_desk.picture:
+            self.surface_desk.show_picture("")
+        self.show_derived(derived)
+
+    def _follow_reference(self) -> None:
+        """A map against the reference follows the channel and the analysis."""
+        if self.reference_desk.picture:
+            self._derived = self.reference_desk.derived()
+
+    def _leave_derived(self) -> None:
+        self.surface_desk.show_picture("")
+        self.reference_desk.show_map("")
+
     @property
     def derived(self) -> Derived | None:
         """The derived map that is shown; one of another analysis waits to be renewed."""
@@ -169,9 +199,10 @@ class Workspace(QWidget):
         return derived if derived and derived.analysis is self._session.analysis else None
 
     def _mark_channel(self) -> None:
-        """Mark the channel on the map in the strip; none while a derived map is shown."""
+        """Mark the channel on the map in the strip; none while a map that is made of no single
+        channel is shown."""
         with QSignalBlocker(self.strip):
-            if self.derived is None:
+            if self.derived is None or self.derived.follows:
                 self.strip.set_current(self._session.channel)
             else:
                 self.strip.cell.current = ""
@@ -183,6 +214,7 @@ class Workspace(QWidget):
         self.missing.show_missing()
         with QSignalBlocker(self.strip):
             self.strip.show_analysis(self._session.analysis)
+        self._follow_reference()
         self._mark_channel()
         self._draw()
 
@@ -236,7 +268,8 @@ class Workspace(QWidget):
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
-                     self.profile_desk, self.picture_desk, self.doubts):  # fmt: skip
+                     self.profile_desk, self.overlay_desk, self.reference_desk,
+                     self.picture_desk, self.doubts):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

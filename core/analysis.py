@@ -151,13 +151,7 @@ class Analysis:
 
     def preview(self, name: str) -> Array:
         """As `channel`, while pixels are still missing filled from the coarse ones around."""
-        values = self.channel(name)
-        if self.step <= 1:
-            return values
-        coarse = values[:: self.step, :: self.step]
-        rows, cols = values.shape
-        filled = np.repeat(np.repeat(coarse, self.step, 0), self.step, 1)[:rows, :cols]
-        return np.where(np.isfinite(values), values, filled)
+        return filled(self.channel(name), self.step)
 
     def channels(self) -> list[tuple[Channel, Array, Array | None]]:
         """Every channel that the settings ask for, its map and the map of its local uncertainty."""
@@ -247,3 +241,14 @@ class Analysis:
         bits = self.curve_doubts
         counts = {d.name: int(np.count_nonzero(bits & np.uint64(d.mask))) for d in DOUBTS.values()}
         return {name: count for name, count in counts.items() if count}
+
+
+def filled(values: Array, step: int) -> Array:
+    """A map of which only pixels `step` apart are known, (rows, cols): NaN filled from the coarse
+    ones around; as it is at step 1."""
+    if step <= 1:
+        return values
+    coarse = values[::step, ::step]
+    rows, cols = values.shape
+    around = np.repeat(np.repeat(coarse, step, 0), step, 1)[:rows, :cols]
+    return np.where(np.isfinite(values), values, around)

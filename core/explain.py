@@ -43,6 +43,14 @@ def _branch(z: Array, signal: Array, scale: float, row: Array, at: int) -> Branc
     return Branch(z, raw - line, raw, line, free)
 
 
+def branches_of(fmap: ForceMap, curve: int, scale: float, base: Array) -> tuple[Branch, Branch]:
+    """Approach and retract of a curve with the baselines that its row `base` of the baseline stage
+    holds; `scale` is nm per unit of the recorded signal. Empty where a branch is absent."""
+    samples, scale = fmap.samples(curve), scale / fmap.signal_scale
+    return (_branch(samples.approach_z, samples.approach_signal, scale, base, bl.APPROACH),
+            _branch(samples.retract_z, samples.retract_signal, scale, base, bl.RETRACT))
+
+
 def _law_at(z: Array, request: Request, fit: Array) -> Array:
     """The fitted law's deflection at base positions (n,); NaN where it has no contact."""
     numbers, rows = kernel_law(request)
@@ -125,10 +133,7 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
             values: dict[str, tuple[float, float]], doubts: list[Raised],
             which: tuple[int, int, int]) -> CurveReport:  # fmt: skip
     base, pull, fit, slope = (rows[name][0] for name in ("baseline", "retract", "fit", "stiffness"))
-    samples = fmap.samples(which[2])
-    scale = request.constants.scale[2] / fmap.signal_scale
-    approach = _branch(samples.approach_z, samples.approach_signal, scale, base, bl.APPROACH)
-    retract = _branch(samples.retract_z, samples.retract_signal, scale, base, bl.RETRACT)
+    approach, retract = branches_of(fmap, which[2], request.constants.scale[2], base)
     fitted = retract if backwards(request.settings) else approach
     low = fit[ft.Z0] - 3.0 * fit[ft.PULL]
     law_z, law_d = _law(request, fit, low + 1e-9, float(base[bl.PEAK_Z]))

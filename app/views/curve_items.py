@@ -70,6 +70,10 @@ LOOKS: dict[str, Look] = {
 """All that can be on a curve, in the order of the legend."""
 OTHER = Look("other", "Another law", LINE, "ink", 6, Qt.PenStyle.DashDotLine)
 """A law that is compared with the one in use; the note under the curve names it."""
+REFERENCE = Look("reference", "Reference, E", LINE, "ink", 7, Qt.PenStyle.DashLine, 2.0)
+"""The fit of the result that is held as reference; in the legend while there is one."""
+BESIDE = {each.name: each for each in (OTHER, REFERENCE)}
+"""What is drawn beside the fit in use."""
 
 
 class Marker(QGraphicsItem):
@@ -226,8 +230,9 @@ class CurveItems:
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem(connect="pairs")
         self.lines["drop"] = pg.PlotCurveItem()
-        self.lines["other"] = pg.PlotCurveItem()
-        self.lines["other"].setZValue(OTHER.level)
+        for name, what in BESIDE.items():
+            self.lines[name] = pg.PlotCurveItem()
+            self.lines[name].setZValue(what.level)
         self.marks = Marks(pxMode=True, size=11.0, brush=None)
         self.marks.setZValue(LOOKS["contact"].level - 1)
         self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
@@ -250,7 +255,8 @@ class CurveItems:
             if name in LOOKS:
                 item.setPen(LOOKS[name].pen(theme, ratio))
         fine = round(ratio)
-        self.lines["other"].setPen(OTHER.pen(theme, ratio))
+        for name, what in BESIDE.items():
+            self.lines[name].setPen(what.pen(theme, ratio))
         self.marks.setPen(pg.mkPen(theme.ink, width=fine))
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
