@@ -155,7 +155,7 @@ class ReviewDesk(QObject):
 
     def show_list(self) -> None:
         """The list as it is filtered, and the counts."""
-        if self.ranking is None:
+        if self.ranking is None or self._session.map is None:
             return
         page, kinds, labels = self.panel.decide, self.kinds(), self.labels()
         page.show_doubts(self.ranking.by_doubt())
@@ -180,6 +180,8 @@ class ReviewDesk(QObject):
         self.show_list()
 
     def _review_moved(self) -> None:
+        if self._session.map is None:
+            return
         self.show_list()
         review = self._session.review
         self.panel.decided.show_review(review)
