@@ -146,6 +146,7 @@ class MainWindow(QMainWindow):
                 old.deleteLater()
             self.doubts_dock.visibilityChanged.connect(self.workspace.doubts.set_in_sight)
             self.workspace.review_desk.said.connect(self.say)
+            self.workspace.doubts.decided.save_wanted.connect(self.commands.ask_save_decisions)
             self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip

@@ -39,11 +39,13 @@ class ReviewDesk(QObject):
     Signals
     -------
     said(words) : what a key did, for the status bar
+    components_changed : `labels` and `names` are others
     ranked : the list of doubtful pixels is another one
     correcting_changed(bool) : whether drags on the curve correct the picked pixel alone
     """
 
     said = Signal(str)
+    components_changed = Signal()
     ranked = Signal()
     correcting_changed = Signal(bool)
 
@@ -173,11 +175,14 @@ class ReviewDesk(QObject):
         names = np.array([*(letter(k) for k in range(int(labels.max(initial=-1)) + 1)), ""])
         return names[labels]
 
+    def names(self) -> tuple[str, ...]:
+        """Names of the components; () if none are worked out."""
+        return tuple(self._components.made.composition.names) if self.labels() is not None else ()
+
     def _components_moved(self) -> None:
-        made = self._components.made
-        names = made.composition.names if made is not None and self.labels() is not None else ()
-        self.panel.decide.show_components(names)
+        self.panel.decide.show_components(self.names())
         self.show_list()
+        self.components_changed.emit()
 
     def _review_moved(self) -> None:
         if self._session.map is None:

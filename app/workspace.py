@@ -14,6 +14,7 @@ from ..core.curvereport import window_change
 from .component_desk import ComponentDesk
 from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
+from .effect_desk import EffectDesk
 from .law_desk import LawDesk
 from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
@@ -60,6 +61,7 @@ class Workspace(QWidget):
         self.surface_desk = SurfaceDesk(session, self.component_desk, parent=self)
         self.doubts = DoubtsPanel()
         self.review_desk = ReviewDesk(session, self.doubts, self.component_desk, parent=self)
+        self.effect_desk = EffectDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
