@@ -119,7 +119,7 @@ class Workspace(QWidget):
         session.analysis_changed.connect(self.show_analysis)
         session.selection_changed.connect(self.show_selection)
         session.review_changed.connect(self.show_review)
-        self.review_desk.correcting_changed.connect(self.curve.set_correcting)
+        session.correcting_changed.connect(lambda: self.curve.set_correcting(session.correcting))
         self.doubts.seen.connect(lambda _: self.show_review())
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
@@ -296,35 +296,22 @@ class Workspace(QWidget):
         report = self._session.report
         change: dict[str, Any] = window_change(report, z_from, z_to) if report is not None else {}
         if change:
-            self._preview_change(change)
-
-    def _preview_change(self, change: dict[str, Any]) -> None:
-        """For all pixels, or for those that are being corrected."""
-        if not self.review_desk.correcting:
             self._session.preview(change)
-            return
-        work = self.review_desk.corrected(change)
-        if work is not None:
-            self._session.preview_work(work)
 
     def _dragging_contact(self, z0: float) -> None:
         """A hand has the contact point; only those pixels follow that are being corrected."""
-        if self._given_up or not (math.isfinite(z0) and self.review_desk.correcting):
+        if self._given_up or not (math.isfinite(z0) and self._session.correcting):
             return
         if not self._session.dragging:
             self._session.begin_drag()
-        self._preview_change({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
+        self._session.preview({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
 
-    def _dropped(self, *_: float) -> None:
+    def _dropped(self, *z: float) -> None:
         given_up, self._given_up = self._given_up, False
         if given_up or not self._session.dragging:
             self.show_report()
             return
-        what = "fit window"
-        if self.review_desk.correcting:
-            count = self.review_desk.targets().count
-            what = "correction of " + (f"{count:,} pixels" if count > 1 else "1 pixel")
-        self._session.commit(what)
+        self._session.commit("fit window" if len(z) > 1 else "contact point")
         self.show_report()  # the window stands where the settings put it
 
     def _escape(self) -> bool:
