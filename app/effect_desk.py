@@ -13,10 +13,9 @@ from PySide6.QtCore import QObject, QTimer
 
 from ..core import units
 from ..core.channels import CHANNELS
-from ..core.errors import Cancelled
 from ..core.reference import Change
 from ..core.review.effects import Effect, share_of
-from .law_calls import Refused
+from .law_calls import why_not
 from .panels.doubts import DoubtsPanel
 from .panels.law_page import number_in, percent
 from .panels.law_table import Line
@@ -78,12 +77,11 @@ class EffectDesk(QObject):
         if not isinstance(answer.request, AskEffect) or answer.generation != self._asked:
             return
         page = self.panel.decided
-        if isinstance(answer.error, Cancelled):
+        words = why_not(answer, "Stopped. Choose a decision to go on.")
+        if words:
             self._shown = None
-            page.show_effect("Stopped. Choose a decision to go on.", [])
-        elif isinstance(answer.value, Refused):
-            page.show_effect(answer.value.words, [])
-        elif answer.value is not None:
+            page.show_effect(words, [])
+        else:
             page.show_effect(*effect_lines(answer.value))
 
 

@@ -14,10 +14,9 @@ import numpy as np
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from ..core.decisions import Pixels, Review
-from ..core.errors import Cancelled
 from .component_desk import ComponentDesk
 from .correcting import about
-from .law_calls import Refused
+from .law_calls import why_not
 from .panels.decide_page import NO_MAP
 from .panels.doubts import DoubtsPanel
 from .recompute import Answer
@@ -117,14 +116,13 @@ class ReviewDesk(QObject):
         if answer.generation != generation:
             return
         self._asked = None
-        if isinstance(answer.error, Cancelled):
-            self.panel.decide.show_reason(STOPPED)
-        elif isinstance(answer.value, Refused):
-            self.panel.decide.show_reason(answer.value.words)
-        elif answer.value is not None:
-            self.ranking, self._of = answer.value, analysis
-            self.show_list()
-            self.ranked.emit()
+        words = why_not(answer, STOPPED)
+        if words:
+            self.panel.decide.show_reason(words)
+            return
+        self.ranking, self._of = answer.value, analysis
+        self.show_list()
+        self.ranked.emit()
 
     def _forget(self) -> None:
         self.ranking = self._of = self._asked = None
@@ -187,7 +185,6 @@ class ReviewDesk(QObject):
         self.show_list()
         review = self._session.review
         self.panel.decided.show_review(review)
-        self.panel.show_counts(len(review.decisions), 0)
         self._show_picked()
         self.refresh()
 

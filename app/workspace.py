@@ -16,6 +16,7 @@ from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
 from .effect_desk import EffectDesk
 from .law_desk import LawDesk
+from .map_doubts_desk import MapDoubtsDesk
 from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
 from .panels.doubts import DoubtsPanel
@@ -62,6 +63,7 @@ class Workspace(QWidget):
         self.doubts = DoubtsPanel()
         self.review_desk = ReviewDesk(session, self.doubts, self.component_desk, parent=self)
         self.effect_desk = EffectDesk(session, self.doubts, self.review_desk, parent=self)
+        self.map_doubts_desk = MapDoubtsDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
@@ -121,6 +123,9 @@ class Workspace(QWidget):
         session.review_changed.connect(self.show_review)
         session.correcting_changed.connect(lambda: self.curve.set_correcting(session.correcting))
         self.doubts.seen.connect(lambda _: self.show_review())
+        self.map_doubts_desk.told.connect(self.notes.add)
+        for signal in (self.map_doubts_desk.found, session.review_changed):
+            signal.connect(self._count_doubts)
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
         self.map.picked.connect(session.select)
@@ -255,6 +260,10 @@ class Workspace(QWidget):
         with QSignalBlocker(self.map):
             self.map.show_review(self._session.review.kinds(fmap.shape), doubted, severe,
                                  mild=self.doubts.in_sight)  # fmt: skip
+
+    def _count_doubts(self) -> None:
+        self.doubts.show_counts(len(self._session.review.decisions),
+                                len(self.map_doubts_desk.doubts))  # fmt: skip
 
     def show_selection(self) -> None:
         with QSignalBlocker(self.map):
