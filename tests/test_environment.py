@@ -47,6 +47,7 @@ ROOMS = (
     "contacts",
     "advice",
     "comparison",
+    "holding",
     "rates",
     "uncertainty",
     "reference",
