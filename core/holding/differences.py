@@ -64,9 +64,10 @@ def paired(value: Array, at: int) -> tuple[Array, Array]:
 def alone(windows: Windows, grid: Grid, cells: list[tuple[int, int]], at: int, held: bool
           ) -> tuple[Array, Array]:  # fmt: skip
     """As `paired`, for one curve."""
-    place = {cell: k for k, cell in enumerate(cells)}
-    i, j = cells[at]
-    both = np.array([place.get((max(i, a), min(j, b)), -1) for a, b in cells])
+    i, j = np.array(cells).T
+    place = np.full((grid.lows.size, grid.highs.size), -1)
+    place[i, j] = np.arange(len(cells))
+    both = place[np.maximum(i, i[at]), np.minimum(j, j[at])]
     covariance = windows.covariance[:, 0]
     if held:
         covariance = covariance[:, :1, :1]

@@ -167,7 +167,8 @@ def _adhesion(trial: _Trial, change: float) -> list[Cause]:
     if trial.settings.fit.adhesion != "none" or pull_share(trial.bench) < PULL:
         return []
     found: list[Cause] = []
-    for adhesion in ("constant", "jkr") if trial.settings.fit.law == "paraboloid" else ("constant",):
+    round_tip = trial.settings.fit.law == "paraboloid"
+    for adhesion in ("constant", "jkr") if round_tip else ("constant",):
         settings = trial.under(adhesion=adhesion)
         if settings is not None:
             left, _ = trial.change(trial.fit(settings))

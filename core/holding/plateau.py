@@ -27,6 +27,8 @@ FARTHEST = 0.05
 """Relative difference at which windows disagree whatever the noise (our rule, no source)."""
 KNOWN = 0.05
 """± of a difference above which it says nothing (our rule, no source)."""
+NEARLY = 0.9
+"""Of regions at least this large against the largest, the one with the surest centre wins."""
 LEAST = 1.0 / 3.0
 """Share of all answers that a plateau has at least (our rule, no source)."""
 
@@ -70,7 +72,7 @@ def region_of(agree: Array, at: tuple[int, int]) -> Array:
         grown[:, 1:] |= region[:, :-1]
         grown[:, :-1] |= region[:, 1:]
         grown &= agree
-        if np.array_equal(grown, region):
+        if grown.sum() == region.sum():
             return region
         region = grown
 
@@ -86,6 +88,7 @@ def find(shape: tuple[int, int], cells: list[tuple[int, int]], answered: Array, 
     """
     places = tuple(np.array(cells).T)
     found: list[tuple[int, float, int, Array]] = []
+    most = 0
     for k in np.flatnonzero(answered):
         change, u = differences(int(k))
         with np.errstate(invalid="ignore"):
@@ -94,11 +97,13 @@ def find(shape: tuple[int, int], cells: list[tuple[int, int]], answered: Array, 
         agree = np.zeros(shape, bool)
         agree[places] = good
         agree[cells[k]] = True
+        if agree.sum() < NEARLY * most:
+            continue  # its region can't be large enough
         region = region_of(agree, cells[k])
         found.append((int(region.sum()), float(error[k]), int(k), region))
-    most = max((size for size, *_ in found), default=0)
+        most = max(most, found[-1][0])
     if most < max(2.0, LEAST * np.count_nonzero(answered)):
         return None
-    near = [one for one in found if one[0] >= 0.9 * most]
+    near = [one for one in found if one[0] >= NEARLY * most]
     _, _, best, region = min(near, key=lambda one: one[1])
     return region, best

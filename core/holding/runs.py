@@ -75,8 +75,8 @@ class Bench:
                 STAGES["fit"].run(replace(base, settings=settings), self.block, self.cut, rows)
             return table
 
-        with ThreadPoolExecutor(workers()) as pool:
-            for done, table in enumerate(pool.map(one, chosen)):
+        with ThreadPoolExecutor(workers()) as pool:  # one curve is done before a thread wakes up
+            for done, table in enumerate((map if n == 1 else pool.map)(one, chosen)):
                 tables.append(table)
                 progress.step(done + 1, len(chosen), words)
         return self._windows(base, np.vstack(tables), len(chosen))
