@@ -29,7 +29,7 @@ from ..pipeline import free_of
 from ..progress import Progress
 from ..settings import Settings
 from .differences import median_of, percent
-from .grid import Grid
+from .grid import Grid, windowed
 from .runs import Bench, Windows
 
 Array = np.ndarray
@@ -98,11 +98,7 @@ class _Trial:
         self.ends = [(low, middle), (middle, high), (low, high)]
 
     def fit(self, settings: Settings) -> Windows:
-        kind = self.grid.kind
-        chosen = []
-        for low, high in self.ends:
-            ends = {"window": kind, f"{kind}_from": low, f"{kind}_to": high}
-            chosen.append(replace(settings, fit=replace(settings.fit, **ends)))
+        chosen = [windowed(settings, self.grid.kind, low, high) for low, high in self.ends]
         return self.bench.fit(chosen, self.progress, "Looking for the cause of a drift")
 
     def change(self, windows: Windows) -> tuple[float, float]:
@@ -130,9 +126,8 @@ def drift_of(bench: Bench, grid: Grid, settings: Settings, progress: Progress) -
     present = trial.fit(settings)
     change, error = trial.change(present)
     shallow, deep, _ = trial.ends
-    none = Drift("", change, error, shallow, deep)
     if not (abs(change) > LEAST and abs(change) > SIGNIFICANT * error):
-        return none
+        return Drift("", change, error, shallow, deep)
     found = [*_adhesion(trial, change), *_contact(trial, present, change)]
     if found:
         name, left, more = min(found, key=lambda one: abs(one[1]))
@@ -145,7 +140,7 @@ def drift_of(bench: Bench, grid: Grid, settings: Settings, progress: Progress) -
                                    pull=pull_share(bench), deep=more.get("exponent", math.nan),
                                    shallow=more.get("exponent_shallow", math.nan),
                                    shift=abs(more.get("shift", math.nan)))  # fmt: skip
-    return replace(none, name=name, left=left, words=words, **more)
+    return Drift(name, change, error, shallow, deep, left, words=words, **more)
 
 
 Cause = tuple[str, float, dict[str, float]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -51,7 +52,7 @@ class Grid:
 
 def windowed(settings: Settings, kind: str, low: float, high: float) -> Settings:
     """The settings with the window given so, from low to high."""
-    ends = {"window": kind, f"{kind}_from": low, f"{kind}_to": high}
+    ends: dict[str, Any] = {"window": kind, f"{kind}_from": low, f"{kind}_to": high}
     return replace(settings, fit=replace(settings.fit, **ends))
 
 
