@@ -57,6 +57,9 @@ def test_a_window_is_chosen_on_the_page_range(qtbot, path):
         assert scan.modulus[scan.at] == pytest.approx(map_value, rel=1e-9)
         assert "the window in force" in view.readout.text()
         assert "E (" in view.bar_unit.text()
+        drawn = view.image.image  # colours where there is a modulus, blank where there is none
+        assert np.array_equal(drawn[..., 3] > 0, np.isfinite(scan.modulus.T))
+        assert drawn.dtype == np.uint8
 
         # a click on the picture is one entry of the history, and undo takes it back
         before = window_in_force(session)
