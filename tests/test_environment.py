@@ -56,6 +56,7 @@ ROOMS = (
     "review",
     "simulate",
     "simulate_relaxing",
+    "simulate_spoils",
     "figures",
     "report",
     "workfile",

@@ -30,13 +30,11 @@ from ..columns.baseline import (
     B_VAR_OFFSET,
     B_VAR_SLOPE,
     BRANCH_COLUMNS,
-    FLAT_TOP,
     MISSING,
     PEAK_D,
     PEAK_Z,
     RETRACT,
     SLOW_PEAK,
-    SPIKES,
     VAR_PEAK,
     WALK_APPROACH,
     WALK_RETRACT,
@@ -45,8 +43,16 @@ from ..columns.baseline import (
     Z_REVERSED,
 )
 from ..compiled import kernel
+from .marks import marks_of_samples, marks_of_spikes, share_back
 from .slow import walk_of, walk_variance
-from .tools import clipped_line, line_sums, select, solve_line, spread_about_line
+from .tools import (
+    clipped_line,
+    line_sums,
+    middle_of_three,
+    select,
+    solve_line,
+    spread_about_line,
+)
 from .waves import take_drift_off, take_wave_off
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
@@ -89,12 +95,6 @@ def rise_index(d, count, low, high):
 def smooth_of(count):
     """Samples in the moving mean: 5, and more (odd) on curves of many samples."""
     return max(SMOOTH, min(41, count // 100 | 1))
-
-
-@kernel
-def middle_of_three(a, b, c):
-    """The median of three numbers."""
-    return max(min(a, b), min(max(a, b), c))
 
 
 @kernel
@@ -241,55 +241,6 @@ def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
 
 
 @kernel
-def count_spikes(d, first, last, limit):
-    """Samples of [first, last) that stand out of both neighbours, to one side, by `limit`."""
-    spikes = 0
-    for i in range(first + 1, last - 1):
-        left, right = d[i] - d[i - 1], d[i] - d[i + 1]
-        if (left > limit and right > limit) or (left < -limit and right < -limit):
-            spikes += 1
-    return spikes
-
-
-@kernel
-def spikes_of(d, count, row, branch, limit):
-    """Spikes of one branch, but for the stretch between the free part and the rise.
-
-    There the tip jumps on or lets go, and with coarse sampling that looks like a spike.
-    """
-    if not row[branch + B_RISE] >= 0.0:
-        return 0
-    free, rise = int(row[branch + B_LAST]), int(row[branch + B_RISE])
-    return count_spikes(d, 0, free, limit) + count_spikes(d, min(rise, count), count, limit)
-
-
-@kernel
-def flat_top(d, count):
-    """The longest run of samples that equal the largest value of the branch, over the length that
-    a saturated detector must repeat it: 4 samples, or 1 % of the branch."""
-    if count < 1:
-        return 0.0
-    top = d[0]
-    for i in range(count):
-        top = max(top, d[i])
-    run = longest = 0
-    for i in range(count):
-        run = run + 1 if d[i] == top else 0
-        longest = max(longest, run)
-    return longest / max(4.0, 0.01 * count)
-
-
-@kernel
-def share_back(z, count):
-    """Share of the steps in which z goes back instead of on."""
-    back = 0
-    for i in range(1, count):
-        if z[i] < z[i - 1]:
-            back += 1
-    return back / max(count - 1, 1)
-
-
-@kernel
 def line_variance(row, branch, z):
     """Variance of a branch's baseline at a base position."""
     x = z - row[branch + B_CENTRE]
@@ -337,11 +288,10 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     row[Z_BACK] = max(share_back(za, na), share_back(zr, nr))
     row[WALK_APPROACH] = slow_part(za, da, row, APPROACH, scratch)
     row[WALK_RETRACT] = slow_part(zr, dr, row, RETRACT, scratch)
-    row[FLAT_TOP] = max(flat_top(da, na), flat_top(dr, nr))
+    marks_of_samples(za, da, na, zr, dr, nr, row)
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
     row[VAR_PEAK] = peak_share(na) * row[B_NOISE] ** 2 + line_variance(row, APPROACH, z_peak)
     row[SLOW_PEAK] = walk_variance(za, scratch.reshape(1, -1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
-    limit = options[3] * row[B_NOISE]
-    row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)
+    marks_of_spikes(za, da, na, zr, dr, nr, options[3] * row[B_NOISE], row)

@@ -41,6 +41,7 @@ from ..columns.retract import (
 )
 from ..compiled import kernel
 from .baseline import line_variance
+from .branches import marks_of_branches
 from .slow import area_walk, walk_variance
 from .tools import line_sums, solve_line
 
@@ -229,3 +230,4 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     row[SLOW_LOST] = (area_walk(za, free_a, na, 0.0, 0.0, half, base, 0, weights)
                       + area_walk(zr, free, nr, 0.0, 0.0, -half, base, RETRACT, weights)
                       )  # fmt: skip
+    marks_of_branches(za, da, na, zr, dr, nr, at, zero, zero_z, base, row)
