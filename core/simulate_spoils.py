@@ -101,16 +101,16 @@ def _neck(spot: Spot, rng: np.random.Generator) -> Curve:
 
 
 def _plastic(spot: Spot, rng: np.random.Generator) -> Curve:
-    """The retract is four times as stiff and ends in a dent."""
+    """The retract is six times as stiff and ends in a dent."""
     z, d = spot.made(rng, overshoot=0.0)
-    harder, deflected = spot.made(rng, overshoot=0.0, modulus=4.0 * spot.modulus)
+    harder, deflected = spot.made(rng, overshoot=0.0, modulus=6.0 * spot.modulus)
     moved = float(z.max()) - float(harder.max())
     return np.stack([z[0], harder[1] + moved]), np.stack([d[0], deflected[1]])
 
 
 def _two_slopes(spot: Spot, rng: np.random.Generator) -> Curve:
-    """Half-way in, the tip meets something rigid."""
-    z, d = spot.made(rng, clean=True)
+    """A soft layer, and half-way in something rigid below it."""
+    z, d = spot.made(rng, clean=True, modulus=rng.uniform(0.1, 0.4))
     middle = spot.contact + 0.5 * (float(z.max()) - spot.contact)
     there = float(np.interp(middle, z[0], d[0]))
     return _noisy(spot, z, np.where(z > middle, there + 0.99 * (z - middle), d), rng)
@@ -154,7 +154,7 @@ def _wavy(spot: Spot, rng: np.random.Generator) -> Curve:
 
 def _feeble(spot: Spot, rng: np.random.Generator) -> Curve:
     """The lever is too stiff: the deflection at the peak is a few noises."""
-    peak = rng.uniform(8.0, 14.0) * spot.lever.noise * spot.lever.spring_constant
+    peak = rng.uniform(13.0, 17.0) * spot.lever.noise * spot.lever.spring_constant
     return spot.made(rng, set_force=peak, pull_off=0.3 * peak)
 
 

@@ -26,10 +26,18 @@ def residual(c: Case) -> Array:
 
 
 def structure(c: Case) -> Array:
-    """Correlation of neighbouring residuals beyond that of the noise, in standard errors (1/√n)."""
-    own = c.tables.fit[:, ft.ALIKE] - correlation(c)
-    good = fit_state(c) == ft.GOOD
-    return np.where(good, own * np.sqrt(c.tables.fit[:, ft.SAMPLES]), np.nan)
+    """How sure it is that the residuals are not the baseline's noise, in standard errors.
+
+    Correlation of neighbours beyond the noise's own (standard error 1/√n), and variance beyond the
+    noise's (√(2/n + 2/m), m samples of baseline), added and divided by √2; a lack of either counts
+    nothing. Few samples tell by their size, many by their order.
+    """
+    f, b = c.tables.fit, c.tables.base
+    n, m = f[:, ft.SAMPLES], b[:, bl.B_LAST] - b[:, bl.B_FIRST]
+    alike = (f[:, ft.ALIKE] - correlation(c)) * np.sqrt(n)
+    excess = (residual(c) ** 2 - 1.0) / np.sqrt(2.0 / n + 2.0 / m)
+    both = (np.maximum(alike, 0.0) + np.maximum(excess, 0.0)) / np.sqrt(2.0)
+    return np.where(fit_state(c) == ft.GOOD, both, np.nan)
 
 
 def from_one(c: Case) -> Array:
@@ -46,7 +54,7 @@ def slope_excess(c: Case) -> Array:
 
 
 def slope_fall(c: Case) -> Array:
-    """By how many per cent the slope of the uppermost quarter is below that of the quarter under
+    """By how many per cent the slope of the uppermost quarter is below that of the half under
     it; NaN within 5 standard errors, or where a flat top explains it."""
     p = c.tables.pull
     fall = 1.0 - p[:, rt.TOP]

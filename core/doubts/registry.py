@@ -223,8 +223,8 @@ _ALL = (
           lambda s: s.worst_contact, at.contact_point,
           "Let the fit window begin lower, or press deeper."),
     Doubt("residuals_structured", MILD,
-          "The residuals are not noise: neighbours are alike, so the law misses a feature of the "
-          "curve, even if a small one (a layer, a slip, a wrong tip).",
+          "The residuals are more than noise, or neighbours are alike: the law misses a feature of "
+          "the curve, even if a small one (a layer, a slip, a wrong tip).",
           co.structure, lambda f, s: f > s.worst_structure, "standard errors",
           lambda s: s.worst_structure, at.window,
           "Look at the residuals, compare the laws, or narrow the fit window."),

@@ -104,17 +104,19 @@ def tilt_share(c: Case) -> Array:
 
 
 def waviness(c: Case) -> Array:
-    """Noise about the baseline's line over that from neighbouring samples; NaN where samples a
-    little apart differ as much, since then it is a filter and no wave."""
+    """Spread of the free part about a line over the noise from neighbouring samples.
+
+    NaN up to 3 where samples a little apart differ as much: then it is a filter and no wave.
+    """
     b = c.tables.base
     near, far = b[:, bl.NEAR], b[:, bl.FAR]
-    slow = b[:, bl.B_NOISE] ** 2 > 1.5 * far
-    return np.where(slow & (near > 0.0), b[:, bl.B_NOISE] / np.sqrt(near), np.nan)
+    ratio = np.where(near > 0.0, b[:, bl.SPREAD] / np.sqrt(near), np.nan)
+    return np.where((b[:, bl.SPREAD] ** 2 > 1.5 * far) | (ratio > 3.0), ratio, np.nan)
 
 
 def likeness(c: Case) -> Array:
     """Noise from samples a little apart over that from neighbours, or the inverse if that is more;
-    NaN within 5 standard errors of one (1/√n), or where a wave is the cause.
+    NaN within 4 standard errors of one (1/√n), or where a wave is the cause.
 
     White noise gives 1; with a correlation ρ of neighbours it is 1/√(1 - ρ).
     """
@@ -122,8 +124,8 @@ def likeness(c: Case) -> Array:
     near, far = b[:, bl.NEAR], b[:, bl.FAR]
     ratio = np.sqrt(far / near)
     ratio = np.where(near > 0.0, np.maximum(ratio, 1.0 / ratio), np.nan)
-    error = 1.0 / np.sqrt(b[:, bl.B_LAST] - b[:, bl.B_FIRST])
-    told = (ratio - 1.0 > 5.0 * error) & ~(waviness(c) > c.limits.worst_wave)
+    error = 1.0 / np.sqrt(b[:, bl.B_LAST])
+    told = (ratio - 1.0 > 4.0 * error) & ~(waviness(c) > c.limits.worst_wave)
     return np.where(told, ratio, np.nan)
 
 

@@ -81,6 +81,6 @@ def as_markdown(lines: list[Line]) -> str:
     rows = ["| kind | curves | right doubt | severe | also carried |", "|---|---|---|---|---|"]
     for line in lines:
         others = ", ".join(f"{name} {100 * share:.1f} %" for name, share in line.others.items())
-        rows.append(f"| {line.kind or 'good (right: no doubt)'} | {line.curves} | "
-                    f"{100 * line.right:.1f} % | {100 * line.severe:.1f} % | {others} |")  # fmt: skip
+        shares = f"{100 * line.right:.1f} % | {100 * line.severe:.1f} %"
+        rows.append(f"| {line.kind or 'good (no doubt)'} | {line.curves} | {shares} | {others} |")
     return "\n".join(rows)

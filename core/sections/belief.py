@@ -100,8 +100,8 @@ class Doubts:
         "differences of samples tell filtered noise; common practice, no source",
     )  # fmt: skip
     worst_wave: float = number(
-        2.0, "Baseline not straight", "noise", 1.1, 100.0,
-        "Noise about the baseline's line over that from neighbouring samples.", OURS,
+        2.5, "Baseline not straight", "noise", 1.1, 100.0,
+        "Spread of the free part about a line, over the noise from neighbouring samples.", OURS,
     )  # fmt: skip
     worst_tilt: float = number(
         100.0, "Tilt of the baseline", "%", 1.0, 1e4,
@@ -113,7 +113,8 @@ class Doubts:
     )  # fmt: skip
     worst_structure: float = number(
         6.0, "Structure in the residuals", "σ", 3.0, 1000.0,
-        "Correlation of neighbouring residuals in standard errors.", OURS,
+        "How sure it is that residuals are more than noise: by their size and by the correlation "
+        "of neighbours, in standard errors.", OURS,
     )  # fmt: skip
     softest_lever: float = number(
         15.0, "Lever too soft", "d/δ", 1.0, 1000.0,
@@ -130,7 +131,7 @@ class Doubts:
         "How far a second well on the retract stands out, in per cent of the largest pull.", OURS,
     )  # fmt: skip
     longest_neck: float = number(
-        1.0, "Slow release", "×", 0.1, 100.0,
+        0.6, "Slow release", "×", 0.1, 100.0,
         "Way over which the pull falls to a quarter, over the way from zero force to the lowest "
         "point. An elastic contact has 0 to 0.4.", OURS,
     )  # fmt: skip
@@ -141,7 +142,7 @@ class Doubts:
     )  # fmt: skip
     worst_fall: float = number(
         30.0, "Slope falls towards the peak", "%", 5.0, 100.0,
-        "By how much the slope of the uppermost quarter is below that of the quarter under it.",
+        "By how much the slope of the uppermost quarter is below that of the half under it.",
         OURS,
     )  # fmt: skip
     steepest: float = number(

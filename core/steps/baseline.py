@@ -35,6 +35,7 @@ from ..columns.baseline import (
     PEAK_Z,
     RETRACT,
     SLOW_PEAK,
+    SPREAD,
     VAR_PEAK,
     WALK_APPROACH,
     WALK_RETRACT,
@@ -57,6 +58,8 @@ from .waves import take_drift_off, take_wave_off
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
 MOST = 64  # samples that enter a first robust spread
+STEEP = 0.05
+"""A line that rises by this share of the peak is taken off before the rise is sought."""
 
 
 @kernel
@@ -87,6 +90,18 @@ def rise_index(d, count, low, high):
     limit = low + 0.1 * (high - low)
     i = count - 1
     while i > 0 and not (d[i] <= limit and d[i - 1] <= limit):
+        i -= 1
+    return i + 1
+
+
+@kernel
+def rise_above_line(z, d, count, centre, offset, slope):
+    """As `rise_index`, but above a line: a steep baseline must not pass for the rise."""
+    last = count - 1
+    limit = 0.1 * (d[last] - offset - slope * (z[last] - centre))
+    i = last
+    while i > 0 and not (d[i] - offset - slope * (z[i] - centre) <= limit
+                         and d[i - 1] - offset - slope * (z[i - 1] - centre) <= limit):  # fmt: skip
         i -= 1
     return i + 1
 
@@ -194,6 +209,8 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
         offset, slope, noise, n, sx, sxx = robust_line(
             z, d, first, last, centre, noise, with_slope, scratch
         )
+        if turn == 0 and abs(slope) * (z[count - 1] - z[0]) > STEEP * (high - low):
+            rise = max(rise, rise_above_line(z, d, count, centre, offset, slope))
         limit = threshold * noise / math.sqrt(width)
         start = dip_index(d[:count], rise, width, 6.0 * noise)
         level = 3.0 * limit
@@ -223,7 +240,8 @@ def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
     `scale` is a first idea of the noise, NaN if there is none: then 1.4826 times the median
     absolute residual. Samples beyond five of it are left out and the line and the standard
     deviation taken from the rest, which is as precise as least squares and as robust as the median.
-    If that throws out more than one sample in twenty, the scale was too small and is taken anew.
+    If that throws out more than one sample in twenty, the scale was too small and is taken anew,
+    and once more about the line that comes of it.
 
     Returns offset at the centre, slope, noise, and n, Σx, Σxx of the samples kept.
     """
@@ -235,6 +253,10 @@ def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
     if 20.0 * better[6] > last - first:
         scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
         better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
+        if better[6] > 0.0 and better[3] >= 3.0:  # a well or a neck had pulled at the first line
+            offset, slope = better[0], better[1]
+            scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
+            better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
     if better[3] < 3.0:
         return offset, slope, scale, n, sx, sxx
     return better[0], better[1], better[2], better[3], better[4], better[5]
@@ -267,6 +289,15 @@ def slow_part(z, d, row, branch, scratch):
 
 
 @kernel
+def spread_of_free(z, d, last, scratch):
+    """Robust standard deviation of a whole free part about its own line."""
+    centre = z[last // 2]
+    n, sx, sy, sxx, sxy = line_sums(z, d, 0, last, centre)
+    offset, slope = solve_line(n, sx, sy, sxx, sxy, True)
+    return spread_about_line(z, d, 0, last, centre, offset, slope, MOST, scratch)
+
+
+@kernel
 def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     """Both baselines, the noise and the peak of one curve into ``row`` (COLUMNS,).
 
@@ -289,6 +320,8 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     row[WALK_APPROACH] = slow_part(za, da, row, APPROACH, scratch)
     row[WALK_RETRACT] = slow_part(zr, dr, row, RETRACT, scratch)
     marks_of_samples(za, da, na, zr, dr, nr, row)
+    if row[B_LAST] > 0.0:
+        row[SPREAD] = spread_of_free(za, da, int(row[B_LAST]), scratch)
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])

@@ -10,7 +10,6 @@ import math
 
 from ..columns.baseline import (
     APPROACH,
-    B_FIRST,
     B_LAST,
     B_NOISE,
     B_RISE,
@@ -86,16 +85,33 @@ def marks_of_spikes(za, da, na, zr, dr, nr, limit, row):
         row[SPIKE_Z] = za[at]
 
 
+@kernel(fast=True)
+def highest(d, count):
+    """The largest of some values."""
+    top = d[0]
+    for i in range(count):
+        top = max(top, d[i])
+    return top
+
+
+@kernel(fast=True)
+def same(d, count, value):
+    """How many of them equal a value."""
+    found = 0
+    for i in range(count):
+        found += 1 if d[i] == value else 0
+    return found
+
+
 @kernel
 def flat_top(d, count):
     """The longest run of samples that equal the largest value of the branch, over the length that
     a saturated detector must repeat it: 4 samples, or 1 % of the branch. And where it begins."""
     if count < 1:
         return 0.0, 0
-    top = d[0]
-    for i in range(count):
-        top = max(top, d[i])
-    run = longest = where = 0
+    top, run, longest, where = highest(d, count), 0, 0, 0
+    if same(d, count, top) < 2:
+        return 1.0 / max(4.0, 0.01 * count), 0
     for i in range(count):
         run = run + 1 if d[i] == top else 0
         if run > longest:
@@ -175,31 +191,31 @@ def marks_of_hole(za, na, zr, nr, row):
         row[HOLE_Z], row[HOLE_END] = za[at], za[at + 1]
 
 
-@kernel
-def differences(z, d, first, last, lag, slope, limit):
-    """Half the mean square difference of samples `lag` apart, without those beyond `limit`."""
-    total, pairs = 0.0, 0
-    for i in range(first + lag, last):
-        change = d[i] - d[i - lag] - slope * (z[i] - z[i - lag])
-        if abs(change) < limit:
-            total += change * change
-            pairs += 1
-    return 0.5 * total / pairs if pairs >= 16 else math.nan
+@kernel(fast=True)
+def differences(d, last, lag, rise, limit):
+    """Half the mean square difference of samples `lag` apart, less the `rise` of the line between
+    them; differences beyond `limit` count as none, so that spikes and jumps do not."""
+    total = 0.0
+    for i in range(last - lag):
+        change = d[i + lag] - d[i] - rise
+        change = change if abs(change) < limit else 0.0
+        total += change * change
+    return 0.5 * total / (last - lag)
 
 
 @kernel
-def marks_of_noise(z, d, noise, row):
+def marks_of_noise(z, d, row):
     """The variance of the approach's noise from neighbours and from samples `LAG` apart.
 
     White noise gives the same twice. A filter makes neighbours alike, so the first is smaller; a
     drift or a wave changes little in so few samples and is left to the walk (`steps/slow.py`).
     """
     row[NEAR] = row[FAR] = math.nan
-    if not (row[B_LAST] > 0.0 and noise > 0.0):
-        return
-    first, last = int(row[B_FIRST]), int(row[B_LAST])
-    row[NEAR] = differences(z, d, first, last, 1, row[B_SLOPE], 7.0 * noise)
-    row[FAR] = differences(z, d, first, last, LAG, row[B_SLOPE], 7.0 * noise)
+    if row[B_LAST] > 2 * LAG:
+        last, limit = int(row[B_LAST]), 7.0 * row[B_NOISE]
+        rise = row[B_SLOPE] * (z[last - 1] - z[0]) / (last - 1)
+        row[NEAR] = differences(d, last, 1, rise, limit)
+        row[FAR] = differences(d, last, LAG, LAG * rise, limit)
 
 
 @kernel
@@ -214,4 +230,4 @@ def marks_of_samples(za, da, na, zr, dr, nr, row):
         row[BACKS] += FLAT_BACK
     still_ends(za, da, na, zr, nr, row)
     marks_of_hole(za, na, zr, nr, row)
-    marks_of_noise(za, da, row[B_NOISE], row)
+    marks_of_noise(za, da, row)
