@@ -100,7 +100,7 @@ class Doubts:
         "differences of samples tell filtered noise; common practice, no source",
     )  # fmt: skip
     worst_wave: float = number(
-        2.5, "Baseline not straight", "noise", 1.1, 100.0,
+        3.0, "Baseline not straight", "noise", 1.1, 100.0,
         "Spread of the free part about a line, over the noise from neighbouring samples.", OURS,
     )  # fmt: skip
     worst_tilt: float = number(

@@ -43,11 +43,11 @@ def deepest_well(z, d, start, stop, step, leak):
 
     The prominence is the smaller of the fall into a well and the climb out of it. A fall slower
     than `leak` (nm of deflection a nm of base) does not count: that is a wave, or a baseline that
-    is not straight. On the median of three at every other sample: a single sample makes no well.
+    is not straight. On the median of three, so that single samples make no well.
     """
     top = low = -math.inf
     most, where, bottom = 0.0, start, start
-    fall = leak * abs(step * (z[start] - z[stop])) / max(abs(start - stop), 1)
+    fall = leak * abs(z[start] - z[stop]) / max(abs(start - stop), 1)
     for i in range(start, stop, step):
         value = d[i]
         top -= fall
@@ -63,13 +63,24 @@ def deepest_well(z, d, start, stop, step, leak):
     return most, where
 
 
+@kernel(fast=True)
+def span(d, count):
+    """How far apart the highest and the lowest of some values are."""
+    low = high = d[0]
+    for i in range(count):
+        low, high = min(low, d[i]), max(high, d[i])
+    return high - low
+
+
 @kernel
 def second_pull(z, d, count, at, zero, noise):
     """Prominence of the largest well beside the pull at sample `at`, further out or nearer to
     contact, and where it is."""
     leak = WELL * noise / WIDTH
-    out, there = deepest_well(z, d, max(min(at - 2, count - 2), 0), 0, -2, leak)
-    near, here = deepest_well(z, d, min(at + 2, count - 1), min(zero, count - 1), 2, leak)
+    out, there, last = 0.0, at, max(min(at - 2, count - 2), 0)
+    if last > 1 and span(d, last + 1) > WELL * noise:  # else there is no room for one
+        out, there = deepest_well(z, d, last, 0, -1, leak)
+    near, here = deepest_well(z, d, min(at + 2, count - 1), min(zero, count - 1), 1, leak)
     return (out, there) if out > near else (near, here)
 
 
