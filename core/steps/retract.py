@@ -191,12 +191,12 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     The work lost is the area of the closed loop: approach, then from its end straight to the
     beginning of the retract (a hold, or samples that are missing), then retract.
 
-    Returns the sample of the pull and the first one beyond zero force; -1 if nothing was found.
+    Returns the sample of the pull; -1 if there is nothing to find it on.
     """
     row[:] = math.nan
     noise = base[RETRACT + B_NOISE]
     if na < 8 or nr < 8 or not (noise >= 0.0 and base[B_NOISE] >= 0.0):
-        return -1, -1
+        return -1
     rise = min(int(base[RETRACT + B_RISE]), nr)
     free = min(int(base[RETRACT + B_LAST]), nr - 1)
     at = find_pull(zr, dr, min(free, rise - 1), rise, base, weights, row)
@@ -233,4 +233,4 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     row[SLOW_LOST] = (area_walk(za, free_a, na, 0.0, 0.0, half, base, 0, weights)
                       + area_walk(zr, free, nr, 0.0, 0.0, -half, base, RETRACT, weights)
                       )  # fmt: skip
-    return at, zero
+    return at
