@@ -164,8 +164,30 @@ class Analysis:
         noise = self.tables.base[self.done, bl.B_NOISE]
         finite = noise[np.isfinite(noise)]
         median = float(np.median(finite)) if finite.size else math.nan
+        fit, stiffness = self.settings.fit, self.settings.stiffness
         return Case(self.tables, self.settings.doubts, self.constants.set_force, median,
-                    self.constants.lengths)  # fmt: skip
+                    self.constants.lengths,
+                    fit_back=fit.branch == "retract" or fit.adhesion == "two_point",
+                    slope_back=stiffness.branch == "retract",
+                    steepness=self.steepness)  # fmt: skip
+
+    @cached_property
+    def steepness(self) -> Array | None:
+        """How steep the surface is at each curve, (P,) degrees; None without a scale or a map.
+
+        From the heights at the peak, by the smaller of the two differences to the neighbours along
+        each axis (0 if they differ in sign), so that one wrong height tilts no pixel beside it.
+        """
+        alone = self.done.size != self.map.n_curves  # one curve, as `explain` asks for
+        if alone or not self.map.has_scale or min(self.map.shape) < 2:
+            return None
+        height = self.channel("height")
+        pitch = [abs(float(a[1] - a[0])) for a in (self.map.y, self.map.x)]
+        steps = [_smaller_difference(height, axis) / pitch[axis] for axis in (0, 1)]
+        index = self.map.index_map
+        out = np.full(self.map.n_curves, np.nan)
+        out[index[index >= 0]] = np.degrees(np.arctan(np.hypot(*steps)))[index >= 0]
+        return out
 
     @cached_property
     def curve_doubts(self) -> Array:
@@ -252,3 +274,14 @@ def filled(values: Array, step: int) -> Array:
     rows, cols = values.shape
     around = np.repeat(np.repeat(coarse, step, 0), step, 1)[:rows, :cols]
     return np.where(np.isfinite(values), values, around)
+
+
+def _smaller_difference(values: Array, axis: int) -> Array:
+    """The difference to the next value along an axis or from the one before, whichever is smaller;
+    0 if they differ in sign, the only one at an edge, NaN where both are missing."""
+    gaps = np.diff(values, axis=axis)
+    none = np.full_like(np.take(values, [0], axis=axis), np.nan)
+    ahead, behind = np.concatenate([gaps, none], axis), np.concatenate([none, gaps], axis)
+    ahead, behind = (np.where(np.isnan(a), b, a) for a, b in ((ahead, behind), (behind, ahead)))
+    smaller = np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+    return np.where(ahead * behind < 0.0, 0.0, smaller)

@@ -83,10 +83,12 @@ def _residuals(branch: Branch, request: Request, fit: Array, noise: float
     return z, (branch.d[inside] - _law_at(z, request, fit)) / noise
 
 
-def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
+def _raised(one: Analysis, whole: Analysis | None, curve: int) -> list[Raised]:
     case = one.case
     if whole is not None:
-        case = replace(case, median_noise=whole.case.median_noise)
+        steep = whole.case.steepness
+        case = replace(case, median_noise=whole.case.median_noise,
+                       steepness=None if steep is None else steep[[curve]])  # fmt: skip
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
@@ -95,7 +97,8 @@ def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
             figure = doubt.figure(case)
             if doubt.trips(figure, case.limits)[0]:
                 found.append(Raised(doubt.name, doubt.severity, doubt.sentence, float(figure[0]),
-                                    float(doubt.threshold(case.limits)), doubt.unit))  # fmt: skip
+                                    float(doubt.threshold(case.limits)), doubt.unit,
+                                    doubt.seen_at(case, 0), doubt.repair))  # fmt: skip
     return sorted(found, key=lambda r: r.severity != "severe")
 
 
@@ -120,7 +123,8 @@ def explain(
     for name in CHANNELS:
         value, error = one.per_curve(name)
         values[name] = (float(value[0]), float(error[0]) if error is not None else math.nan)
-    return _report(fmap, request, rows, values, _raised(one, whole), (row, col, curve))
+    return _report(fmap, request, rows, values, _raised(one, whole, curve),
+                   (row, col, curve))  # fmt: skip
 
 
 def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None

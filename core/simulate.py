@@ -119,7 +119,8 @@ class Simulated:
         return known | {
             "z": self.z, "deflection": self.deflection / lever.sensitivity,
             "deflection_unit": "V", "pixel": self.pixel, "shape": self.shape,
-            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate, "digitise": True,
+            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate,
+            "digitise": bool(np.isfinite(self.deflection).all()),
         }  # fmt: skip
 
     def as_map(self) -> ForceMap:

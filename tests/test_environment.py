@@ -60,6 +60,7 @@ ROOMS = (
     "warm",
     "simulate",
     "simulate_relaxing",
+    "simulate_spoils",
     "figures",
     "report",
     "workfile",
