@@ -51,6 +51,7 @@ ROOMS = (
     "places",
     "pictures",
     "components",
+    "mapdoubts",
     "fields",
     "warm",
     "review",
