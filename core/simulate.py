@@ -106,8 +106,8 @@ class Simulated:
 
     `z` and `deflection` are (P, 2, samples): approach and retract in time order, nm. `truth` holds
     (rows, cols) arrays modulus, reduced_modulus, pull_off, contact, peak_force, indentation and
-    label, and `spoiled`, text, empty where the curve is good. The recorded deflection sensitivity is
-    `sensitivity_factor` times the true one, and so is what follows from it.
+    label, and `spoiled`, text, empty where the curve is good. The recorded deflection sensitivity
+    is `sensitivity_factor` times the true one.
     """
 
     z: Array

@@ -1,7 +1,7 @@
 """The lines of a scan in the order in which they were taken, and steps from one line to the next.
 
-A step is looked for in differences of the same column across a line: a component that goes on across
-it changes nothing there, whatever its number is. The location of the differences over the columns
+A step is looked for in differences of the same column across a line: a component that goes on
+across it changes nothing there, whatever its number is. The location of the differences over the columns
 is that of their fullest heap (a redescending mean that starts at the mode), so that domains which
 begin or end at the line do not pull it. How much it varies by chance is read off the map
 itself: off the other lines, and off the same differences taken across columns, where a tip that

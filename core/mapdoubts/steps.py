@@ -13,11 +13,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .lines import BIWEIGHT, WINDOWS, Array, Series, differences, location, pair_width, series_of
+from .lines import BIWEIGHT, WINDOWS, Array, Series, differences, location, pair_width, series_of, spread
 
 CLEAR = 8.0
-"""Standard deviations, of all channels together, from which on a step is no chance; measured on maps
-without one (tests/test_mapdoubts_tip.py)."""
+"""Standard deviations, of all channels together, from which on a step is no chance; measured on
+maps without one (tests/test_mapdoubts_tip.py)."""
+WORTH_A_LOOK = 4.5
+"""The same, of the rough first measure, from which on a line is measured in full."""
+ELSEWHERE = 30
+"""Other lines at which the full measure is tried, for what chance does to it."""
 AGREE = 3.5
 """Standard deviations within which the windows have to agree, and the levels."""
 MOST = 6
@@ -77,7 +81,8 @@ def find_steps(logs: list[Array], labels: Array | None, least: float) -> list[St
         found.append(step)
         for y, size in zip(left, step.size, strict=True):
             y[step.line :] -= size if math.isfinite(size) else 0.0
-    return [_again(step, found, logs, labels, widths) for step in sorted(found, key=lambda s: s.line)]
+    ordered = sorted(found, key=lambda s: s.line)
+    return [_again(step, found, logs, labels, widths) for step in ordered]
 
 
 def _again(step: Step, found: list[Step], logs: list[Array], labels: Array | None,
@@ -91,7 +96,7 @@ def _again(step: Step, found: list[Step], logs: list[Array], labels: Array | Non
             y[other.line :] -= other.size[k] if math.isfinite(other.size[k]) else 0.0
         clean.append(y)
     size, error, window, levels = _measured(clean, labels, step.line, widths, step.size)
-    return replace(step, size=size, error=error, window=window, levels=levels)
+    return replace(step, size=size, error=np.fmax(error, step.error), window=window, levels=levels)
 
 
 def largest_step(logs: list[Array], labels: Array | None, widths: list[float], least: float,
@@ -106,18 +111,35 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
     score = _score(series, windows, usable, lines)
     for line in known:
         score[max(line - 1, 0) : line + 2] = 0.0
+    chance: Array | None = None
     for _ in range(MOST):
         line = int(np.argmax(score))
-        if score[line] < CLEAR:
+        if score[line] < WORTH_A_LOOK:
             return None
         rough = _rough(series, len(logs), line)
         size, error, window, levels = _measured(logs, labels, line, widths, rough)
-        if np.nanmax(np.abs(size), initial=0.0) >= least and _common(
+        if chance is None:
+            chance = _chance(logs, labels, widths, line)
+        error = np.fmax(error, chance)
+        clear = math.sqrt(float(np.nansum((size / error) ** 2)))
+        if clear >= CLEAR and np.nanmax(np.abs(size), initial=0.0) >= least and _common(
             logs, line, size, error, widths, levels
         ):
-            return Step(line, size, error, float(score[line]), levels, window)
+            return Step(line, size, error, clear, levels, window)
         score[max(line - 1, 0) : line + 2] = 0.0
     return None
+
+
+def _chance(logs: list[Array], labels: Array | None, widths: list[float], line: int) -> Array:
+    """How much the same measure scatters at other lines of the map, (channels,)."""
+    lines = logs[0].shape[0]
+    others = [at for at in range(2, lines - 1) if abs(at - line) > 4]
+    others = others[:: max(len(others) // ELSEWHERE, 1)]
+    still = np.zeros(len(logs))
+    sizes = [_measured(logs, labels, at, widths, still)[0] for at in others]
+    if len(sizes) < 4:
+        return np.full(len(logs), np.nan)
+    return np.array([spread(column) for column in np.stack(sizes).T])
 
 
 def _rough(series: dict[tuple[int, int], Series], channels: int, line: int) -> Array:  # fmt: skip
