@@ -8,12 +8,13 @@ import numpy as np
 
 from ..analysis import Analysis
 from .parts import Evidence, MapDoubt, Plot
+from .sensitivity import sensitivity_wrong
 from .tip import tip_changed
 from .view import View
 
 __all__ = ["Evidence", "MapDoubt", "Plot", "map_doubts"]
 
-_JUDGES = (tip_changed,)
+_JUDGES = (sensitivity_wrong, tip_changed)
 FEWEST = 4
 """Lines and columns of a map that can be judged line by line."""
 

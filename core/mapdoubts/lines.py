@@ -1,14 +1,14 @@
 """The lines of a scan in the order in which they were taken, and steps from one line to the next.
 
 A step is looked for in differences of the same column across a line: a component that goes on
-across it changes nothing there, whatever its number is. The location of the differences over the columns
-is that of their fullest heap (a redescending mean that starts at the mode), so that domains which
-begin or end at the line do not pull it. How much it varies by chance is read off the map
+across it changes nothing there, whatever its number is. The location of the differences over the
+columns is that of their fullest heap (a redescending mean that starts at the mode), so that domains
+which begin or end at the line do not pull it. How much it varies by chance is read off the map
 itself: off the other lines, and off the same differences taken across columns, where a tip that
 changes from line to line leaves no trace. Both know how the surface is correlated.
 
-Reference: the shortest half and the biweight are from memory (Rousseeuw & Leroy, Robust Regression
-and Outlier Detection, 1987; Mosteller & Tukey, Data Analysis and Regression, 1977).
+Reference: shortest half and biweight are from memory (Rousseeuw & Leroy, Robust Regression and
+Outlier Detection, 1987; Mosteller & Tukey, Data Analysis and Regression, 1977).
 """
 
 from __future__ import annotations

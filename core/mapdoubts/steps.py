@@ -13,7 +13,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .lines import BIWEIGHT, WINDOWS, Array, Series, differences, location, pair_width, series_of, spread
+from .lines import (
+    BIWEIGHT,
+    WINDOWS,
+    Array,
+    Series,
+    differences,
+    location,
+    pair_width,
+    series_of,
+    spread,
+)
 
 CLEAR = 8.0
 """Standard deviations, of all channels together, from which on a step is no chance; measured on
