@@ -8,6 +8,7 @@ same for all, a wrong law is not.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,6 +40,9 @@ SURE = 3.0
 GAIN = 16.0
 """By how much (sum of squares in noises) a factor has to be better than another law without one;
 four standard deviations of one parameter."""
+ALIKE = 1.01
+"""Laws whose sums of squares are this near to the best one's are not told apart: no real sample is
+described better than so."""
 DISAGREE = 4.0
 """Standard errors from which on stiff and soft curves do not share a factor."""
 
@@ -130,19 +134,29 @@ def _doubt(view: View, parts: list[Sampled], use: Pooled, others: list[Pooled], 
     scale = max(best.cost / max(best.samples - 2 * len(parts) - 1, 1), 1.0)
     if (use.cost - best.cost) / scale < GAIN:
         best = use
+    best = replace(best, error=math.hypot(best.error, _of_choice(every, best, scale)))
     without = [cost_without(parts, p) for p in every]
     rival = int(np.argmin(without))
     rivalled = (without[rival] - best.cost) / scale < GAIN
     groups = _groups(best, slope)
     evidence = Evidence((_plot(parts, best, slope),), _facts(view, every, best, groups),
                         channels=("stiffness", "reduced_modulus"))  # fmt: skip
+    if not rivalled and best.law is use.law and not _told(best, limit):
+        return []
     if rivalled or _apart(groups) or not _told(best, limit):
         why = (f"{every[rival].law.label} describes them as well without one" if rivalled else
                f"under {best.law.label}, which describes them better, it would be "
-               f"{best.factor:.2f}" if best is not use else
+               f"{best.factor:.2f}" if best.law is not use.law else
                f"the stiffest ask for {groups[0][2]:.2f} and the softest for {groups[-1][2]:.2f}")
         return [_of_law(use, why, evidence, limit)]
     return [_of_sensitivity(view, parts, best, every, evidence, limit)]
+
+
+def _of_choice(every: tuple[Pooled, ...], best: Pooled, scale: float) -> float:
+    """What it adds to the factor's ± that the curves do not tell these laws apart: a third of the
+    largest difference."""
+    limit = max(best.cost + GAIN * scale, ALIKE * best.cost)
+    return max(abs(p.factor - best.factor) for p in every if p.cost <= limit) / 3.0
 
 
 def _facts(view: View, every: tuple[Pooled, ...], best: Pooled,
@@ -168,7 +182,7 @@ def _of_law(use: Pooled, why: str, evidence: Evidence, limit: float) -> MapDoubt
     return MapDoubt(
         "law_wrong", "mild",
         f"Under the law in use the curves would have a deflection sensitivity too {way} by a "
-        f"factor of {ratio:.3f} ± {error:.3f}, but {why}. Rather the law or the tip's shape is "
+        f"factor of {ratio:.2f} ± {error:.2f}, but {why}. Rather the law or the tip's shape is "
         "wrong than the sensitivity.",
         100.0 * abs(use.factor - 1.0), 100.0 * use.error, limit, "%",
         "Compare the laws on a stiff and on a soft pixel, and check the sensitivity on a hard "
@@ -187,14 +201,14 @@ def _of_sensitivity(view: View, parts: list[Sampled], best: Pooled, every: tuple
     way, ratio, error = _ratio(best)
     above = int(evidence.facts[ABOVE][0])
     more = f" In {above} curves the slope in contact is above one: impossible." * (above > 0)
-    under = "" if best is every[0] else f" under {best.law.label}, which fits better"
-    others = ", ".join(f"{p.factor:.2f} under {p.law.label}" for p in every if p is not best)
+    under = "" if best.law is every[0].law else f" under {best.law.label}, which fits better"
+    others = ", ".join(f"{p.factor:.2f} under {p.law.label}" for p in every if p.law is not best.law)
     repair = "Measure the sensitivity again on a hard surface"
     if THAT_FITS in evidence.facts:
         repair += f", or set it to {evidence.facts[THAT_FITS][0]:.4g} nm/V"
     return MapDoubt(
         "sensitivity_wrong", "severe",
-        f"The deflection sensitivity is too {way} by a factor of {ratio:.3f} ± {error:.3f}: "
+        f"The deflection sensitivity is too {way} by a factor of {ratio:.2f} ± {error:.2f}: "
         f"{len(parts)} curves together say so{under}.{more} A wrong law or tip shape looks alike: "
         f"recorded over true is {best.factor:.2f}, and would be {others}.",
         100.0 * abs(best.factor - 1.0), 100.0 * best.error, limit, "%",
