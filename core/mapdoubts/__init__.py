@@ -7,6 +7,8 @@ import warnings
 import numpy as np
 
 from ..analysis import Analysis
+from .drift import baseline_drifts, height_step, noise_grows, tip_wears, z_drift
+from .overall import many_doubts
 from .parts import Evidence, MapDoubt, Plot
 from .sensitivity import sensitivity_wrong
 from .tip import tip_changed
@@ -14,7 +16,8 @@ from .view import View
 
 __all__ = ["Evidence", "MapDoubt", "Plot", "map_doubts"]
 
-_JUDGES = (sensitivity_wrong, tip_changed)
+_JUDGES = (sensitivity_wrong, tip_changed, height_step, z_drift, tip_wears, noise_grows,
+           baseline_drifts, many_doubts)  # fmt: skip
 FEWEST = 4
 """Lines and columns of a map that can be judged line by line."""
 

@@ -202,7 +202,8 @@ def _of_sensitivity(view: View, parts: list[Sampled], best: Pooled, every: tuple
     above = int(evidence.facts[ABOVE][0])
     more = f" In {above} curves the slope in contact is above one: impossible." * (above > 0)
     under = "" if best.law is every[0].law else f" under {best.law.label}, which fits better"
-    others = ", ".join(f"{p.factor:.2f} under {p.law.label}" for p in every if p.law is not best.law)
+    others = ", ".join(f"{p.factor:.2f} under {p.law.label}" for p in every
+                       if p.law is not best.law)  # fmt: skip
     repair = "Measure the sensitivity again on a hard surface"
     if THAT_FITS in evidence.facts:
         repair += f", or set it to {evidence.facts[THAT_FITS][0]:.4g} nm/V"

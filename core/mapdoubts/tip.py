@@ -13,7 +13,7 @@ import numpy as np
 from ..channels import CHANNELS
 from .lines import Array, spread
 from .parts import Evidence, MapDoubt, Plot, factor_words
-from .steps import Step, find_steps, of_a_tip
+from .steps import Step, of_a_tip
 from .view import View
 
 PULL = "release_force"
@@ -24,8 +24,7 @@ def tip_changed(view: View) -> list[MapDoubt]:
     names = (view.stiffness_name(), PULL)
     logs = [view.log(name) for name in names]
     limit = view.analysis.settings.doubts.least_step
-    steps = find_steps(logs, view.labels, math.log1p(limit / 100.0))
-    steps.sort(key=lambda s: -float(np.nanmax(np.abs(s.size))))
+    steps = sorted(view.steps, key=lambda s: -float(np.nanmax(np.abs(s.size))))
     return [_doubt(view, step, names, logs, limit) for step in steps]
 
 

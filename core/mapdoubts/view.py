@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from ..analysis import Analysis
 from .lines import Array, Scan
+from .steps import Step, find_steps
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +35,25 @@ class View:
     @cached_property
     def labels(self) -> Array | None:
         return None if self.given is None else self.scan.turned(np.asarray(self.given, dtype=int))
+
+    @cached_property
+    def time(self) -> Array:
+        """When each pixel was taken, in lines; NaN where there is no curve."""
+        index = self.scan.turned(self.analysis.map.index_map)
+        return np.where(index >= 0, index / max(index.shape[1], 1), np.nan)
+
+    @cached_property
+    def curves(self) -> Array:
+        """Some curves from all over the map."""
+        most = self.analysis.map.n_curves
+        return np.unique(np.linspace(0, most - 1, min(most, 64)).astype(np.int64))
+
+    @cached_property
+    def steps(self) -> list[Step]:
+        """Steps of the tip, see `steps.find_steps`."""
+        logs = [self.log(name) for name in (self.stiffness_name(), "release_force")]
+        least = math.log1p(self.analysis.settings.doubts.least_step / 100.0)
+        return find_steps(logs, self.labels, least)
 
     def channel(self, name: str) -> Array:
         """A channel of the trusted pixels; NaN elsewhere."""

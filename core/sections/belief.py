@@ -112,6 +112,11 @@ class Doubts:
         0.2, "Drift of z", "nm per line", 0.0, 1e4,
         "A height that drifts by more than this from line to line is a doubt about the map.", OURS,
     )  # fmt: skip
+    worst_height_step: float = number(
+        2.0, "Height jumps by", "nm", 0.0, 1e6,
+        "A jump of the height from one line to the next that the whole line shares, and that is "
+        "larger than this, is a doubt about the map.", OURS,
+    )  # fmt: skip
     worst_share: float = number(
         10.0, "Curves severely doubted", "%", 0.1, 100.0,
         "A map of which more curves than this carry a severe doubt is told with the leading cause "
