@@ -14,6 +14,7 @@ from .channels import CHANNELS, Channel, Tables, asked_for
 from .columns import baseline as bl
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
+from .neighbours import loneliness
 from .settings import Settings
 
 Array = np.ndarray
@@ -160,7 +161,21 @@ class Analysis:
         finite = noise[np.isfinite(noise)]
         median = float(np.median(finite)) if finite.size else math.nan
         return Case(self.tables, self.settings.doubts, self.constants.set_force, median,
-                    self.constants.lengths)  # fmt: skip
+                    self.constants.lengths, lambda: self.lonely)  # fmt: skip
+
+    @cached_property
+    def lonely(self) -> Array:
+        """How far each curve's pixel is from its neighbours (P,), see `neighbours.loneliness`; NaN
+        where these are not the curves of the map."""
+        if self.tables.base.shape[0] != self.map.n_curves:
+            return np.full(self.tables.base.shape[0], np.nan)
+        maps, errors = [], []
+        for name in ("reduced_modulus", "release_force"):
+            value, error = self.channel(name), self.errors(name)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                maps.append(np.log(np.where(value > 0.0, value, np.nan)))
+                errors.append(np.zeros(value.shape) if error is None else error / value)
+        return loneliness(maps, errors)[self.map.pixel[:, 0], self.map.pixel[:, 1]]
 
     @cached_property
     def curve_doubts(self) -> Array:

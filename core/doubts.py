@@ -32,7 +32,8 @@ class Case:
 
     `lengths` is False if the signal can't be turned into nm. `set_force` is the force [nN] at which
     the approach should stop, NaN if not recorded. `median_noise` is the median over the whole map,
-    so that one curve can be compared with it.
+    so that one curve can be compared with it. `lonely` tells how far each curve's pixel is from its
+    neighbours, see ``neighbours.py``; None where there is no map to ask.
     """
 
     tables: Tables
@@ -40,6 +41,7 @@ class Case:
     set_force: float
     median_noise: float
     lengths: bool = True
+    lonely: Callable[[], Array] | None = None
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,10 @@ def _below_zero(c: Case) -> Array:
     return -_viscous(c, vs.LOSS) / np.sqrt(own)
 
 
+def _lonely(c: Case) -> Array:
+    return np.full(c.tables.base.shape[0], np.nan) if c.lonely is None else c.lonely()
+
+
 NOISES = "× noise"
 UNKNOWN = 50.0
 """± of ln E in per cent from which on a modulus is not to be used: the indentation then is less
@@ -352,6 +358,11 @@ _ALL = (
           "More work came back than was put in, beyond the noise: the branches do not belong to "
           "one motion of the base (hysteresis of z, drift), or their baselines differ.",
           _below_zero, lambda f, s: f > 3.0, "standard errors", lambda s: 3.0),
+    Doubt("alone", MILD,
+          "Modulus or pull-off lies outside all that the pixels around show, and fewer than two of "
+          "them are alike.",
+          _lonely, lambda f, s: f > s.worst_neighbour, "usual differences",
+          lambda s: s.worst_neighbour),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {

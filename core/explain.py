@@ -75,10 +75,11 @@ def _residuals(branch: Branch, request: Request, fit: Array, noise: float
     return z, (branch.d[inside] - _law_at(z, request, fit)) / noise
 
 
-def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
+def _raised(one: Analysis, whole: Analysis | None, curve: int) -> list[Raised]:
     case = one.case
     if whole is not None:
-        case = replace(case, median_noise=whole.case.median_noise)
+        case = replace(case, median_noise=whole.case.median_noise,
+                       lonely=lambda: whole.lonely[curve : curve + 1])  # fmt: skip
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
@@ -112,7 +113,7 @@ def explain(
     for name in CHANNELS:
         value, error = one.per_curve(name)
         values[name] = (float(value[0]), float(error[0]) if error is not None else math.nan)
-    return _report(fmap, request, rows, values, _raised(one, whole), (row, col, curve))
+    return _report(fmap, request, rows, values, _raised(one, whole, curve), (row, col, curve))
 
 
 def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None

@@ -35,6 +35,7 @@ ROOMS = (
     "columns",
     "steps",
     "channels",
+    "neighbours",
     "doubts",
     "calibration",
     "analysis",

@@ -190,8 +190,8 @@ def baseline_drifts(view: View) -> list[MapDoubt]:
     return [MapDoubt(
         "baseline_drifts", "mild",
         f"The slope of the baseline drifts along the scan, by {change / travel:+.2g} from the "
-        f"first line to the last: over the travel that is {percent:.0f} % of the pull-off.", percent,
-        100.0 * error / size, limit, "%",
+        f"first line to the last: over the travel that is {percent:.0f} % of the pull-off.",
+        percent, 100.0 * error / size, limit, "%",
         "The line that is taken off each curve mends it; with “offset only” choose offset and "
         "slope.",
         _evidence(view, {"baseline_slope": (change / travel, error / travel, middle / travel)},

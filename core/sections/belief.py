@@ -93,6 +93,11 @@ class Doubts:
         "A modulus that its own curve tells no better than this (standard uncertainty, local terms "
         "only) is doubted; above 50 % it is not to be used.", OURS,
     )  # fmt: skip
+    worst_neighbour: float = number(
+        6.0, "Unlike its neighbours", "usual differences", 2.0, 1000.0,
+        "A pixel of which fewer than two of the 24 around are alike, and that lies outside what "
+        "they show, by this many times what neighbours usually differ by.", OURS,
+    )  # fmt: skip
     least_step: float = number(
         5.0, "Step between lines", "%", 1.0, 100.0,
         "A step of modulus or pull-off from one scan line to the next that all components share, "
