@@ -15,6 +15,7 @@ from .columns import baseline as bl
 from .decisions import Pixels, Review
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
+from .neighbours import loneliness
 from .settings import Settings
 
 Array = np.ndarray
@@ -169,7 +170,7 @@ class Analysis:
                     self.constants.lengths,
                     fit_back=fit.branch == "retract" or fit.adhesion == "two_point",
                     slope_back=stiffness.branch == "retract",
-                    steepness=self.steepness)  # fmt: skip
+                    steepness=self.steepness, lonely=lambda: self.lonely)  # fmt: skip
 
     @cached_property
     def steepness(self) -> Array | None:
@@ -190,11 +191,33 @@ class Analysis:
         return out
 
     @cached_property
+    def lonely(self) -> Array:
+        """How far each curve's pixel is from its neighbours (P,), see `neighbours.loneliness`; NaN
+        where these are not the curves of the map."""
+        if self.tables.base.shape[0] != self.map.n_curves:
+            return np.full(self.tables.base.shape[0], np.nan)
+        maps, errors = [], []
+        for name in ("reduced_modulus", "release_force"):
+            value, error = self.channel(name), self.errors(name)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                maps.append(np.log(np.where(value > 0.0, value, np.nan)))
+                errors.append(np.zeros(value.shape) if error is None else error / value)
+        return loneliness(maps, errors)[self.map.pixel[:, 0], self.map.pixel[:, 1]]
+
+    def case_of(self, own: Analysis, curves: Array) -> Case:
+        """What the doubts of some curves are judged by that have an analysis of their own (n rows):
+        what only the map can tell is this map's."""
+        steep = self.steepness
+        return replace(own.case, median_noise=self.case.median_noise,
+                       steepness=None if steep is None else steep[curves],
+                       lonely=lambda: self.lonely[curves])  # fmt: skip
+
+    @cached_property
     def curve_doubts(self) -> Array:
         """Doubts of each curve as bits, uint64 (P,); 0 where not analysed yet."""
         bits = raise_doubts(self.case)
         for curves, own in self.corrections:
-            bits[curves] = raise_doubts(replace(own.case, median_noise=self.case.median_noise))
+            bits[curves] = raise_doubts(self.case_of(own, curves))
         bits[~self.done] = 0
         bits.flags.writeable = False
         return bits

@@ -7,7 +7,6 @@ and map agree to the last bit; the arrays here are only for drawing.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -86,9 +85,7 @@ def _residuals(branch: Branch, request: Request, fit: Array, noise: float
 def _raised(one: Analysis, whole: Analysis | None, curve: int) -> list[Raised]:
     case = one.case
     if whole is not None:
-        steep = whole.case.steepness
-        case = replace(case, median_noise=whole.case.median_noise,
-                       steepness=None if steep is None else steep[[curve]])  # fmt: skip
+        case = whole.case_of(one, np.array([curve]))
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
@@ -123,8 +120,7 @@ def explain(
     for name in CHANNELS:
         value, error = one.per_curve(name)
         values[name] = (float(value[0]), float(error[0]) if error is not None else math.nan)
-    return _report(fmap, request, rows, values, _raised(one, whole, curve),
-                   (row, col, curve))  # fmt: skip
+    return _report(fmap, request, rows, values, _raised(one, whole, curve), (row, col, curve))
 
 
 def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None
