@@ -136,6 +136,7 @@ class Workspace(QWidget):
         self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
+        self.values.doubt_chosen.connect(self.curve.show_doubt)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
