@@ -97,11 +97,14 @@ def paint_sign(painter: QPainter, area: QRectF, severe: bool, theme: Theme) -> N
 
 
 def figure_text(doubt: Raised) -> str:
-    """The measured figure and the threshold that it passed, such as ``9.2 nm (limit 20 nm)``."""
-    if not math.isfinite(doubt.figure) or not math.isfinite(doubt.threshold):
+    """The measured figure and the threshold that it passed, such as ``9.2 nm (limit 20 nm)``; the
+    figure alone where no threshold is set."""
+    known = math.isfinite(doubt.threshold)
+    if not math.isfinite(doubt.figure) or not (known or doubt.unit):
         return ""
     unit = f" {doubt.unit}" if doubt.unit else ""
-    return f"{doubt.figure:.3g}{unit} (limit {doubt.threshold:.3g}{unit})"
+    limit = f" (limit {doubt.threshold:.3g}{unit})" if known else ""
+    return f"{doubt.figure:.3g}{unit}{limit}"
 
 
 class DoubtRow(QWidget):
