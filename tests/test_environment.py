@@ -58,6 +58,7 @@ ROOMS = (
     "warm",
     "simulate",
     "simulate_relaxing",
+    "rehearsal",
     "figures",
     "report",
     "workfile",
