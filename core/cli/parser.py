@@ -140,8 +140,8 @@ def _fields(run: argparse.ArgumentParser) -> None:
 
 def _rehearse(run: argparse.ArgumentParser) -> None:
     run.description = ("Makes curves of known moduli with the noise, tilt, sampling, lever, tip "
-                       "and adhesion of a map, runs the settings on them, and tells bias, scatter and "
-                       "what the stated ± holds.")  # fmt: skip
+                       "and adhesion of a map, runs the settings on them, and tells bias, scatter "
+                       "and what the stated ± holds.")  # fmt: skip
     run.add_argument(
         "map",
         metavar="RESULT_OR_MAP",

@@ -93,8 +93,8 @@ def fared(quantity: str, unit: str, off: Array, stated: Array) -> Fared:
     off, stated = off[known], stated[known]
     n = off.size
     if n < 2:
-        nothing = ratio(0, 0)
-        return Fared(quantity, unit, n, *([math.nan] * 6), nothing, nothing)
+        none, gone = math.nan, ratio(0, 0)
+        return Fared(quantity, unit, n, none, none, none, none, none, none, gone, gone)
     bias = float(np.median(off))
     scatter = float(MAD_TO_SIGMA * np.median(np.abs(off - bias)))
     told = np.isfinite(stated)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -45,19 +46,21 @@ def scene_of(analysis: Analysis, labels: Array | None = None) -> Scene:
     use = _trusted(analysis)
     base = analysis.stage_tables["baseline"][use]
     assumed: list[str] = []
-    fringe, walk = _waves(analysis, use)
+    calm = _without_wave(analysis, use)
+    lines, fringe = calm.stage_tables["baseline"], _fringe(calm)
     few = use[np.unique(np.linspace(0, use.size - 1, MOST).astype(int))]
     peak = base[:, bl.PEAK_D] * analysis.constants.force_scale
     peak_error = np.sqrt(np.nanmedian(base[:, bl.VAR_PEAK])) * analysis.constants.force_scale
-    tilt_error = _middle(_errors(analysis, "baseline_slope")[use])
+    tilt_error = _middle(_errors(calm, "baseline_slope"))
     shape, count = _grids(analysis, few, assumed)
     groups = _groups(analysis, use, labels, assumed)
     known = _instrument(analysis, assumed)
     return Scene(
-        noise=_white(analysis, few), noise_spread=_noise_spread(base), walk=walk,
-        tilt=_middle(base[:, bl.B_SLOPE]),
-        tilt_spread=_beyond(_spread(base[:, bl.B_SLOPE]), tilt_error),
-        fringe=fringe, period=analysis.period if fringe > 0.0 else math.nan,
+        noise=_white(analysis, few), noise_spread=_noise_spread(lines),
+        walk=calm.walk if fringe > 0.0 else analysis.walk,
+        tilt=_middle(lines[:, bl.B_SLOPE]),
+        tilt_spread=_beyond(_spread(lines[:, bl.B_SLOPE]), tilt_error),
+        fringe=fringe, period=calm.period if fringe > 0.0 else math.nan,
         drag=_or_zero(_middle(base[:, bl.DRAG])), drift=_drift(analysis, base, assumed),
         samples=count, travel=float(np.ptp(shape[0][0])), grids=shape,
         peak_force=_middle(peak), peak_spread=_beyond(_spread(peak), float(peak_error)),
@@ -121,23 +124,24 @@ def _noise_spread(base: Array) -> float:
     return found if found > CLEAR else 0.0
 
 
-def _waves(analysis: Analysis, use: Array) -> tuple[float, float]:
-    """Amplitude of the fringes [nm], 0 if there are none, and the slow noise without them."""
-    if not analysis.period > 0.0:
-        return 0.0, analysis.walk
-    base = analysis.stage_tables["baseline"][use]
-    walk = analysis.walk
-    if analysis.settings.baseline.fringes != "subtract":
+def _without_wave(analysis: Analysis, use: Array) -> Analysis:
+    """Some trusted curves with the fringes taken off, so that tilt and slow noise hold no part of
+    them; all trusted ones where there are no fringes or where they are off already."""
+    rows = {name: table[use] for name, table in analysis.stage_tables.items()}
+    if analysis.period > 0.0 and analysis.settings.baseline.fringes != "subtract":
         settings = analysis.settings.with_values(
             {"baseline.fringes": "subtract", "baseline.period": analysis.period})  # fmt: skip
         some = use[np.unique(np.linspace(0, use.size - 1, WAVED).astype(int))]
         rows = some_curves(analysis.map, request_of(analysis.map, settings), some)[1]
-        base = rows["baseline"]
-        walk = replace(analysis, stage_tables=rows, pooled_walk=None, _cache={}).walk
+    return replace(analysis, stage_tables=rows, done=np.ones(len(rows["fit"]), bool),
+                   corrections=(), pooled_walk=None, _cache={})  # fmt: skip
+
+
+def _fringe(calm: Analysis) -> float:
+    """Amplitude of the fringes [nm]; 0 if there are none."""
+    base = calm.stage_tables["baseline"]
     squares = base[:, bl.WAVE_SIN] ** 2 + base[:, bl.WAVE_COS] ** 2 - 2.0 * base[:, bl.VAR_WAVE]
-    squares = squares[np.isfinite(squares)]
-    fringe = math.sqrt(max(_middle(squares), 0.0)) if squares.size else 0.0
-    return (fringe, walk) if fringe > 0.0 else (0.0, analysis.walk)
+    return math.sqrt(max(_or_zero(_middle(squares)), 0.0)) if calm.period > 0.0 else 0.0
 
 
 def _drift(analysis: Analysis, base: Array, assumed: list[str]) -> float:
@@ -171,7 +175,7 @@ def _grids(analysis: Analysis, curves: Array, assumed: list[str]
     return tuple(g for g, n in zip(found, counts, strict=True) if n == usual), usual
 
 
-def _instrument(analysis: Analysis, assumed: list[str]) -> dict[str, object]:
+def _instrument(analysis: Analysis, assumed: list[str]) -> dict[str, Any]:
     """Constants, law and digitisation."""
     use, settings, fmap = analysis.constants, analysis.settings, analysis.map
     law, adhesion = settings.fit.law, settings.fit.adhesion
