@@ -23,6 +23,7 @@ from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
+from .rehearsal_desk import RehearsalDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
@@ -68,6 +69,7 @@ class Workspace(QWidget):
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
         self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
+        self.rehearsal_desk = RehearsalDesk(session, self.component_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -216,6 +218,7 @@ class Workspace(QWidget):
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.picture_desk):  # fmt: skip
             part.set_theme(theme)
+        self.rehearsal_desk.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
 
