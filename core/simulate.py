@@ -10,6 +10,7 @@ real signal.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -92,13 +93,25 @@ class Material:
     pull_off_spread: float = 0.0
 
 
+@dataclass(frozen=True)
+class TipChange:
+    """From this line (row) on the tip has another size, and pulls as many times stronger.
+
+    A radius times `factor` makes the apparent E* √factor times as large.
+    """
+
+    line: int
+    factor: float
+
+
 @dataclass(frozen=True, eq=False)
 class Simulated:
     """A simulated map with its truth, in core units.
 
     `z` and `deflection` are (P, 2, samples): approach and retract in time order, nm. `truth` holds
     (rows, cols) arrays modulus, reduced_modulus, pull_off, contact, peak_force, indentation and
-    label, and `spoiled`, text, empty where the curve is good.
+    label, and `spoiled`, text, empty where the curve is good. The recorded deflection sensitivity
+    is `sensitivity_factor` times the true one.
     """
 
     z: Array
@@ -110,6 +123,7 @@ class Simulated:
     materials: tuple[Material, ...]
     truth: dict[str, Array] = field(repr=False)
     scan_size: tuple[float, float] = (1000.0, 1000.0)
+    sensitivity_factor: float = 1.0
 
     def arrays(self, *, calibrated: bool = True) -> dict[str, Any]:
         """Keyword arguments for `write_map` and `ForceMap.from_arrays`; volts, 16 bits."""
@@ -118,12 +132,14 @@ class Simulated:
         known: dict[str, Any] = {}
         if calibrated:
             known = {"spring_constant": lever.spring_constant, size: lever.tip_size,
-                     "deflection_sensitivity": lever.sensitivity, "tip_shape": lever.law,
-                     "set_force": self.ramp.set_force}  # fmt: skip
+                     "deflection_sensitivity": lever.sensitivity * self.sensitivity_factor,
+                     "tip_shape": lever.law,
+                     "set_force": self.ramp.set_force * self.sensitivity_factor}  # fmt: skip
         return known | {
             "z": self.z, "deflection": self.deflection / lever.sensitivity,
             "deflection_unit": "V", "pixel": self.pixel, "shape": self.shape,
-            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate, "digitise": True,
+            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate,
+            "digitise": bool(np.isfinite(self.deflection).all()),
         }  # fmt: skip
 
     def as_map(self) -> ForceMap:
@@ -296,7 +312,8 @@ def snake(shape: tuple[int, int]) -> Array:
 def simulate_map(
     labels: Array, materials: tuple[Material, ...], *, lever: Lever | None = None,
     ramp: Ramp | None = None, relief: float = 4.0, scan_size: tuple[float, float] = (1e3, 1e3),
-    spoiled: float = 0.0, seed: int = 1,
+    spoiled: float = 0.0, seed: int = 1, tip_changes: tuple[TipChange, ...] = (),
+    z_drift: float = 0.0, sensitivity_factor: float = 1.0,
 ) -> Simulated:  # fmt: skip
     """A whole map from an image of component labels.
 
@@ -306,11 +323,15 @@ def simulate_map(
     relief : standard deviation of the surface's height [nm]
     spoiled : share of curves that are spoiled, all kinds alike
     seed : of everything random
+    tip_changes : what became of the tip, and from which line on
+    z_drift : how far z drifts towards the tip in the time of one line [nm]
+    sensitivity_factor : by how much the recorded deflection sensitivity is wrong
     """
     lever, ramp, rng = lever or Lever(), ramp or Ramp(), np.random.default_rng(seed)
     shape = labels.shape
     contact = relief * smooth_field(shape, min(shape) / 20.0, rng)
     pixel = snake((shape[0], shape[1]))
+    contact[pixel[:, 0], pixel[:, 1]] -= z_drift * np.arange(len(pixel)) / shape[1]
     z = np.empty((len(pixel), 2, ramp.samples))
     d = np.empty_like(z)
     truth: dict[str, Array] = {"label": labels, "spoiled": np.full(shape, "", dtype="U16")}
@@ -319,8 +340,10 @@ def simulate_map(
         modulus = m.modulus * np.exp(m.modulus_spread * rng.normal())
         pull = m.pull_off * np.exp(m.pull_off_spread * rng.normal())
         here = replace(ramp, fringe_phase=rng.uniform(0, 2 * np.pi))
+        grown = math.prod(change.factor for change in tip_changes if r >= change.line)
+        tip, pull = replace(lever, tip_size=lever.tip_size * grown), pull * grown
         z[i], d[i], found = simulate_curve(
-            lever, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
+            tip, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
         )
         if rng.random() < spoiled:
             kind = SPOILS[rng.integers(len(SPOILS))]
@@ -328,7 +351,8 @@ def simulate_map(
             truth["spoiled"][r, c] = kind
         for name, value in found.items():
             truth.setdefault(name, np.full(shape, np.nan))[r, c] = value
-    return Simulated(z, d, pixel, (shape[0], shape[1]), lever, ramp, materials, truth, scan_size)
+    return Simulated(z, d, pixel, (shape[0], shape[1]), lever, ramp, materials, truth, scan_size,
+                     sensitivity_factor)  # fmt: skip
 
 
 SKI_BOOT = (

@@ -29,9 +29,7 @@ from palpate.core.rehearsal import (
 )
 from palpate.core.rehearsal.exports import fault_rows, rows_of, save_rehearsal
 from palpate.core.rehearsal.faring import contrast, fared, ratio
-from palpate.core.rehearsal.faults import kinds
 from palpate.core.simulate import (
-    SPOILS,
     Lever,
     Material,
     Ramp,
@@ -39,6 +37,7 @@ from palpate.core.simulate import (
     simulate_curve,
     simulate_map,
 )
+from palpate.core.simulate_spoils import EXPECTED
 from palpate.core.writers.native import write_map
 
 MATERIALS = (
@@ -179,8 +178,8 @@ def test_planted_faults_are_told_and_good_curves_are_not(scene):
     played = rehearse(scene, Settings(), [0.4], curves_each=100, faults=8)
     row = played.rows[0]
     by_kind = {one.kind: one for one in row.told}
-    assert set(by_kind) <= set(kinds().deserved)
-    assert set(SPOILS) <= set(by_kind)
+    # a whole number can't be missing, as this map's samples are
+    assert set(by_kind) == set(EXPECTED) - {"missing_samples"}
     for kind in ("no_contact", "saturated", "short_travel"):
         assert by_kind[kind].right.share == 1.0, kind
         assert by_kind[kind].severe.share == 1.0, kind

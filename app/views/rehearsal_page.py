@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
@@ -11,8 +12,8 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
+    QPushButton,
     QScrollArea,
-    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -41,14 +42,15 @@ FIELDS = {
                "More curves tell bias and scatter better, and take longer"),
     "seed": ("Seed", "", 0, 2**31, True, "Another seed plays other noise; the same one repeats"),
 }  # fmt: skip
-TITLES = ("E (GPa)", "Bias %", "±", "Scatter %", "Stated ± %", "68 %", "95 %", "Refused",
-          "Adhesion nN", "±")  # fmt: skip
-TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm",
-        "Standard error of the bias, from these few curves", "Robust deviation of single pixels",
-        "Median of the ± that the pixels state",
+TITLES = ("E (GPa)", "Bias (%)", "Scatter", "Stated ±", "In ±", "In 1.96 ±", "Refused",
+          "Adhesion (nN)")  # fmt: skip
+TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm, "
+        "with its standard error from these few curves",
+        "Robust deviation of single pixels, relative",
+        "Median of the ± that the pixels state, relative",
         "Truths within the stated ±; 68.3 % by right",
         "Truths within 1.96 of it; 95 % by right",
-        "Good curves with a severe doubt", "Bias of the adhesion", "Its standard error")  # fmt: skip
+        "Good curves with a severe doubt", "Bias of the adhesion, with its standard error")  # fmt: skip
 
 
 class RehearsalPage(QWidget):
@@ -83,10 +85,10 @@ class RehearsalPage(QWidget):
         self.bias = ModulusPlot("Bias of E (%)", "Bias of the modulus",
                                 "Median of measured over true with its 95 % interval; shaded: the "
                                 "scatter of single pixels. Click a point for its numbers.")
-        self.scatter = ModulusPlot("Scatter of E (%)", "Scatter and stated ±",
+        self.scatter = ModulusPlot("Scatter ●, stated ± □ (%)", "Scatter and stated ±",
                                    "Filled: scatter of single pixels. Open: the ± that they "
                                    "state.")  # fmt: skip
-        self.held = ModulusPlot("Truths held (%)", "What the stated ± holds",
+        self.held = ModulusPlot("In ± ●, in 1.96 ± ▼ (%)", "What the stated ± holds",
                                 "Circles: within the stated ±, 68.3 % by right. Triangles: within "
                                 "1.96 of it, 95 % by right. Lines: exact intervals of 95 %.")
         self.bars = FaultBars()
@@ -142,7 +144,7 @@ class RehearsalPage(QWidget):
         self.faults.setToolTip(f"Also plant each kind of fault in {FAULTS} curves of each modulus, "
                                "and count which are told by the right doubt")  # fmt: skip
         self.faults.setChecked(True)
-        self.run, self.stop, self.save = (QToolButton(self) for _ in range(3))
+        self.run, self.stop, self.save = (QPushButton(self) for _ in range(3))
         for button, words, tip, signal in (
             (self.run, "Run", "Rehearse with the present settings", self.run_wanted),
             (self.stop, "Stop", "Stop the rehearsal", self.stop_wanted),
@@ -152,10 +154,10 @@ class RehearsalPage(QWidget):
             button.setToolTip(tip)
             button.clicked.connect(signal)
         first.addStretch(1)
-        for widget in (self.run, self.stop, self.save):
-            first.addWidget(widget)
         second.addWidget(self.faults)
         second.addStretch(1)
+        for widget, row in ((self.run, first), (self.stop, first), (self.save, second)):
+            row.addWidget(widget)
         for row in (first, second):
             both.addLayout(row)
         wish = Wish(0.1, 1.0)
@@ -271,11 +273,19 @@ class RehearsalPage(QWidget):
 
 def _line(index: int, row: Any) -> Line:
     e, a = row.fared["modulus"], row.fared["adhesion"]
-    cells = (f"{row.modulus:.3g}", plain(100 * e.bias, 2), plain(100 * e.bias_error, 2),
-             plain(100 * e.scatter, 3), plain(100 * e.stated, 3), percent(e.held.share),
-             percent(e.held_wide.share), percent(row.refused.share), plain(a.bias, 2),
-             plain(a.bias_error, 1))  # fmt: skip
-    return Line(cells, key=index, strong=False)
+    cells = (f"{row.modulus:.3g}", _with_error(100 * e.bias, 100 * e.bias_error),
+             percent(e.scatter), percent(e.stated), percent(e.held.share),
+             percent(e.held_wide.share), percent(row.refused.share),
+             _with_error(a.bias, a.bias_error))  # fmt: skip
+    return Line(cells, key=index)
+
+
+def _with_error(value: float, error: float) -> str:
+    """A number as exact as its error, such as ``−0.42 ± 0.51``."""
+    if not (math.isfinite(value) and error > 0.0):
+        return plain(value)
+    places = min(max(1 - math.floor(math.log10(error)), 0), 6)
+    return f"{value:.{places}f} ± {error:.{places}f}".replace("-", "−")
 
 
 def detail_of(row: Any) -> str:

@@ -237,6 +237,7 @@ def draw_scatter(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
 def draw_held(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
     """What of the truths the stated ± holds, at 68.3 % (circles) and 95 % (triangles) by right."""
     plot.begin(moduli)
+    lowest = 60.0
     for key, symbol, right in (("held", "o", 68.27), ("held_wide", "t", 95.0)):
         ratios = [getattr(row.fared["modulus"], key) for row in rows]
         share, low, high = (100.0 * np.array([getattr(r, k) for r in ratios])
@@ -244,7 +245,8 @@ def draw_held(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
         plot.level(right)
         plot.errors(share, low, high)
         plot.line(share, symbol)
-    plot.plot.setYRange(0.0, 102.0, padding=0.0)
+        lowest = min(lowest, float(np.nanmin(low))) if np.isfinite(low).any() else lowest
+    plot.plot.setYRange(max(lowest - 5.0, -2.0), 104.0, padding=0.0)
 
 
 def _of(rows: Sequence[Any], key: str) -> Array:

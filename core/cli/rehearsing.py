@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from ..errors import InputError
 from ..settings import Settings
-from ..units import text_of
 from .analysing import bar_of
 from .choosing import chosen
 from .parser import UsageError
@@ -64,6 +63,7 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
 def lines_of(made: Rehearsal) -> Iterator[str]:
     """All that is printed."""
     from ..rehearsal import sentences
+    from ..rehearsal.telling import gpa
 
     yield (f"{'modulus':>10}  {'bias of E':>16}  {'scatter':>9}  {'stated ±':>9}  "
            f"{'within ±':>9}  {'in 1.96 ±':>9}  {'refused':>8}  "
@@ -72,7 +72,7 @@ def lines_of(made: Rehearsal) -> Iterator[str]:
         e, a = row.fared["modulus"], row.fared["adhesion"]
         shares = (e.scatter, e.stated, e.held.share, e.held_wide.share, row.refused.share)
         widths = (7, 7, 7, 7, 6)
-        yield (f"{text_of(row.modulus, 'GPa'):>10}  {100 * e.bias:7.2f} ± "
+        yield (f"{gpa(row.modulus):>10}  {100 * e.bias:7.2f} ± "
                f"{100 * e.bias_error:4.2f} %  "
                + "".join(f"{100 * v:{w}.1f} %  " for v, w in zip(shares, widths, strict=True))
                + f"{a.bias:10.3f} ± {a.bias_error:.3f} nN")  # fmt: skip

@@ -2,62 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from importlib import import_module
-from typing import Any
 
 import numpy as np
 
 from ..doubts import DOUBTS, severe_mask
 from ..progress import Progress
-from ..simulate import SPOILS, simulate_curve, spoil
+from ..simulate import simulate_curve, spoil
+from ..simulate_spoils import EXPECTED, SPOILERS, Spot
 from .faring import Ratio, ratio
 from .making import Part, Played, Set, sets
 from .scene import Scene
 
 Array = np.ndarray
-Curve = tuple[Any, Any]
-
-PLAIN: dict[str, tuple[str, ...]] = {
-    "no_contact": ("no_contact",), "saturated": ("saturated",), "spikes": ("spikes",),
-    "short_travel": ("no_baseline",), "second_pull": ("second_pull",),
-}  # fmt: skip
-"""The doubts any of which tells a kind of `simulate.SPOILS` rightly."""
-
-
-@dataclass(frozen=True)
-class Kinds:
-    """The kinds of faults, which doubts they deserve, and how one is planted."""
-
-    deserved: Mapping[str, tuple[str, ...]]
-    plant: Callable[[str, Set, np.random.Generator], Curve]
-
-
-def kinds() -> Kinds:
-    """All kinds that there are."""
-    try:
-        more = import_module("..simulate_spoils", __package__)
-    except ModuleNotFoundError:  # that room is not there: the plain kinds alone
-        return Kinds(PLAIN, _plain)
-
-    def plant(kind: str, one: Set, rng: np.random.Generator) -> Curve:
-        if kind not in more.SPOILERS:
-            return _plain(kind, one, rng)
-        spot = more.Spot(one.lever, one.ramp, one.modulus, one.poisson_ratio, one.pull_off,
-                         one.contact)  # fmt: skip
-        made: Curve = more.SPOILERS[kind](spot, rng)
-        return made
-
-    return Kinds(more.EXPECTED, plant)
-
-
-def _plain(kind: str, one: Set, rng: np.random.Generator) -> Curve:
-    if kind not in SPOILS:
-        raise KeyError(kind)
-    z, d, _ = simulate_curve(one.lever, one.ramp, one.modulus, one.poisson_ratio, one.pull_off,
-                             one.contact, rng)  # fmt: skip
-    return spoil(kind, z, d, one.lever, one.contact, rng)
 
 
 @dataclass(frozen=True)
@@ -76,19 +33,28 @@ class Told:
     severe: Ratio
 
 
+def spoiled(kind: str, one: Set, rng: np.random.Generator) -> tuple[Array, Array]:
+    """z and deflection of a curve with one kind of fault, over even steps of z [nm]."""
+    if kind in SPOILERS:
+        return SPOILERS[kind](Spot(one.lever, one.ramp, one.modulus, one.poisson_ratio,
+                                   one.pull_off, one.contact), rng)  # fmt: skip
+    z, d, _ = simulate_curve(one.lever, one.ramp, one.modulus, one.poisson_ratio, one.pull_off,
+                             one.contact, rng)  # fmt: skip
+    return spoil(kind, z, d, one.lever, one.contact, rng)
+
+
 def plant(scene: Scene, part: Part, each: int, rng: np.random.Generator, progress: Progress
           ) -> tuple[Played, Array]:  # fmt: skip
     """Curves of one modulus with `each` of every kind, over even steps of z; and their kinds.
 
     A kind that leaves samples without a number is left out where the map holds whole numbers.
     """
-    known = kinds()
     whole = scene.z_step > 0.0
     z, d, names = [], [], []
-    for kind in known.deserved:
+    for kind in EXPECTED:
         progress.check()
         for one in sets(scene, part, each, rng):
-            zs, ds = known.plant(kind, one, rng)
+            zs, ds = spoiled(kind, one, rng)
             if whole and not (np.isfinite(ds).all() and np.isfinite(zs).all()):
                 break
             z.append((zs[0], zs[1]))
@@ -101,11 +67,11 @@ def told(bits: Array, names: Array) -> tuple[Told, ...]:
     """How the doubts (n,) of curves with these faults (n,) tell them, kind by kind."""
     severe = (bits & np.uint64(severe_mask())) != 0
     found = []
-    for kind, deserved in kinds().deserved.items():
+    for kind, deserved in EXPECTED.items():
         here = names == kind
         if not here.any():
             continue
-        mask = np.uint64(sum(DOUBTS[name].mask for name in deserved if name in DOUBTS))
+        mask = np.uint64(sum(DOUBTS[name].mask for name in deserved))
         right = int(np.count_nonzero((bits[here] & mask) != 0))
         count = int(np.count_nonzero(here))
         found.append(Told(kind, ratio(right, count),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..units import text_of
+from ..units import best_unit
 from .faring import TWO_SIGMA, Fared, Ratio, ratio
 from .running import Rehearsal, Row
 
@@ -21,7 +21,8 @@ def sentences(made: Rehearsal) -> list[str]:
 
 def gpa(modulus: float) -> str:
     """A modulus with its unit."""
-    return text_of(modulus, "GPa")
+    unit, factor = best_unit(modulus, "GPa")
+    return f"{modulus * factor:.3g} {unit}"
 
 
 def percent(share: float, digits: int = 0) -> str:
