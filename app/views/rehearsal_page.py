@@ -50,7 +50,8 @@ TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm,
         "Median of the ± that the pixels state, relative",
         "Truths within the stated ±; 68.3 % by right",
         "Truths within 1.96 of it; 95 % by right",
-        "Good curves with a severe doubt", "Bias of the adhesion, with its standard error")  # fmt: skip
+        "Good curves with a severe doubt",
+        "Bias of the adhesion, with its standard error")  # fmt: skip
 
 
 class RehearsalPage(QWidget):

@@ -149,6 +149,7 @@ class Doubts:
         25.0, "Steepest surface", "°", 1.0, 89.0,
         "A pixel on a steeper slope is doubted.",
         "20 to 30 degrees; common practice, no source",
+    )  # fmt: skip
     worst_neighbour: float = number(
         6.0, "Unlike its neighbours", "usual differences", 2.0, 1000.0,
         "A pixel of which fewer than two of the 24 around are alike, and that lies outside what "
