@@ -159,6 +159,7 @@ class MainWindow(QMainWindow):
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
+            self.workspace.rehearsal_desk.save_wanted.connect(self.commands.ask_save_rehearsal)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
             self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
             self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)

@@ -28,6 +28,7 @@ from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
 from .reference_desk import ReferenceDesk
+from .rehearsal_desk import RehearsalDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -84,6 +85,7 @@ class Workspace(QWidget):
         self.reference_desk.derived_changed.connect(self._show_against)
         self.reference_desk.line_changed.connect(
             lambda report, words: self.curve.show_other(report, words, "reference"))  # fmt: skip
+        self.rehearsal_desk = RehearsalDesk(session, self.component_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -281,7 +283,7 @@ class Workspace(QWidget):
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
-                     self.picture_desk, self.doubts):  # fmt: skip
+                     self.picture_desk, self.doubts, self.rehearsal_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

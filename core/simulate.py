@@ -58,9 +58,11 @@ class Ramp:
     Attributes
     ----------
     travel, samples : of each branch; the peak is `set_force`, exceeded at random by `overshoot`
-    tilt : slope of the baseline; `fringe` and `period` of a wave in it; `fringe_phase`
+    tilt : slope of the baseline, from curve to curve with the deviation `tilt_spread`; `fringe`
+        and `period` of a wave in it; `fringe_phase`
     drag : offset of approach minus retract; drift : nm of deflection over the whole curve
     jump : distance from contact at which the tip jumps on, as a share of the pull-off deflection
+    walk : slow noise, a random walk along the way of the base [nm² per nm of travel]
     """
 
     travel: float = 250.0
@@ -75,6 +77,8 @@ class Ramp:
     drift: float = 0.0
     jump: float = 0.4
     rate: float = 20000.0
+    tilt_spread: float = 0.0
+    walk: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -214,29 +218,44 @@ def stable_branch(lever: Lever, reduced: float, pull: float, top: float) -> tupl
 
 def simulate_curve(
     lever: Lever, ramp: Ramp, modulus: float, poisson_ratio: float, pull_off: float,
-    contact: float, rng: np.random.Generator,
+    contact: float, rng: np.random.Generator, grid: tuple[Array, Array] | None = None,
 ) -> tuple[Array, Array, dict[str, float]]:  # fmt: skip
-    """One curve: z and deflection, (2, samples) each in time order [nm], and its truth."""
+    """One curve: z and deflection, (2, samples) each in time order [nm], and its truth.
+
+    `grid` holds z of approach and retract less that of the peak [nm], in place of even steps over
+    the ramp's travel; z and deflection are then flat, the approach first.
+    """
     k, reduced = lever.spring_constant, modulus / (1.0 - poisson_ratio**2)
     peak = ramp.set_force * (1.0 + ramp.overshoot * rng.random())
-    a = pull_off / k
-    u, d = stable_branch(lever, reduced, pull_off, ramp.travel)
+    u, d = stable_branch(replace(lever, noise=0.0), reduced, pull_off, ramp.travel)
     z_peak = contact + float(np.interp(peak / k, d[np.argmin(d) :], u[np.argmin(d) :]))
     indentation = z_peak - contact - peak / k
-    z = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
-    touching = np.interp(z - contact, u, d)
-    snap = -ramp.jump * a if lever.adhesion == "constant" else 0.0
-    out = np.where(z >= contact + snap, touching, 0.0)
-    back = np.where(z - contact >= u[0], touching, 0.0)[::-1]
-    both_z, both_d = np.stack([z, z[::-1]]), np.stack([out, back])
-    wave = 2 * np.pi * both_z / ramp.period + ramp.fringe_phase
-    both_d += ramp.tilt * both_z + ramp.fringe * np.sin(wave)
-    both_d += 0.5 * ramp.drag * np.array([[1.0], [-1.0]])
-    both_d += ramp.drift * np.linspace(0.0, 1.0, 2 * ramp.samples).reshape(2, -1)
-    both_d += rng.normal(0.0, lever.noise, both_d.shape)
+    if grid is None:
+        out = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
+        back = out[::-1]
+    else:
+        out, back = z_peak + grid[0], z_peak + grid[1]
+    snap = -ramp.jump * pull_off / k if lever.adhesion == "constant" else 0.0
+    z = np.concatenate([out, back])
+    free = np.concatenate([out < contact + snap, back - contact < u[0]])
+    bent = np.where(free, 0.0, np.interp(z - contact, u, d))
+    lay_on(bent, ramp, z, out.size, rng)
+    bent += rng.normal(0.0, lever.noise, z.size)
     truth = {"modulus": modulus, "reduced_modulus": reduced, "pull_off": pull_off,
              "contact": contact, "peak_force": peak, "indentation": indentation}  # fmt: skip
-    return both_z, both_d, truth
+    return (z.reshape(2, -1), bent.reshape(2, -1), truth) if grid is None else (z, bent, truth)
+
+
+def lay_on(d: Array, ramp: Ramp, z: Array, approach: int, rng: np.random.Generator) -> None:
+    """Add to d what a deflection holds beside contact and white noise [nm]; the first `approach`
+    samples are the way out."""
+    tilt = ramp.tilt + (ramp.tilt_spread * rng.normal() if ramp.tilt_spread else 0.0)
+    d += tilt * z + ramp.fringe * np.sin(2 * np.pi * z / ramp.period + ramp.fringe_phase)
+    d += 0.5 * ramp.drag * np.where(np.arange(z.size) < approach, 1.0, -1.0)
+    d += ramp.drift * np.linspace(0.0, 1.0, z.size)
+    if ramp.walk:
+        steps = np.sqrt(ramp.walk * np.abs(np.diff(z, prepend=z[0])))
+        d += np.cumsum(steps * rng.normal(size=z.size))
 
 
 def spoil(kind: str, z: Array, d: Array, lever: Lever, contact: float, rng: np.random.Generator

@@ -63,6 +63,7 @@ ROOMS = (
     "simulate",
     "simulate_relaxing",
     "simulate_spoils",
+    "rehearsal",
     "figures",
     "report",
     "workfile",
