@@ -28,7 +28,7 @@ class Entry:
     id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
     keys : shortcut as Qt writes it, or the name of a standard key; "" for none
     icon : name in `palpate.icons`
-    menu : "File", "Edit", "View" or "Help"; "" to show it in no menu
+    menu : "File", "Edit", "Doubts", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
     short : word beside the icon in the toolbar
@@ -96,6 +96,35 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("marks", "Show &marks of doubt", "show_marks",
           "Mark the pixels with a severe doubt on the map", "Ctrl+M", "", "View",
           checkable=True),
+    Entry("next_doubtful", "&Next doubtful pixel", "next_doubtful",
+          "Go to the next pixel of the list of doubts", "N", "", "Doubts", MAP),
+    Entry("previous_doubtful", "&Previous doubtful pixel", "previous_doubtful",
+          "Go back to the pixel before it in the list of doubts", "B", "", "Doubts", MAP),
+    SEPARATOR,
+    Entry("keep_pixel", "&Keep", "keep",
+          "Believe the picked pixel, or the gathered ones, in spite of their doubts", "K", "",
+          "Doubts", MAP),
+    Entry("leave_pixel_out", "&Leave out", "leave_out",
+          "Use the picked pixel, or the gathered ones, in no statistic and no export", "L", "",
+          "Doubts", MAP),
+    Entry("correct_pixel", "&Correct", "correct",
+          "Give the picked pixel, or the gathered ones, a fit window or a contact point of their "
+          "own: drag it on the curve", "C", "", "Doubts", MAP),
+    Entry("take_pixel_back", "&Take back", "take_back",
+          "Forget what was decided about the picked pixel, or the gathered ones", "U", "",
+          "Doubts", MAP),
+    Entry("note_pixel", "N&ote", "note_pixel", "Write a note on the decision", "T", "", "Doubts",
+          MAP),
+    SEPARATOR,
+    Entry("gather_alike", "Gather &all like this", "gather_alike",
+          "Gather all pixels that carry the same doubt and are at least as bad", "A", "", "Doubts",
+          MAP),
+    Entry("let_go", "Let &go what is gathered", "let_go",
+          "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
+    SEPARATOR,
+    Entry("panel_doubts", "&Doubts", "show_doubts_panel",
+          "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
+          "doubts", "View", MAP, checkable=True),
     Entry("panel_settings", "&Settings", "show_settings_panel", "Show or hide the settings",
           "F9", "settings", "View", MAP, checkable=True),
     Entry("panel_values", "&Values", "show_values_panel",

@@ -173,6 +173,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.domain_table(desk.report, desk.composition, path)))
 
+    def ask_save_decisions(self) -> None:
+        """Save the table of all decided pixels."""
+        analysis = self._session.analysis
+        if analysis is None or not analysis.review:
+            return
+        name = f"{saving.stem_of(self._session.map)}_decisions.csv"
+        path = files.ask_save(self._window, "Save the decisions", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.decision_table(analysis, path)))
+
     def ask_save_budget(self, text: str) -> None:
         """Save a budget of uncertainty, which is given as comma-separated values."""
         row, col = self._session.selection or (0, 0)

@@ -35,7 +35,7 @@ from .status import Status
 if TYPE_CHECKING:
     from .workspace import Workspace
 
-LAYOUT_VERSION = 4
+LAYOUT_VERSION = 5
 
 
 class MainWindow(QMainWindow):
@@ -79,8 +79,9 @@ class MainWindow(QMainWindow):
         self.law_dock = self._dock("Law", "law", QWidget())
         self.components_dock = self._dock("Components", "components", QWidget())
         self.places_dock = self._dock("Places", "places", QWidget())
+        self.doubts_dock = self._dock("Doubts", "doubts", QWidget())
         self.docks = (self.values_dock, self.settings_dock, self.law_dock, self.components_dock,
-                      self.places_dock)  # fmt: skip
+                      self.places_dock, self.doubts_dock)  # fmt: skip
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
         self._offer_samples()
@@ -138,10 +139,14 @@ class MainWindow(QMainWindow):
             for dock, panel in ((self.values_dock, self.workspace.values),
                                 (self.law_dock, self.workspace.law),
                                 (self.components_dock, self.workspace.components),
-                                (self.places_dock, self.workspace.places)):  # fmt: skip
+                                (self.places_dock, self.workspace.places),
+                                (self.doubts_dock, self.workspace.doubts)):  # fmt: skip
                 old = dock.widget()
                 dock.setWidget(panel)
                 old.deleteLater()
+            self.doubts_dock.visibilityChanged.connect(self.workspace.doubts.set_in_sight)
+            self.workspace.review_desk.said.connect(self.say)
+            self.workspace.doubts.decided.save_wanted.connect(self.commands.ask_save_decisions)
             self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip
@@ -358,6 +363,9 @@ class MainWindow(QMainWindow):
     def show_components_panel(self, on: bool) -> None:
         self._show_panel(self.components_dock, on)
 
+    def show_doubts_panel(self, on: bool) -> None:
+        self._show_panel(self.doubts_dock, on)
+
     def show_places_panel(self, on: bool) -> None:
         self._show_panel(self.places_dock, on)
 
@@ -368,6 +376,39 @@ class MainWindow(QMainWindow):
         if on or behind:
             dock.raise_()
         self.actions_by_id[f"panel_{dock.objectName()}"].setChecked(on or behind)
+
+    # -- doubts: the desk does it, once the views are made ---------------------------------------
+
+    def next_doubtful(self) -> None:
+        self.make_workspace().review_desk.next_doubtful()
+
+    def previous_doubtful(self) -> None:
+        self.make_workspace().review_desk.previous_doubtful()
+
+    def keep(self) -> None:
+        self.make_workspace().review_desk.keep()
+
+    def leave_out(self) -> None:
+        self.make_workspace().review_desk.leave_out()
+
+    def correct(self) -> None:
+        self.make_workspace().review_desk.correct()
+
+    def take_back(self) -> None:
+        self.make_workspace().review_desk.take_back()
+
+    def gather_alike(self) -> None:
+        self.make_workspace().review_desk.gather_alike()
+
+    def let_go(self) -> None:
+        self.session.gather(None)
+
+    def note_pixel(self) -> None:
+        """Show the page with the note, and put the cursor there."""
+        self._show_panel(self.doubts_dock, True)
+        self.doubts_dock.raise_()
+        self.make_workspace().doubts.show_page("decide")
+        self.make_workspace().doubts.decide.note.setFocus()
 
     # -- dropping and closing -------------------------------------------------------------------
 

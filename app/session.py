@@ -181,6 +181,17 @@ class Session(QObject):
         return shown
 
     @property
+    def worked_out(self) -> Any:
+        """The newest complete analysis as the worker gave it: its numbers and doubts do not depend
+        on which pixels are kept or left out."""
+        return self._whole
+
+    @property
+    def kept_review(self) -> Review:
+        """The review without what a hand is dragging."""
+        return self._history.current.review
+
+    @property
     def report(self) -> Any:
         """`CurveReport` of the picked pixel under the displayed settings; None if there is none,
         and `note` then says why."""
@@ -441,7 +452,7 @@ class Session(QObject):
         """Pick a pixel; outside the map nothing happens."""
         if self.map is None:
             return
-        rows, cols = self.map.shape
+        (rows, cols), row, col = self.map.shape, int(row), int(col)
         if not (0 <= row < rows and 0 <= col < cols) or (row, col) == self._selection:
             return
         self._selection = (row, col)

@@ -14,9 +14,11 @@ from ..core.curvereport import window_change
 from .component_desk import ComponentDesk
 from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
+from .effect_desk import EffectDesk
 from .law_desk import LawDesk
 from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
+from .panels.doubts import DoubtsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.places import PlacesPanel
@@ -25,6 +27,7 @@ from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
 from .reference_desk import ReferenceDesk
+from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
@@ -37,7 +40,7 @@ from .walk import Walker
 
 class Workspace(QWidget):
     """Map, channels and what belongs to the picked pixel or to all side by side, notices above
-    them; `values`, `law`, `components` and `places` belong into docks.
+    them; `values`, `law`, `components`, `places` and `doubts` belong into docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -56,6 +59,9 @@ class Workspace(QWidget):
         self.component_desk = ComponentDesk(session, self.components, parent=self)
         self.shape_desk = ShapeDesk(session, self.component_desk, self.components, parent=self)
         self.surface_desk = SurfaceDesk(session, self.component_desk, parent=self)
+        self.doubts = DoubtsPanel()
+        self.review_desk = ReviewDesk(session, self.doubts, self.component_desk, parent=self)
+        self.effect_desk = EffectDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
@@ -112,6 +118,9 @@ class Workspace(QWidget):
         session.channel_changed.connect(self.show_channel)
         session.analysis_changed.connect(self.show_analysis)
         session.selection_changed.connect(self.show_selection)
+        session.review_changed.connect(self.show_review)
+        self.review_desk.correcting_changed.connect(self.curve.set_correcting)
+        self.doubts.seen.connect(lambda _: self.show_review())
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
         self.map.picked.connect(session.select)
@@ -125,6 +134,8 @@ class Workspace(QWidget):
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
+        self.curve.contact_dragging.connect(self._dragging_contact)
+        self.curve.contact_dropped.connect(self._dropped)
 
     # -- what is shown --------------------------------------------------------------------------
 
@@ -231,6 +242,19 @@ class Workspace(QWidget):
             name, values = FIRST_CHANNEL, fmap.overview
         with QSignalBlocker(self.map):
             self.map.show_values(values, fmap.x, fmap.y, CHANNELS[name], fmap.has_scale, marks)
+        self.show_review()
+
+    def show_review(self) -> None:
+        """The marks of doubts and decisions."""
+        analysis, fmap = self._session.analysis, self._session.map
+        if fmap is None:
+            return
+        doubted = severe = None
+        if analysis is not None:
+            doubted, severe = analysis.doubts != 0, analysis.severe
+        with QSignalBlocker(self.map):
+            self.map.show_review(self._session.review.kinds(fmap.shape), doubted, severe,
+                                 mild=self.doubts.in_sight)  # fmt: skip
 
     def show_selection(self) -> None:
         with QSignalBlocker(self.map):
@@ -247,7 +271,7 @@ class Workspace(QWidget):
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
-                     self.picture_desk):  # fmt: skip
+                     self.picture_desk, self.doubts):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
@@ -272,14 +296,35 @@ class Workspace(QWidget):
         report = self._session.report
         change: dict[str, Any] = window_change(report, z_from, z_to) if report is not None else {}
         if change:
-            self._session.preview(change)
+            self._preview_change(change)
 
-    def _dropped(self, z_from: float, z_to: float) -> None:
+    def _preview_change(self, change: dict[str, Any]) -> None:
+        """For all pixels, or for those that are being corrected."""
+        if not self.review_desk.correcting:
+            self._session.preview(change)
+            return
+        work = self.review_desk.corrected(change)
+        if work is not None:
+            self._session.preview_work(work)
+
+    def _dragging_contact(self, z0: float) -> None:
+        """A hand has the contact point; only those pixels follow that are being corrected."""
+        if self._given_up or not (math.isfinite(z0) and self.review_desk.correcting):
+            return
+        if not self._session.dragging:
+            self._session.begin_drag()
+        self._preview_change({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
+
+    def _dropped(self, *_: float) -> None:
         given_up, self._given_up = self._given_up, False
         if given_up or not self._session.dragging:
             self.show_report()
             return
-        self._session.commit("fit window")
+        what = "fit window"
+        if self.review_desk.correcting:
+            count = self.review_desk.targets().count
+            what = "correction of " + (f"{count:,} pixels" if count > 1 else "1 pixel")
+        self._session.commit(what)
         self.show_report()  # the window stands where the settings put it
 
     def _escape(self) -> bool:

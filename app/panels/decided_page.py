@@ -51,7 +51,7 @@ class DecidedPage(Page):
             self.foot.addWidget(button)
         self.foot.addStretch(1)
         self.table.chosen.connect(lambda key: self.chosen.emit(key) if key is not None else None)
-        self.table.activated_line.connect(self.gather_wanted)
+        self.table.activated_line.connect(lambda key: self.gather_wanted.emit(key))
         self.buttons["show"].clicked.connect(lambda: self.gather_wanted.emit(self.number))
         self.buttons["take_back"].clicked.connect(lambda: self.taken_back.emit(self.number))
         self.buttons["save"].clicked.connect(self.save_wanted)

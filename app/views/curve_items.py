@@ -187,6 +187,40 @@ class FitWindow(pg.LinearRegionItem):
             self.dropped.emit(*self.getRegion())
 
 
+class ContactLine(pg.InfiniteLine):
+    """The contact point as a line that can be dragged along the x axis, while single pixels are
+    being corrected. Signals, for the person's hand only: dragging(x), dropped(x)."""
+
+    dragging = Signal(float)
+    dropped = Signal(float)
+
+    def __init__(self) -> None:
+        super().__init__(angle=90, movable=True)
+        self.setCursor(Qt.CursorShape.SizeHorCursor)
+        self.setZValue(LOOKS["contact"].level - 2)
+        self.sigDragged.connect(lambda _: self.dragging.emit(self.value()))
+        self.sigPositionChangeFinished.connect(lambda _: self.dropped.emit(self.value()))
+        self.place(math.nan)
+
+    @property
+    def held(self) -> bool:
+        """True while the mouse has it."""
+        return self.moving
+
+    def place(self, x: float) -> None:
+        """Put it where the program wants it, nowhere if not finite; while it is held, the mouse
+        wins."""
+        if self.held:
+            return
+        self.setVisible(math.isfinite(x))
+        if math.isfinite(x):
+            self.setValue(x)
+
+    def set_theme(self, theme: Theme, ratio: float) -> None:
+        self.setPen(pg.mkPen(theme.accent, width=round(ratio), style=Qt.PenStyle.DashLine))
+        self.setHoverPen(pg.mkPen(theme.accent, width=3 * round(ratio)))
+
+
 class CurveItems:
     """All items of the upper plot, made once and given new data for ever."""
 
@@ -202,7 +236,7 @@ class CurveItems:
         self.marks = Marks(pxMode=True, size=11.0, brush=None)
         self.marks.setZValue(LOOKS["contact"].level - 1)
         self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
-        self.work, self.window = Area(), FitWindow()
+        self.work, self.window, self.hand = Area(), FitWindow(), ContactLine()
         self.work.setZValue(LOOKS["work"].level)
         self.lines["zero"].setZValue(0)
         self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
@@ -210,7 +244,7 @@ class CurveItems:
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
         for item in (*self.lines.values(), *self.points.values(), self.work, self.window,
-                     self.marks):  # fmt: skip
+                     self.marks, self.hand):  # fmt: skip
             plot.addItem(item, ignoreBounds=True)
         self.window.place(None)
 
@@ -230,6 +264,7 @@ class CurveItems:
             item.set_theme(theme)
         self.work.setBrush(look.colour(theme.work))
         self.window.set_theme(theme, ratio)
+        self.hand.set_theme(theme, ratio)
 
     def set_line(self, name: str, x: Array, y: Array) -> None:
         self.lines[name].setData(x, y)
@@ -250,6 +285,7 @@ class CurveItems:
             item.place(math.nan, math.nan)
         self.work.setData(EMPTY, EMPTY)
         self.window.place(None)
+        self.hand.place(math.nan)
 
 
 def symbol_style(what: Look, theme: Theme) -> tuple[QPen, QBrush]:

@@ -40,6 +40,8 @@ ROOM = 0.04
 LEAST_HEIGHT = 30.0
 """The whole curve is never shown less high than this many times its noise."""
 WHOLE, CONTACT = "whole", "contact"
+CORRECTS = ("Correcting: the fit window and the dashed contact line can be dragged for this pixel "
+            "alone (or the gathered ones); C ends it.")  # fmt: skip
 
 
 class CurveBox(pg.ViewBox):
@@ -68,11 +70,16 @@ class CurveView(QWidget):
     axes_changed(x, y) : other axes were chosen
     window_dragging(z_from, z_to) : the fit window is being dragged, base positions in nm
     window_dropped(z_from, z_to) : it was let go; once per drag
+    contact_dragging(z0) : the contact point is being dragged, base position in nm; only while
+        single pixels are corrected
+    contact_dropped(z0) : it was let go
     """
 
     axes_changed = Signal(str, str)
     window_dragging = Signal(float, float)
     window_dropped = Signal(float, float)
+    contact_dragging = Signal(float)
+    contact_dropped = Signal(float)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -84,6 +91,7 @@ class CurveView(QWidget):
         self._theme: Theme = LIGHT
         self._others: dict[str, tuple[CurveReport, str]] = {}  # by the names in BESIDE
         self._marks: tuple[tuple[int, int], list[tuple[str, float]]] = ((-1, -1), [])
+        self._correcting = False
         self._said = ""  # why other axes are shown than were chosen
         self._build()
         self.set_theme(LIGHT)
@@ -118,6 +126,9 @@ class CurveView(QWidget):
             area.sigRangeChangedManually.connect(lambda *_: setattr(self, "_part", ""))
         self.items.window.dragging.connect(lambda *x: self._on_window(self.window_dragging, x))
         self.items.window.dropped.connect(lambda *x: self._on_window(self.window_dropped, x))
+        hand = self.items.hand
+        hand.dragging.connect(lambda x: self._on_contact(self.contact_dragging, x))
+        hand.dropped.connect(lambda x: self._on_contact(self.contact_dropped, x))
 
     def _head(self) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -165,12 +176,13 @@ class CurveView(QWidget):
         if report is None:
             self._clear()
             return
-        held = self.items.window.held
+        held = self.items.window.held or self.items.hand.held
         if not held:
             self._frame, self._said = axes.frame_for(report, *self._wanted)
         self._draw(report, self._frame)
         self._draw_beside()
         self.items.window.place(axes.window_on(report, self._frame))
+        self._place_hand()
         self.legend.show_texts(legend_texts(report) | self._texts_beside())
         self.title.setText(f"Row {report.row}, column {report.col}")
         kind = (self._frame.x, self._frame.y, report.constants.lengths)
@@ -198,6 +210,19 @@ class CurveView(QWidget):
         self._draw_beside()
         if self._report is not None:
             self.legend.show_texts(legend_texts(self._report) | self._texts_beside())
+
+    def set_correcting(self, on: bool) -> None:
+        """Whether what is dragged corrects single pixels; the contact point then has a handle."""
+        self._correcting = on
+        self._place_hand()
+        self._draw_beside()
+
+    def _place_hand(self) -> None:
+        report = self._report
+        x = math.nan
+        if self._correcting and report is not None:
+            x = self._frame.point(report.contact, axes.fitted_branch(report))[0]
+        self.items.hand.place(x)
 
     def show_contacts(self, marks: list[tuple[str, float]]) -> None:
         """Mark contact points by other methods on this pixel's baseline: (symbol, z0 in nm)."""
@@ -327,8 +352,9 @@ class CurveView(QWidget):
         symbols = [s for (s, _), p in zip(marks, places, strict=True) if _finite(p)]
         items.set_marks(symbols, xy[:, 0], xy[:, 1])
         thin = f"Thin line: {self.other_words}." if self.other_words else ""
+        corrects = CORRECTS if self._correcting else ""
         dashed = f"Dashed: {self._others['reference'][1]}." if "reference" in self._others else ""
-        self.note.setText(" ".join(filter(None, (self._said, thin, dashed))))
+        self.note.setText(" ".join(filter(None, (corrects, self._said, thin, dashed))))
 
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
         """The baseline of each branch, thin over all of it and thick over its free part."""
@@ -399,6 +425,17 @@ class CurveView(QWidget):
     def _on_window(self, signal: SignalInstance, ends: tuple[float, float]) -> None:
         if self._report is not None:
             signal.emit(*axes.window_in_z(self._report, self._frame, ends))
+
+    def _on_contact(self, signal: SignalInstance, x: float) -> None:
+        """A place on the axis as a base position: on the baseline each axis runs as z does, or
+        against it."""
+        report = self._report
+        if report is None or not _finite(report.contact):
+            return
+        branch, z0 = axes.fitted_branch(report), report.contact[0]
+        here, there = (self._frame.point((z, 0.0), branch)[0] for z in (z0, z0 + 1.0))
+        if math.isfinite(here + there) and there != here:
+            signal.emit(z0 + (x - here) / (there - here))
 
     def _on_axes(self) -> None:
         x, y = self.x_choice.currentData(), self.y_choice.currentData()

@@ -188,8 +188,7 @@ class MapView(QWidget):
         mild : whether mild doubts are marked, too
         """
         self._severe = severe
-        self.marks.set_mild(mild)
-        self.marks.show_review(kinds, doubted)
+        self.marks.set_review(kinds, doubted, mild)
         self.marks.show_doubts(severe, self.image.transform())
         self._show_key()
 
