@@ -31,7 +31,7 @@ TRUSTED = "Grey where one of them has no trusted value."
 SHOWN = {
     "difference": ("difference to the reference", "Δ{}", "now less the reference"),
     "ratio": ("ratio to the reference", "Δ ln {}", "100 ln(now / reference)"),
-    "significance": ("change in units of ±", "Δ{}/±", "change over √(s₁² + s₂²) of both local ±"),
+    "significance": ("change in ±", "Δ{}/±", "change over √(s₁² + s₂²) of both local ±"),
 }
 """Picture -> words after the channel's label, symbol, formula."""
 
