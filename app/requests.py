@@ -91,23 +91,29 @@ class OpenMap(Request):
 
 @dataclass(frozen=True, eq=False)
 class Analyse(Request):
-    """Analyse a map. Tells the picked pixel's report first (if asked), then coarse analyses."""
+    """Analyse a map, with what was decided about single pixels. Tells the picked pixel's report
+    first (if asked), then coarse analyses."""
 
     map: Any
     settings: Any
     previous: Any = None
     pixel: tuple[int, int] | None = None
+    review: Any = None
     lane: ClassVar[str] = "analysis"
     words: ClassVar[str] = "Analysing"
 
     def run(self, progress: Progress, tell: Tell) -> Any:
+        from ..core.corrections import reviewed
         from ..core.explain import explain
         from ..core.pipeline import analyse
 
         if self.pixel is not None:
             tell(explain(self.map, self.settings, *self.pixel, self.previous))
-        return analyse(self.map, self.settings, previous=self.previous, progress=progress,
-                       partial=tell)  # fmt: skip
+        plain = analyse(self.map, self.settings, previous=self.previous, progress=progress,
+                        partial=tell)  # fmt: skip
+        if self.review is None:
+            return plain
+        return reviewed(plain, self.review, progress, known=self.previous)
 
 
 @dataclass(frozen=True, eq=False)

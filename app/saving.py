@@ -116,7 +116,7 @@ def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -
         progress.step(0, 0, "Saving the result")
         beside = Beside()
         if work is not None:
-            left_out = work.left_out.mask(analysis.map.shape)
+            left_out = work.review.left_out.mask(analysis.map.shape)
             places = work.places.to_json() if work.places else ""
             beside = Beside(_components_of(made), left_out, places, work.rule.to_json())
         return [Path(save_analysis(path, analysis, beside))]
@@ -166,6 +166,19 @@ def domain_table(report: Any, composition: Any, path: Path) -> Write:
 
         progress.step(0, 0, "Saving the domains")
         return [save_rows(path, domain_rows(report, composition))]
+
+    return write
+
+
+def decision_table(analysis: Any, path: Path) -> Write:
+    """Write one row for each pixel that was decided about."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.components.exports import save_rows
+        from ..core.review import decision_rows
+
+        progress.step(0, 0, "Saving the decisions")
+        return [save_rows(path, decision_rows(analysis))]
 
     return write
 

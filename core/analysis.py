@@ -12,8 +12,10 @@ import numpy as np
 from .calibration import Constants
 from .channels import CHANNELS, Channel, Tables, asked_for
 from .columns import baseline as bl
+from .decisions import Pixels, Review
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
+from .neighbours import loneliness
 from .settings import Settings
 
 Array = np.ndarray
@@ -33,7 +35,10 @@ class Analysis:
     started, ended : ISO 8601 times
     pooled_walk : a slow noise to use instead of this analysis's own, as for one curve of a map
     period : of the optical fringes [nm], given or found; NaN if there are none
-    left_out : bool (rows, cols), pixels left out by hand; None if there are none
+    review : what was decided about single pixels
+    corrections : (curves (n,), their own analysis with n rows) for each correction of the review
+        that has been worked out; made by `corrections.reviewed`
+    base : the analysis without any correction, if there are corrections
     """
 
     map: ForceMap
@@ -47,7 +52,9 @@ class Analysis:
     ended: str = ""
     pooled_walk: float | None = None
     period: float = math.nan
-    left_out: Array | None = None
+    review: Review = field(default_factory=Review)
+    corrections: tuple[tuple[Array, Analysis], ...] = ()
+    base: Analysis | None = field(default=None, repr=False)
     _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
 
     @property
@@ -108,6 +115,11 @@ class Analysis:
             if not self.constants.lengths and name != "height":
                 value[:] = np.nan
             value[~np.isfinite(value) | ~self.done] = np.nan
+            for curves, own in self.corrections:
+                there, spread = own.per_curve(name)
+                value[curves] = there
+                if error is not None and spread is not None:
+                    error[curves] = spread
             value.flags.writeable = False
             if error is not None:
                 error[~np.isfinite(value) | ~np.isfinite(error)] = np.nan
@@ -140,13 +152,7 @@ class Analysis:
 
     def preview(self, name: str) -> Array:
         """As `channel`, while pixels are still missing filled from the coarse ones around."""
-        values = self.channel(name)
-        if self.step <= 1:
-            return values
-        coarse = values[:: self.step, :: self.step]
-        rows, cols = values.shape
-        filled = np.repeat(np.repeat(coarse, self.step, 0), self.step, 1)[:rows, :cols]
-        return np.where(np.isfinite(values), values, filled)
+        return filled(self.channel(name), self.step)
 
     def channels(self) -> list[tuple[Channel, Array, Array | None]]:
         """Every channel that the settings ask for, its map and the map of its local uncertainty."""
@@ -164,7 +170,7 @@ class Analysis:
                     self.constants.lengths,
                     fit_back=fit.branch == "retract" or fit.adhesion == "two_point",
                     slope_back=stiffness.branch == "retract",
-                    steepness=self.steepness)  # fmt: skip
+                    steepness=self.steepness, lonely=lambda: self.lonely)  # fmt: skip
 
     @cached_property
     def steepness(self) -> Array | None:
@@ -185,9 +191,33 @@ class Analysis:
         return out
 
     @cached_property
+    def lonely(self) -> Array:
+        """How far each curve's pixel is from its neighbours (P,), see `neighbours.loneliness`; NaN
+        where these are not the curves of the map."""
+        if self.tables.base.shape[0] != self.map.n_curves:
+            return np.full(self.tables.base.shape[0], np.nan)
+        maps, errors = [], []
+        for name in ("reduced_modulus", "release_force"):
+            value, error = self.channel(name), self.errors(name)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                maps.append(np.log(np.where(value > 0.0, value, np.nan)))
+                errors.append(np.zeros(value.shape) if error is None else error / value)
+        return loneliness(maps, errors)[self.map.pixel[:, 0], self.map.pixel[:, 1]]
+
+    def case_of(self, own: Analysis, curves: Array) -> Case:
+        """What the doubts of some curves are judged by that have an analysis of their own (n rows):
+        what only the map can tell is this map's."""
+        steep = self.steepness
+        return replace(own.case, median_noise=self.case.median_noise,
+                       steepness=None if steep is None else steep[curves],
+                       lonely=lambda: self.lonely[curves])  # fmt: skip
+
+    @cached_property
     def curve_doubts(self) -> Array:
         """Doubts of each curve as bits, uint64 (P,); 0 where not analysed yet."""
         bits = raise_doubts(self.case)
+        for curves, own in self.corrections:
+            bits[curves] = raise_doubts(self.case_of(own, curves))
         bits[~self.done] = 0
         bits.flags.writeable = False
         return bits
@@ -205,28 +235,46 @@ class Analysis:
 
     @property
     def severe(self) -> Array:
-        """(rows, cols) bool: pixels whose numbers are not to be used."""
-        return (self.doubts & np.uint64(self.severe_mask)) != 0
+        """(rows, cols) bool: pixels whose numbers are not to be used: a severe doubt, and nobody
+        decided to keep them all the same."""
+        found = (self.doubts & np.uint64(self.severe_mask)) != 0
+        return found & ~self.review.kept.mask(self.map.shape) if self.review else found
 
     @property
     def trusted(self) -> Array:
-        """(rows, cols) bool: pixels that have a curve without a severe doubt, and are not left out
-        by hand."""
+        """(rows, cols) bool: pixels that have a curve without a severe doubt (or kept in spite of
+        it), and are not left out by hand."""
         good = (self.map.index_map >= 0) & ~self.severe
         return good if self.left_out is None else good & ~self.left_out
+
+    @property
+    def left_out(self) -> Array | None:
+        """(rows, cols) bool: pixels left out by hand; None if there are none."""
+        found = self.review.left_out
+        return found.mask(self.map.shape) if found else None
 
     @cached_property
     def curve_left_out(self) -> Array:
         """(P,) bool: curves of pixels that were left out by hand."""
+        return self._curves_of(self.review.left_out)
+
+    def sound(self, mask: int | None = None) -> Array:
+        """(P,) bool: as `trusted`, a curve each; `mask` holds other doubts than the severe ones."""
+        mask = self.severe_mask if mask is None else mask
+        bad = (self.curve_doubts & np.uint64(mask)) != 0
+        return ~self.curve_left_out & (~bad | self._curves_of(self.review.kept))
+
+    def _curves_of(self, pixels: Pixels) -> Array:
         out = np.zeros(self.map.n_curves, bool)
-        if self.left_out is not None:
-            index = self.map.index_map[self.left_out]
+        if pixels:
+            index = self.map.index_map[pixels.mask(self.map.shape)]
             out[index[index >= 0]] = True
         return out
 
     def without(self, left_out: Array | None) -> Analysis:
-        """The same analysis with other pixels left out by hand; the channels are shared."""
-        return replace(self, left_out=left_out)
+        """The same analysis with exactly these pixels left out by hand; the channels are shared."""
+        mask = np.zeros(self.map.shape, bool) if left_out is None else left_out
+        return replace(self, review=self.review.with_left_out(mask))
 
     @property
     def doubt_meanings(self) -> list[tuple[int, str, str]]:
@@ -238,6 +286,17 @@ class Analysis:
         bits = self.curve_doubts
         counts = {d.name: int(np.count_nonzero(bits & np.uint64(d.mask))) for d in DOUBTS.values()}
         return {name: count for name, count in counts.items() if count}
+
+
+def filled(values: Array, step: int) -> Array:
+    """A map of which only pixels `step` apart are known, (rows, cols): NaN filled from the coarse
+    ones around; as it is at step 1."""
+    if step <= 1:
+        return values
+    coarse = values[::step, ::step]
+    rows, cols = values.shape
+    around = np.repeat(np.repeat(coarse, step, 0), step, 1)[:rows, :cols]
+    return np.where(np.isfinite(values), values, around)
 
 
 def _smaller_difference(values: Array, axis: int) -> Array:

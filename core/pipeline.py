@@ -33,7 +33,7 @@ from .columns import viscous as vs
 from .forcemap import Block, ForceMap
 from .models import POWER, law_of, tables
 from .progress import Progress
-from .settings import CONTACTS, Settings
+from .settings import CONTACTS, GIVEN, Settings
 from .steps import loops
 from .steps.clock import clock_of, timing
 from .steps.contact import contact_loop
@@ -188,8 +188,32 @@ def _fit_key(r: Request) -> Hashable:
     known = low == low  # a NaN would make every key differ from itself
     window = (by, low, high) if known else (by, None, None)
     return (_baseline_key(r), held, law_of(fit.law).exponent, fit.adhesion, fit.distance,
-            free_of(r.settings), fit.contact, r.constants.shape.key, backwards(r.settings), window,
+            free_of(r.settings), _held_by(r), r.constants.shape.key, backwards(r.settings), window,
             r.constants.lengths)  # fmt: skip
+
+
+def _held_by(r: Request) -> Hashable:
+    fit = r.settings.fit
+    return (GIVEN, fit.contact_at) if fit.contact == GIVEN else fit.contact
+
+
+def _held_contact(r: Request, block: Block, cut: Array, base: Array, pull: Array) -> Array:
+    """(n, 2) the contact point to hold and its variance; NaN where it is fitted.
+
+    One that was set by hand is as uncertain as a hand on a screen: by one sampling step.
+    """
+    contact = np.full((cut.shape[0], 2), np.nan)
+    fit = r.settings.fit
+    if cl.Z0 in free_of(r.settings):
+        return contact
+    if fit.contact == GIVEN:
+        step = base[:, bl.Z_RANGE] / np.maximum(base[:, bl.B_KEPT] - 1.0, 1.0)
+        contact[:, 0], contact[:, 1] = fit.contact_at, step**2
+        return contact
+    contact_loop(block.z, block.signal, block.start, cut, r.scale, base,
+                 np.ascontiguousarray(pull[:, :2]), backwards(r.settings),
+                 law_of(fit.law).exponent, list(CONTACTS).index(fit.contact), contact)  # fmt: skip
+    return contact
 
 
 def pull_columns(adhesion: str) -> tuple[int, int]:
@@ -213,11 +237,7 @@ def _run_fit(r: Request, block: Block, cut: Array, rows: Rows) -> None:
     pull = np.zeros((cut.shape[0], 3))
     if fit.adhesion != "none":
         pull[:] = rows["retract"][:, [*pull_columns(fit.adhesion), rt.SLOW_PULL]]
-    contact = np.full((cut.shape[0], 2), np.nan)
-    if cl.Z0 not in free_of(r.settings):
-        contact_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"],
-                     np.ascontiguousarray(pull[:, :2]), backwards(r.settings),
-                     law_of(fit.law).exponent, list(CONTACTS).index(fit.contact), contact)
+    contact = _held_contact(r, block, cut, rows["baseline"], pull)
     numbers, table = kernel_law(r)
     units = r.constants.shape.units_of(block.curves)
     loops.fit_loop(block.z, block.signal, block.start, cut, r.scale, rows["baseline"], pull,
@@ -337,6 +357,7 @@ class _Run:
     def _kept(self, name: str, previous: Analysis | None) -> Array | None:
         if previous is None or previous.map is not self.map or not previous.complete:
             return None
+        previous = previous.base or previous  # without the rows of single pixels' corrections
         return previous.stage_tables[name] if previous.keys[name] == self.keys[name] else None
 
     def snapshot(self, step: int, ended: str = "") -> Analysis:
@@ -432,10 +453,16 @@ def analyse(
     return run.snapshot(1, _now())
 
 
-def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, Block, Rows]:
-    """All stages over a single curve: the same loops that `analyse` runs, with one row each."""
-    request = request_of(fmap, settings)
-    block = fmap.read_block(np.array([curve]))
-    rows: dict[str, Any] = {name: stage.empty(1, settings) for name, stage in STAGES.items()}
+def some_curves(fmap: ForceMap, request: Request, curves: Array) -> tuple[Block, Rows]:
+    """All stages over some curves: the same loops that `analyse` runs, with one row each."""
+    block = fmap.read_block(curves)
+    rows: dict[str, Any] = {name: stage.empty(curves.size, request.settings)
+                            for name, stage in STAGES.items()}  # fmt: skip
     run_rows(request, fmap, block, rows, list(STAGES))
-    return request, block, rows
+    return block, rows
+
+
+def one_curve(fmap: ForceMap, settings: Settings, curve: int) -> tuple[Request, Block, Rows]:
+    """As `some_curves`, for a single one."""
+    request = request_of(fmap, settings)
+    return request, *some_curves(fmap, request, np.array([curve]))

@@ -30,13 +30,14 @@ from .sections import (
     Uncertainty,
     Viscous,
 )
-from .sections.curve import ADHESIONS, CONTACTS, SHAPES
+from .sections.curve import ADHESIONS, CONTACTS, GIVEN, SHAPES
 from .sections.declare import OURS, PRACTICE, as_declared, check_value, choice, number, range_text
 
 __all__ = [
-    "ADHESIONS", "CONTACTS", "OURS", "PRACTICE", "SECTIONS", "SHAPES", "VERSION", "Adhesion",
-    "Baseline", "Calibration", "Doubts", "Fit", "Layer", "Sample", "Settings", "Stiffness", "Tip",
-    "Uncertainty", "Viscous", "as_declared", "check_value", "choice", "declaration",
+    "ADHESIONS", "CONTACTS", "GIVEN", "OURS", "PRACTICE", "SECTIONS", "SHAPES", "VERSION",
+    "Adhesion", "Baseline", "Calibration", "Doubts", "Fit", "Layer", "Sample", "Settings",
+    "Stiffness", "Tip", "Uncertainty", "Viscous", "as_declared", "check_value", "choice",
+    "declaration",
     "declarations", "number", "range_text", "split",
 ]  # fmt: skip
 

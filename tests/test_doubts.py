@@ -277,6 +277,7 @@ def test_every_doubt_has_its_case():
         "jkr_outside",
         "viscous_failed", "viscous_bound", "viscous_untimed", "viscous_bad_fit",
         "viscous_uncertain", "loss_below_zero", "modulus_uncertain", "modulus_unknown",
+        "alone",  # test_mapdoubts_alone.py
         "steep_surface",
     }  # fmt: skip
     assert covered == set(DOUBTS)

@@ -29,7 +29,7 @@ def about_of(fmap: Any, settings: Any, row: int, col: int, name: str) -> dict[st
         "contact law": SHAPES.get(fit.law, fit.law),
         "adhesion": ADHESIONS.get(fit.adhesion, fit.adhesion),
         "pull-off": "" if fit.adhesion == "none" else pull,
-        "contact point": CONTACTS.get(fit.contact, fit.contact),
+        "contact point": CONTACTS.get(fit.contact, "given by hand"),
         "branch": fit.branch, "window": f"{low:g} to {high:g} {by[fit.window]}",
         "baseline": f"{base.branches}, fringes {base.fringes}",
         "Poisson ratio": f"{settings.sample.poisson_ratio:g}",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPolygonF
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QMouseEvent, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
@@ -108,10 +108,13 @@ def figure_text(doubt: Raised) -> str:
 
 
 class DoubtRow(QWidget):
-    """One doubt: sign, sentence, figure."""
+    """One doubt: sign, sentence, figure. Signal clicked(name)."""
+
+    clicked = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
+        self._name = ""
         self.sign, self.sentence, self.figure = Sign(), QLabel(), look.toned(QLabel(), "muted")
         for label in (self.sentence, self.figure):  # they wrap, and never make the panel wider
             label.setWordWrap(True)
@@ -127,16 +130,26 @@ class DoubtRow(QWidget):
         row.addLayout(words, 1)
 
     def show_doubt(self, doubt: Raised, theme: Theme) -> None:
-        severe = doubt.severity == SEVERE
+        severe, self._name = doubt.severity == SEVERE, doubt.name
         self.sign.show_severity(severe, theme)
-        self.sentence.setText(doubt.sentence)
-        self.setToolTip(doubt.repair)
+        self.sentence.setText(f"{doubt.sentence} {doubt.repair}".rstrip())
+        placed = bool(doubt.place[0]) and math.isfinite(sum(doubt.place[1:]))
+        self.setToolTip("Click to see it on the curve" if placed else "")
+        self.setCursor(Qt.CursorShape.PointingHandCursor if placed else Qt.CursorShape.ArrowCursor)
         figure = figure_text(doubt)
         self.figure.setText(f"{doubt.severity}: {figure}" if figure else doubt.severity)
 
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.clicked.emit(self._name)
+
 
 class ValuesPanel(QWidget):
-    """The doubts of one pixel, and its numbers in fixed columns; grey if not to be used."""
+    """Signal doubt_chosen(name): a doubt was clicked, to be seen on the curve.
+
+    The doubts of one pixel, and its numbers in fixed columns; grey if not to be used."""
+
+    doubt_chosen = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -270,6 +283,7 @@ class ValuesPanel(QWidget):
         self.sign.show_severity(severe > 0, self._theme, bool(found))
         while len(self.rows) < len(found):
             self.rows.append(DoubtRow())
+            self.rows[-1].clicked.connect(self.doubt_chosen)
             self._doubts.addWidget(self.rows[-1])
         for i, row in enumerate(self.rows):
             row.setVisible(i < len(found))

@@ -96,8 +96,7 @@ def _sloped(analysis: Analysis) -> Array:
     """Curves without a severe doubt other than about their slope and what follows from it."""
     follows = ("slope_above_one", "fit_failed", "at_bound", "fit_stuck", "beyond_law")
     mask = analysis.severe_mask & ~sum(DOUBTS[name].mask for name in follows)
-    sound = ((analysis.curve_doubts & np.uint64(mask)) == 0) & analysis.done
-    return np.flatnonzero(sound & ~analysis.curve_left_out)
+    return np.flatnonzero(analysis.sound(mask) & analysis.done)
 
 
 def check_pressure(figures: Figures) -> Check:

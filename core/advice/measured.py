@@ -21,9 +21,7 @@ MOST = 4096
 
 def trusted_curves(analysis: Analysis, most: int = MOST) -> Array:
     """Curves without a severe doubt, at most so many, evenly spread."""
-    sound = (analysis.curve_doubts & np.uint64(analysis.severe_mask)) == 0
-    good = np.flatnonzero(sound & ~analysis.curve_left_out)
-    good = good[analysis.done[good]]
+    good = np.flatnonzero(analysis.sound() & analysis.done)
     shown = analysis.map.index_map
     good = good[np.isin(good, shown[shown >= 0])]
     if good.size > most:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ..forcemap import Constant, ForceMap
 from ..mapparts import Recorded
 from ..models import law_of
-from ..settings import CONTACTS, Settings
+from ..settings import CONTACTS, GIVEN, Settings
 from .shape import Shape, shape_of
 
 RECORDED, SET, ABSENT = "recorded", "set here", "missing"
@@ -146,7 +146,9 @@ def remarks(fmap: ForceMap, settings: Settings) -> list[str]:
         found.append(f"The map records a tip of the shape “{shape}”, but the contact law is the "
                      f"{law}.")  # fmt: skip
     if settings.fit.contact != "free" and settings.fit.adhesion != "two_point":
-        found.append(f"The contact point is found by {CONTACTS[settings.fit.contact]} and held. "
+        by_hand = settings.fit.contact == GIVEN
+        how = "given by hand" if by_hand else f"found by {CONTACTS[settings.fit.contact]}"
+        found.append(f"The contact point is {how} and held. "
                      "What that way of finding it is known to be off by is not in the ± of the "
                      "modulus; the page “Contact point” tells it.")  # fmt: skip
     return found

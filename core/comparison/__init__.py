@@ -223,8 +223,7 @@ def compare_on_map(analysis: Analysis, options: Sequence[Option] | None = None,
     curves, note = curves_of(fmap)
     note = " ".join(filter(None, (note, window_note(settings))))
     mask = severe_mask() & ~sum(DOUBTS[name].mask for name in OF_THE_FIT if name in DOUBTS)
-    sound = (analysis.curve_doubts[curves] & np.uint64(mask)) == 0
-    curves = curves[sound & ~analysis.curve_left_out[curves]]
+    curves = curves[analysis.sound(mask)[curves]]
     before = analysis.per_curve("modulus")[0][curves]
     runs = list(run_all(fmap, settings, options, curves, analysis, progress, analysis.walk))
     fitted = [run for run in runs if run.settings is not None and _enough(run)]

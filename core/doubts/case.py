@@ -26,7 +26,8 @@ class Case:
     the approach should stop, NaN if not recorded. `median_noise` is the median over the whole map,
     so that one curve can be compared with it. `fit_back` and `slope_back` say that the law, or the
     slope in contact, was taken from the retract. `steepness` (P,) is how steep the surface is at
-    each curve [degrees], NaN where unknown; None without a map in nm.
+    each curve [degrees], NaN where unknown; None without a map in nm. `lonely` tells how far each
+    curve's pixel is from its neighbours, see ``neighbours.py``; None where there is no map to ask.
     """
 
     tables: Tables
@@ -37,6 +38,7 @@ class Case:
     fit_back: bool = False
     slope_back: bool = False
     steepness: Array | None = None
+    lonely: Callable[[], Array] | None = None
 
     @property
     def curves(self) -> int:

@@ -263,6 +263,11 @@ _ALL = (
           "The surface is steep here: the contact is wider than on the flat and the tip may "
           "slide.",
           sa.surface_slope, lambda f, s: f > s.steepest, "degrees", lambda s: s.steepest),
+    Doubt("alone", MILD,
+          "Modulus or pull-off lies outside all that the pixels around show, and fewer than two of "
+          "them are alike.",
+          sa.loneliness, lambda f, s: f > s.worst_neighbour, "usual differences",
+          lambda s: s.worst_neighbour),
 )  # fmt: skip
 
 DOUBTS: dict[str, Doubt] = {d.name: replace(d, bit=bit) for bit, d in enumerate(_ALL)}

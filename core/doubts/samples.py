@@ -151,3 +151,8 @@ def rise_while_still(c: Case) -> Array:
 
 def surface_slope(c: Case) -> Array:
     return c.filled(np.nan) if c.steepness is None else c.steepness
+
+
+def loneliness(c: Case) -> Array:
+    """How far the pixel is from all of its neighbours, in what neighbours usually differ by."""
+    return c.filled(np.nan) if c.lonely is None else c.lonely()

@@ -150,3 +150,37 @@ class Doubts:
         "A pixel on a steeper slope is doubted.",
         "20 to 30 degrees; common practice, no source",
     )  # fmt: skip
+    worst_neighbour: float = number(
+        6.0, "Unlike its neighbours", "usual differences", 2.0, 1000.0,
+        "A pixel of which fewer than two of the 24 around are alike, and that lies outside what "
+        "they show, by this many times what neighbours usually differ by.", OURS,
+    )  # fmt: skip
+    least_step: float = number(
+        5.0, "Step between lines", "%", 1.0, 100.0,
+        "A step of modulus or pull-off from one scan line to the next that all components share, "
+        "and that is larger than this, is a doubt about the map: the tip has changed.", OURS,
+    )  # fmt: skip
+    worst_sensitivity: float = number(
+        5.0, "Sensitivity off by", "%", 1.0, 100.0,
+        "A deflection sensitivity that the stiffest curves find wrong by more than this is a doubt "
+        "about the map.", "3 to 5 % is the usual uncertainty, from memory",
+    )  # fmt: skip
+    worst_trend: float = number(
+        20.0, "Trend along the scan", "%", 1.0, 1000.0,
+        "Noise, pull-off or modulus that drifts over the map by more than this, beyond what chance "
+        "does, is a doubt about the map.", OURS,
+    )  # fmt: skip
+    worst_height_drift: float = number(
+        0.2, "Drift of z", "nm per line", 0.0, 1e4,
+        "A height that drifts by more than this from line to line is a doubt about the map.", OURS,
+    )  # fmt: skip
+    worst_height_step: float = number(
+        2.0, "Height jumps by", "nm", 0.0, 1e6,
+        "A jump of the height from one line to the next that the whole line shares, and that is "
+        "larger than this, is a doubt about the map.", OURS,
+    )  # fmt: skip
+    worst_share: float = number(
+        10.0, "Curves severely doubted", "%", 0.1, 100.0,
+        "A map of which more curves than this carry a severe doubt is told with the leading cause "
+        "and what mends it.", OURS,
+    )  # fmt: skip

@@ -15,6 +15,8 @@ ADHESIONS = {"none": "none", "constant": "constant pull (DMT)", "jkr": "JKR",
 CONTACTS = {"free": "fitted with the law", "threshold": "threshold",
             "variance_ratio": "ratio of variances", "goodness": "goodness of fit",
             "change_point": "change point"}  # fmt: skip
+GIVEN = "given"
+"""A contact point that a person set; for single curves, where a look at the curve knows better."""
 _BY = {"fraction": "share of peak force", "force": "force", "indentation": "indentation"}
 
 
@@ -104,9 +106,15 @@ class Fit:
         shown_if="adhesion=maugis",
     )  # fmt: skip
     contact: str = choice(
-        "free", "Contact point", CONTACTS,
+        "free", "Contact point", {**CONTACTS, GIVEN: "given by hand"},
         "Fitted with the law by default. The others find it first and hold it; each has a bias "
-        "that its help names.", OURS,
+        "that its help names. Given by hand is meant for single curves: drag the contact point of "
+        "a pixel that you correct.", OURS,
+    )  # fmt: skip
+    contact_at: float = number(
+        0.0, "Contact point at", "nm", -1e7, 1e7,
+        "Base position of the contact point, held; its ± is taken as one sampling step.", OURS,
+        shown_if="contact=given",
     )  # fmt: skip
     branch: str = choice(
         "approach", "Branch", {"approach": "approach", "retract": "retract"},

@@ -73,7 +73,7 @@ def find_pull(z, d, free, rise, base, weights, row):
 
     It is looked for between the free part and the rise, since over the whole branch a wandering
     zero would be taken for it; a lower sample further out counts only if it is a step (a second
-    release). A pull within 4.5 noises, or three times what the zero wanders by from the free part
+    release) and not a single one (a spike). A pull within 4.5 noises, or three times what the zero wanders by from the free part
     to there, does not stand out, unless it ends in a step: SEEN is 0.
     """
     noise = base[RETRACT + B_NOISE]
@@ -84,7 +84,8 @@ def find_pull(z, d, free, rise, base, weights, row):
     step = -value > 4.5 * noise and value < step_before(d, at) - 6.0 * noise  # no zero jumps so
     row[SEEN] = 1.0 if step or -value > math.sqrt((4.5 * noise) ** 2 + wander) else 0.0
     late, far = lowest(d, 0, free)
-    if far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
+    held = d[late + 1] < 0.5 * far  # by more than one sample, as no spike is
+    if held and far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
         row[SEEN] = 1.0
         row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[late], 1.0)
         return late
