@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
@@ -43,10 +43,10 @@ class Spot:
         """Deflection at pull-off [nm]."""
         return self.pull_off / self.lever.spring_constant
 
-    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: float) -> Curve:
+    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: Any) -> Curve:
         """The curve, with other numbers in ramp or truth, and without noise if `clean`."""
         own = {k: v for k, v in change.items() if k in ("modulus", "pull_off", "contact")}
-        ramp = replace(self.ramp, **cast(Any, {k: v for k, v in change.items() if k not in own}))
+        ramp = replace(self.ramp, **{k: v for k, v in change.items() if k not in own})
         lever = replace(self.lever, noise=0.0) if clean else self.lever
         now = {"modulus": self.modulus, "pull_off": self.pull_off, "contact": self.contact} | own
         z, d, _ = simulate_curve(lever, ramp, now["modulus"], self.poisson_ratio, now["pull_off"],
