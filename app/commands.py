@@ -153,6 +153,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
 
+    def ask_save_rehearsal(self) -> None:
+        """Save the tables of the rehearsal, its scene and what it means."""
+        desk = self._window.workspace.rehearsal_desk
+        if desk.made is None:
+            return
+        name = f"{saving.stem_of(self._session.map)}_rehearsal.csv"
+        path = files.ask_save(self._window, "Save the rehearsal", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(desk.write(path)))
+
     def ask_save_surface(self) -> None:
         """Save roughness, heights, slopes and findings of the surface."""
         surface = self._window.workspace.surface_desk.surface

@@ -6,17 +6,18 @@ things rest, and only while the page can be seen.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from PySide6.QtCore import QObject, QTimer
 
 from ..core import units
 from ..core.channels import CHANNELS
-from ..core.errors import Cancelled
+from ..core.reference import Change
 from ..core.review.effects import Effect, share_of
-from .law_calls import Refused
+from .law_calls import why_not
 from .panels.doubts import DoubtsPanel
-from .panels.law_page import percent
+from .panels.law_page import number_in, percent
 from .panels.law_table import Line
 from .recompute import Answer
 from .review_calls import AskEffect
@@ -76,12 +77,11 @@ class EffectDesk(QObject):
         if not isinstance(answer.request, AskEffect) or answer.generation != self._asked:
             return
         page = self.panel.decided
-        if isinstance(answer.error, Cancelled):
+        words = why_not(answer, "Stopped. Choose a decision to go on.")
+        if words:
             self._shown = None
-            page.show_effect("Stopped. Choose a decision to go on.", [])
-        elif isinstance(answer.value, Refused):
-            page.show_effect(answer.value.words, [])
-        elif answer.value is not None:
+            page.show_effect(words, [])
+        else:
             page.show_effect(*effect_lines(answer.value))
 
 
@@ -91,19 +91,19 @@ def effect_lines(effect: Effect) -> tuple[str, list[Line], str]:
     title = effect.sentences[0]
     if effect.decision is None:
         title = f"All decisions together. {title}"
-    lines, last = [], None
-    for row in effect.rows:
-        channel = CHANNELS[row.channel]
-        known = [abs(v) for v in (row.before, row.after) if v == v]
-        if not known:
-            continue
-        unit = units.best_unit(max(known), channel.unit)[0] if channel.unit else ""
-        if row.channel != last:
-            lines.append(Line((channel.label + (f" ({unit})" if unit else ""),), strong=True))
-            last = row.channel
-        texts = [units.text_of(v, channel.unit, unit=unit).removesuffix(f" {unit}")
-                 for v in (row.before, row.after)]  # fmt: skip
-        lost = f"{row.trusted_before:,} trusted pixels without it, {row.trusted_after:,} with it"
-        lines.append(Line((f"  {row.title}", *texts, percent(share_of(row), signed=True)),
-                          tip=lost))  # fmt: skip
+    lines = []
+    for name in dict.fromkeys(row.channel for row in effect.rows):
+        rows = [row for row in effect.rows if row.channel == name]
+        known = [abs(v) for row in rows for v in (row.before, row.after) if math.isfinite(v)]
+        if known:
+            core = CHANNELS[name].unit
+            unit = units.best_unit(max(known), core)[0] if core else ""
+            heading = CHANNELS[name].label + (f" ({unit})" if unit else "")
+            lines += [Line((heading,), strong=True), *(_line(row, core, unit) for row in rows)]
     return title, lines, HELD
+
+
+def _line(row: Change, core: str, unit: str) -> Line:
+    texts = [number_in(v, math.nan, core, unit) for v in (row.before, row.after)]
+    tip = f"{row.trusted_before:,} trusted pixels without it, {row.trusted_after:,} with it"
+    return Line((f"  {row.title}", *texts, percent(share_of(row), signed=True)), tip=tip)

@@ -45,6 +45,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.session = session or Session(self)
         self.memory = QSettings("palpate", "palpate")
+        self.session.who = self.memory.value("review/who", "", type=str)
         self.workspace: Workspace | None = None
         stored = self.memory.value("theme", "system", type=str)
         self._choice = stored if stored in look.CHOICES else "system"
@@ -146,7 +147,10 @@ class MainWindow(QMainWindow):
                 old.deleteLater()
             self.doubts_dock.visibilityChanged.connect(self.workspace.doubts.set_in_sight)
             self.workspace.review_desk.said.connect(self.say)
-            self.workspace.doubts.decided.save_wanted.connect(self.commands.ask_save_decisions)
+            decided = self.workspace.doubts.decided
+            decided.who.setText(self.session.who)
+            decided.who_given.connect(self._keep_name)
+            decided.save_wanted.connect(self.commands.ask_save_decisions)
             self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip
@@ -155,6 +159,7 @@ class MainWindow(QMainWindow):
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
+            self.workspace.rehearsal_desk.save_wanted.connect(self.commands.ask_save_rehearsal)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
             self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
             self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)
@@ -399,6 +404,11 @@ class MainWindow(QMainWindow):
 
     def gather_alike(self) -> None:
         self.make_workspace().review_desk.gather_alike()
+
+    def _keep_name(self, name: str) -> None:
+        """Who decides, from now on and in the next session."""
+        self.session.who = name
+        self.memory.setValue("review/who", name)
 
     def let_go(self) -> None:
         self.session.gather(None)

@@ -46,3 +46,24 @@ class AskEffect(Request):
 
         return attempt(lambda p: effect(self.analysis, self.number, self.labels, self.titles, p),
                        progress, "this decision")  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class AskMapDoubts(Request):
+    """The doubts about the whole map. Answers a tuple of `MapDoubt`, or `Refused`.
+
+    Attributes
+    ----------
+    labels : int (rows, cols), component of each pixel; None without components
+    """
+
+    analysis: Any
+    labels: Any = None
+    lane: ClassVar[str] = "map doubts"
+    words: ClassVar[str] = "Looking at the map as a whole"
+
+    def run(self, progress: Progress, tell: Tell) -> Any:
+        from ..core.mapdoubts import map_doubts
+
+        return attempt(lambda _: map_doubts(self.analysis, self.labels), progress,
+                       "the doubts about the map")  # fmt: skip

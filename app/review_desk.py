@@ -7,23 +7,21 @@ decision only filters it anew, so that a key is answered at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QObject, QSettings, QTimer, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 
-from ..core.decisions import CORRECTED, Decision, Pixels, Review
-from ..core.errors import Cancelled, SettingsError
+from ..core.decisions import Pixels, Review
 from .component_desk import ComponentDesk
-from .law_calls import Refused
+from .correcting import about
+from .law_calls import why_not
 from .panels.decide_page import NO_MAP
 from .panels.doubts import DoubtsPanel
 from .recompute import Answer
 from .review_calls import AskRanking
 from .session import Session
-from .work import Work
 
 Array = np.ndarray
 SETTLE = 120  # ms that an analysis must rest
@@ -41,13 +39,11 @@ class ReviewDesk(QObject):
     said(words) : what a key did, for the status bar
     components_changed : `labels` and `names` are others
     ranked : the list of doubtful pixels is another one
-    correcting_changed(bool) : whether drags on the curve correct the picked pixel alone
     """
 
     said = Signal(str)
     components_changed = Signal()
     ranked = Signal()
-    correcting_changed = Signal(bool)
 
     def __init__(self, session: Session, panel: DoubtsPanel, components: ComponentDesk,
                  parent: QObject | None = None) -> None:  # fmt: skip
@@ -57,7 +53,6 @@ class ReviewDesk(QObject):
         self._places = np.empty(0, int)
         self._of: Any = None  # the analysis that is ranked
         self._asked: tuple[int, Any] | None = None  # generation, analysis
-        self._correcting: tuple[int, int] | None = None  # the pixel that is being corrected
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
         self._timer.timeout.connect(self._ask)
         self._listen()
@@ -71,6 +66,7 @@ class ReviewDesk(QObject):
         session.selection_changed.connect(self._picked)
         session.report_changed.connect(lambda _: self._show_picked())
         session.group_changed.connect(self.show_about)
+        session.correcting_changed.connect(self.show_about)
         session.answered.connect(self._take)
         self._components.made_changed.connect(self._components_moved)
         self.panel.seen.connect(self._seen)
@@ -120,17 +116,16 @@ class ReviewDesk(QObject):
         if answer.generation != generation:
             return
         self._asked = None
-        if isinstance(answer.error, Cancelled):
-            self.panel.decide.show_reason(STOPPED)
-        elif isinstance(answer.value, Refused):
-            self.panel.decide.show_reason(answer.value.words)
-        elif answer.value is not None:
-            self.ranking, self._of = answer.value, analysis
-            self.show_list()
-            self.ranked.emit()
+        words = why_not(answer, STOPPED)
+        if words:
+            self.panel.decide.show_reason(words)
+            return
+        self.ranking, self._of = answer.value, analysis
+        self.show_list()
+        self.ranked.emit()
 
     def _forget(self) -> None:
-        self.ranking = self._of = self._asked = self._correcting = None
+        self.ranking = self._of = self._asked = None
         self._places = np.empty(0, int)
         self._timer.stop()
         page = self.panel.decide
@@ -190,15 +185,11 @@ class ReviewDesk(QObject):
         self.show_list()
         review = self._session.review
         self.panel.decided.show_review(review)
-        self.panel.show_counts(len(review.decisions), 0)
         self._show_picked()
         self.refresh()
 
     def _picked(self) -> None:
-        """Another pixel is picked: corrections end, unless it is a corrected one."""
         at = self._session.selection
-        decision = self._session.decision_at(*at) if at is not None else None
-        self._set_correcting(decision is not None and decision.kind == CORRECTED)
         if at is not None:
             self.panel.decide.list.mark(*at)
         self._show_picked()
@@ -211,32 +202,20 @@ class ReviewDesk(QObject):
     def show_about(self) -> None:
         """What a decision would be about, and what was decided."""
         session, page = self._session, self.panel.decide
-        pixels, at = self.targets(), session.selection
+        pixels, at = session.targets(), session.selection
         if not pixels:
             page.show_about("No pixel is picked", False, False, False)
             return
         decided = bool((self.kinds().ravel()[pixels.flat] != 0).any())
         if session.group is not None:
-            page.show_about(f"{pixels.count:,} gathered pixels", decided, self.correcting, True)
+            page.show_about(f"{pixels.count:,} gathered pixels", decided, session.correcting, True)
             return
         decision = session.decision_at(*at)
         words = f"Row {at[0]}, column {at[1]}" + (f": {decision.words}" if decision else "")
-        page.show_about(words, decided, self.correcting, True)
+        page.show_about(words, decided, session.correcting, True)
         page.show_note(decision.note if decision is not None else "")
 
     # -- deciding -------------------------------------------------------------------------------
-
-    def targets(self) -> Pixels:
-        """What is decided about: the gathered pixels if there are any, else the picked one."""
-        session = self._session
-        if session.map is None:
-            return Pixels()
-        if session.group is not None:
-            return Pixels.of(session.group & (session.map.index_map >= 0))
-        at = session.selection
-        if at is None or session.map.curve_at(*at) < 0:
-            return Pixels()
-        return Pixels.one((session.map.shape[0], session.map.shape[1]), *at)
 
     def keep(self) -> None:
         self._decide("keep", lambda review, pixels, note, who: review.keep(pixels, note, who))
@@ -246,24 +225,24 @@ class ReviewDesk(QObject):
                      lambda review, pixels, note, who: review.leave_out(pixels, note, who))
 
     def take_back(self) -> None:
-        pixels, review = self.targets(), self._session.review
+        pixels, review = self._session.targets(), self._session.review
         after = review.take_back(pixels)
         if after == review:
             self.said.emit("Nothing was decided about this.")
             return
-        self._set_correcting(False)
+        self._session.set_correcting(False)
         self._use(after, "decision taken back", pixels)
 
     def _decide(self, words: str, act: Any) -> None:
         """One decision; from the list it goes on to the next pixel."""
-        session, pixels = self._session, self.targets()
+        session, pixels = self._session, self._session.targets()
         if not pixels:
             self.said.emit("No pixel is picked.")
             return
         place = self._place()
         note = self.panel.decide.note.text() if self.panel.decide.note.isModified() else ""
-        after = act(session.review, pixels, note, self.who)
-        self._set_correcting(False)
+        after = act(session.review, pixels, note, self._session.who)
+        self._session.set_correcting(False)
         self.panel.decide.note.setModified(False)
         if session.group is not None:
             session.gather(None)
@@ -272,16 +251,9 @@ class ReviewDesk(QObject):
             self._go(place, 1, stay=True)
 
     def _use(self, review: Review, words: str, pixels: Pixels) -> None:
-        count = pixels.count
-        about = f"{count:,} pixels" if count > 1 else "1 pixel"
-        self._session.use_review(review, f"{words} ({about})")
+        self._session.use_review(review, f"{words} ({about(pixels)})")
         left = int((self.kinds().ravel()[self.ranking.flat] == 0).sum()) if self.ranking else 0
-        self.said.emit(f"{words.capitalize()}: {about}. {left:,} in doubt are undecided.")
-
-    @property
-    def who(self) -> str:
-        """The name that decisions carry; empty unless the person gave one."""
-        return str(QSettings("palpate", "palpate").value("review/who", "", type=str))
+        self.said.emit(f"{words.capitalize()}: {about(pixels)}. {left:,} in doubt are undecided.")
 
     def write_note(self, text: str) -> None:
         """Give the picked pixel's decision another note; a note before a decision waits for it."""
@@ -297,44 +269,14 @@ class ReviewDesk(QObject):
 
     # -- corrections ----------------------------------------------------------------------------
 
-    @property
-    def correcting(self) -> bool:
-        """Whether what is dragged on the curve holds for the decided pixels alone."""
-        return self._correcting is not None and self._correcting == self._session.selection
-
     def correct(self) -> None:
         """Begin to correct the picked pixel (or the gathered ones), or stop doing so."""
-        on = not self.correcting and bool(self.targets())
-        self._set_correcting(on)
-        if on:
-            self.said.emit("Drag the fit window or the contact point on the curve: only "
-                           + ("this pixel" if self._session.group is None else "these pixels")
-                           + " will follow.")  # fmt: skip
+        session = self._session
+        session.set_correcting(not session.correcting)
+        if session.correcting:
+            self.said.emit(f"Settings, fit window and contact point now hold for "
+                           f"{about(session.targets())} alone; C ends it.")  # fmt: skip
         self.show_about()
-
-    def _set_correcting(self, on: bool) -> None:
-        was = self.correcting
-        self._correcting = self._session.selection if on else None
-        if was != on:
-            self.correcting_changed.emit(on)
-
-    def corrected(self, change: Mapping[str, Any]) -> Work | None:
-        """The work with the targets corrected by a change on top of what they were corrected by;
-        None if it is impossible."""
-        session, pixels = self._session, self.targets()
-        at = session.selection
-        decision: Decision | None = session.decision_at(*at) if at is not None else None
-        before = dict(decision.change) if decision is not None else {}
-        before |= dict(change)
-        own = {path: value for path, value in before.items()
-               if value != session.settings.value(path) or path in change}  # fmt: skip
-        try:
-            session.settings.with_values(own)
-            note = decision.note if decision is not None else ""
-            review = session.kept_review.correct(pixels, own, note, self.who)
-        except SettingsError:
-            return None
-        return replace(session.work, review=review)
 
     # -- walking --------------------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
 from .effect_desk import EffectDesk
 from .law_desk import LawDesk
+from .map_doubts_desk import MapDoubtsDesk
 from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
 from .panels.doubts import DoubtsPanel
@@ -27,6 +28,7 @@ from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
 from .reference_desk import ReferenceDesk
+from .rehearsal_desk import RehearsalDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -62,6 +64,7 @@ class Workspace(QWidget):
         self.doubts = DoubtsPanel()
         self.review_desk = ReviewDesk(session, self.doubts, self.component_desk, parent=self)
         self.effect_desk = EffectDesk(session, self.doubts, self.review_desk, parent=self)
+        self.map_doubts_desk = MapDoubtsDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
@@ -82,6 +85,7 @@ class Workspace(QWidget):
         self.reference_desk.derived_changed.connect(self._show_against)
         self.reference_desk.line_changed.connect(
             lambda report, words: self.curve.show_other(report, words, "reference"))  # fmt: skip
+        self.rehearsal_desk = RehearsalDesk(session, self.component_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -119,8 +123,11 @@ class Workspace(QWidget):
         session.analysis_changed.connect(self.show_analysis)
         session.selection_changed.connect(self.show_selection)
         session.review_changed.connect(self.show_review)
-        self.review_desk.correcting_changed.connect(self.curve.set_correcting)
+        session.correcting_changed.connect(lambda: self.curve.set_correcting(session.correcting))
         self.doubts.seen.connect(lambda _: self.show_review())
+        self.map_doubts_desk.told.connect(self.notes.add)
+        for signal in (self.map_doubts_desk.found, session.review_changed):
+            signal.connect(self._count_doubts)
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
         self.map.picked.connect(session.select)
@@ -131,6 +138,7 @@ class Workspace(QWidget):
         self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
+        self.values.doubt_chosen.connect(self.curve.show_doubt)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
@@ -256,6 +264,10 @@ class Workspace(QWidget):
             self.map.show_review(self._session.review.kinds(fmap.shape), doubted, severe,
                                  mild=self.doubts.in_sight)  # fmt: skip
 
+    def _count_doubts(self) -> None:
+        self.doubts.show_counts(len(self._session.review.decisions),
+                                len(self.map_doubts_desk.doubts))  # fmt: skip
+
     def show_selection(self) -> None:
         with QSignalBlocker(self.map):
             self.map.set_cursor(*(self._session.selection or (-1, -1)))
@@ -271,7 +283,7 @@ class Workspace(QWidget):
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
-                     self.picture_desk, self.doubts):  # fmt: skip
+                     self.picture_desk, self.doubts, self.rehearsal_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
@@ -296,35 +308,22 @@ class Workspace(QWidget):
         report = self._session.report
         change: dict[str, Any] = window_change(report, z_from, z_to) if report is not None else {}
         if change:
-            self._preview_change(change)
-
-    def _preview_change(self, change: dict[str, Any]) -> None:
-        """For all pixels, or for those that are being corrected."""
-        if not self.review_desk.correcting:
             self._session.preview(change)
-            return
-        work = self.review_desk.corrected(change)
-        if work is not None:
-            self._session.preview_work(work)
 
     def _dragging_contact(self, z0: float) -> None:
         """A hand has the contact point; only those pixels follow that are being corrected."""
-        if self._given_up or not (math.isfinite(z0) and self.review_desk.correcting):
+        if self._given_up or not (math.isfinite(z0) and self._session.correcting):
             return
         if not self._session.dragging:
             self._session.begin_drag()
-        self._preview_change({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
+        self._session.preview({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
 
-    def _dropped(self, *_: float) -> None:
+    def _dropped(self, *z: float) -> None:
         given_up, self._given_up = self._given_up, False
         if given_up or not self._session.dragging:
             self.show_report()
             return
-        what = "fit window"
-        if self.review_desk.correcting:
-            count = self.review_desk.targets().count
-            what = "correction of " + (f"{count:,} pixels" if count > 1 else "1 pixel")
-        self._session.commit(what)
+        self._session.commit("fit window" if len(z) > 1 else "contact point")
         self.show_report()  # the window stands where the settings put it
 
     def _escape(self) -> bool:

@@ -105,7 +105,7 @@ def test_a_hundred_doubtful_pixels_are_walked_and_decided_by_keys_alone(qtbot, w
 
 
 def test_a_single_pixel_is_corrected_by_dragging_its_window_and_its_contact_point(qtbot, window):
-    session, desk = window.session, window.workspace.review_desk
+    session = window.session
     good = np.argwhere(session.analysis.trusted & (session.analysis.channel("modulus") < 2.0))
     at = tuple(int(n) for n in good[len(good) // 2])
     session.select(*at)
@@ -114,7 +114,7 @@ def test_a_single_pixel_is_corrected_by_dragging_its_window_and_its_contact_poin
     curve.set_axes("z", "force")
     window.workspace.map.setFocus()
     press(window, Qt.Key.Key_C)
-    assert desk.correcting
+    assert session.correcting
     assert "alone" in curve.note.text()
     drag(qtbot, curve, curve.items.window.lines[1].value(), -3.0)
     assert session.settings == settings
@@ -135,8 +135,25 @@ def test_a_single_pixel_is_corrected_by_dragging_its_window_and_its_contact_poin
     assert session.analysis.channel("contact_point")[at] == pytest.approx(session.report.z0)
     assert "1 pixel" in session.undo_words
 
-    session.undo()
-    session.undo()
+    # any setting, from the form, which shows those of the pixel
+    row = window.settings_panel.rows["baseline.extent"]
+    window.settings_dock.raise_()
+    row.editor.setFocus()
+    row.editor.selectAll()
+    qtbot.keyClicks(row.editor, "80")
+    qtbot.keyClick(row.editor, Qt.Key.Key_Return)
+    assert dict(session.decision_at(*at).change)["baseline.extent"] == 80.0
+    assert session.settings == settings
+    assert "1 pixel alone" in window.settings_panel.whose.text()
+    session.select(at[0], at[1] - 1)
+    assert not session.correcting
+    assert row.editor.value() == settings.baseline.extent
+    session.select(*at)
+    assert session.correcting
+    assert row.editor.value() == 80.0
+
+    for _ in range(3):
+        session.undo()
     qtbot.waitUntil(lambda: session.finished, timeout=SLOW)
     np.testing.assert_array_equal(session.analysis.channel("modulus"), before)
 
