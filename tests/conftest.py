@@ -22,6 +22,11 @@ from pathlib import Path
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # The workers fill the cores. Threads of the linear algebra would wait for each other, spinning:
+    # on the small matrices of a mixture that took five times the processor time. Read at its load.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 WINDOW_FIXTURES = {"qapp", "qtbot", "qtmodeltester"}
 PATIENCE = 3.0  # seconds that a thread gets to end after its test
@@ -81,7 +86,13 @@ COMPILES_ITSELF = {"test_bounds"}
 MANY_FILES = 12
 WHOLE = pytest.StashKey[bool]()
 """Whether so much of the suite runs that it pays to compile ahead."""
-AHEAD = "from palpate.core.warm import KINDS, is_warm, warm\nfor k in KINDS: is_warm(k) or warm(k)"
+AHEAD = """
+from palpate.core.warm import AFTERWARDS, KINDS, is_warm, warm, warm_later
+for kind in KINDS:
+    is_warm(kind) or warm(kind)
+for kind in KINDS:
+    is_warm(kind + AFTERWARDS) or warm_later(kind)
+"""
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -92,8 +103,9 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 def compile_once(run: str) -> None:
-    """The first worker of a run to come here compiles the usual kernels, and the others wait: each
-    would else compile the same for itself. If it fails, each does, and the tests tell why."""
+    """The first worker of a run to come here compiles all kernels, and the others wait: each would
+    else compile the same for itself, and each window begin to in a child. If it fails, each does,
+    and the tests tell why."""
     from palpate.core.compiled import cache_folder
 
     begun, done = (cache_folder() / f"tests-{run}-{word}" for word in ("begun", "done"))
@@ -111,6 +123,9 @@ def compile_once(run: str) -> None:
 
 
 # ---- the checks
+
+FROZEN = pytest.StashKey[bool]()
+"""Whether something was put out of the collector's sight since it last saw everything."""
 
 
 @pytest.fixture(autouse=True)
@@ -135,15 +150,18 @@ def nothing_left_behind(
             faults = [*watch.left_widgets(), *watch.left_qthreads(), *left_threads(threads)]
         faults += watch.complaints()
         gc.freeze()
+        request.config.stash[FROZEN] = True
     if faults:
         pytest.fail("\n".join(faults), pytrace=False)
 
 
 @pytest.fixture(autouse=True, scope="module")
-def collect_all_after_a_file() -> Iterator[None]:
-    """At the end of a file of window tests the collector looks at everything once."""
+def collect_all_after_a_file(request: pytest.FixtureRequest) -> Iterator[None]:
+    """At the end of a file of window tests, and not of others, the collector looks at everything
+    once: that takes half a second."""
     yield
-    if gc.get_freeze_count():
+    if request.config.stash.get(FROZEN, False):
+        request.config.stash[FROZEN] = False
         gc.unfreeze()
         gc.collect()
         gc.freeze()
