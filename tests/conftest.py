@@ -86,13 +86,13 @@ COMPILES_ITSELF = {"test_bounds"}
 MANY_FILES = 12
 WHOLE = pytest.StashKey[bool]()
 """Whether so much of the suite runs that it pays to compile ahead."""
-AHEAD = """
-from palpate.core.warm import AFTERWARDS, KINDS, is_warm, warm, warm_later
-for kind in KINDS:
-    is_warm(kind) or warm(kind)
-for kind in KINDS:
-    is_warm(kind + AFTERWARDS) or warm_later(kind)
-"""
+AHEAD = {
+    "usual": "from palpate.core.warm import *\nfor k in KINDS: is_warm(k) or warm(k)",
+    "later": "from palpate.core.warm import *\n"
+    "for k in KINDS: is_warm(k + AFTERWARDS) or warm_later(k)",
+}
+"""What is compiled ahead. Every test may need the usual kernels; few need the later ones, but each
+window would begin to compile them in a child."""
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -103,23 +103,31 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 def compile_once(run: str) -> None:
-    """The first worker of a run to come here compiles all kernels, and the others wait: each would
-    else compile the same for itself, and each window begin to in a child. If it fails, each does,
-    and the tests tell why."""
+    """The first worker of a run to come here compiles the usual kernels, and the others wait: each
+    would else compile the same for itself. The next one compiles the later ones, while the first
+    tests. If that fails, each compiles for itself, and the tests tell why."""
     from palpate.core.compiled import cache_folder
 
-    begun, done = (cache_folder() / f"tests-{run}-{word}" for word in ("begun", "done"))
-    try:
-        begun.touch(exist_ok=False)
-    except FileExistsError:
-        deadline = time.monotonic() + 600.0
-        while not done.exists() and time.monotonic() < deadline:
-            time.sleep(0.1)
+    def mark(part: str, word: str) -> Path:
+        return cache_folder() / f"tests-{run}-{part}-{word}"
+
+    for part in AHEAD:
+        try:
+            mark(part, "begun").touch(exist_ok=False)
+        except FileExistsError:
+            wait_for(mark("usual", "done"), 600.0)
+            continue
+        try:
+            subprocess.run([sys.executable, "-P", "-c", AHEAD[part]], timeout=900, check=False)
+        finally:
+            mark(part, "done").touch()
         return
-    try:
-        subprocess.run([sys.executable, "-P", "-c", AHEAD], timeout=900, check=False)
-    finally:
-        done.touch()
+
+
+def wait_for(path: Path, seconds: float) -> None:
+    deadline = time.monotonic() + seconds
+    while not path.exists() and time.monotonic() < deadline:
+        time.sleep(0.1)
 
 
 # ---- the checks
