@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QLineEdit,
+    QSizePolicy,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -130,24 +131,31 @@ class DecidePage(QWidget):
         self.own.setAccessibleName("Doubt that the pixels share")
         self.low, self.high = (NumberField(OPEN, True, False, self) for _ in range(2))
         for field, word in ((self.low, "from"), (self.high, "to")):
-            field.setFixedWidth(76)
+            field.setFixedWidth(70)
             field.lineEdit().setPlaceholderText("any")
             field.setAccessibleName(f"Figure {word}")
             field.edited.connect(lambda value, _, f=field: f.set_value(value))
         self.unit = look.toned(QLabel(self), "muted")
         self.gather = QToolButton(self)
-        self.gather.setText("Gather all like this")
+        self.gather.setText("Gather all")
         self.gather.setToolTip("Gather all pixels that carry this doubt with a figure in this "
                                "range; what is decided then holds for all of them (A)")  # fmt: skip
-        row = QHBoxLayout()
-        row.setSpacing(SPACE // 2)
-        for widget in (self.low, QLabel("to", self), self.high, self.unit):
+        self.own.setMinimumContentsLength(8)
+        self.own.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.unit.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        row, first = QHBoxLayout(), QHBoxLayout()
+        for line in (row, first):
+            line.setSpacing(SPACE // 2)
+        for widget in (self.low, QLabel("to", self), self.high):
             row.addWidget(widget)
-        row.addStretch(1)
-        row.addWidget(self.gather)
+        row.addWidget(self.unit, 1)
+        first.addWidget(self.own, 1)
+        first.addWidget(self.gather)
         form = QFormLayout()
         form.setVerticalSpacing(SPACE // 2)
-        form.addRow("Alike by", self.own)
+        form.addRow("Alike by", first)
         form.addRow("figure", row)
         self.own.activated.connect(lambda _: self._offer_range())
         self.gather.clicked.connect(lambda: self.gather_wanted.emit(self.alike))
@@ -196,8 +204,9 @@ class DecidePage(QWidget):
     def show_doubts(self, by_doubt: Mapping[str, int]) -> None:
         """The doubts that occur, each with how many pixels carry it."""
         entries = [("all doubts", None)]
-        entries += [(f"{doubt_words(n)} ({count:,})" + ("" if DOUBTS[n].severity != SEVERE else "  ✕"),
-                     n) for n, count in by_doubt.items()]  # fmt: skip
+        for name, count in by_doubt.items():
+            severe = ", severe" if DOUBTS[name].severity == SEVERE else ""
+            entries.append((f"{doubt_words(name)} ({count:,}{severe})", name))
         self._refill(self.doubt, entries)
 
     def show_components(self, names: Sequence[str]) -> None:
@@ -245,7 +254,8 @@ class DecidePage(QWidget):
         one = next((r for r in self._raised if r.name == self.own.currentData()), None)
         low = high = None
         if one is not None and math.isfinite(one.figure) and math.isfinite(one.threshold):
-            low, high = (None, one.figure) if one.figure < one.threshold else (one.figure, None)
+            below = one.figure < one.threshold
+            low, high = (None, rounded(one.figure, 1)) if below else (rounded(one.figure, -1), None)
         for field, value in ((self.low, low), (self.high, high)):
             field.set_value(value)
         self.unit.setText(one.unit if one is not None else "")
@@ -254,3 +264,11 @@ class DecidePage(QWidget):
         if self.note.isModified():
             self.note.setModified(False)
             self.note_given.emit(self.note.text())
+
+
+def rounded(value: float, side: int) -> float:
+    """Four figures, never less than the value with `side` 1, never more with -1."""
+    if value == 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 3)
+    return float(f"{(math.ceil if side > 0 else math.floor)(value / step) * step:.6g}")

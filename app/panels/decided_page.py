@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QToolButton, QWidget
+from PySide6.QtWidgets import QLineEdit, QToolButton, QWidget
 
 from ...core.decisions import Review
 from ...core.settings import declaration
@@ -26,8 +26,10 @@ class DecidedPage(Page):
     chosen(number) : went to a decision
     gather_wanted(number), taken_back(number)
     save_wanted : the list as a file
+    who_given(name) : that decisions carry from now on
     """
 
+    who_given = Signal(str)
     chosen = Signal(int)
     gather_wanted = Signal(int)
     taken_back = Signal(int)
@@ -35,6 +37,12 @@ class DecidedPage(Page):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.who = QLineEdit(self)
+        self.who.setPlaceholderText("Your name or initials, kept with each decision")
+        self.who.setAccessibleName("Who decides")
+        self.who.setMaxLength(80)
+        self.who.editingFinished.connect(lambda: self.who_given.emit(self.who.text().strip()))
+        self.head.addWidget(self.who)
         self.table = Table(["Decision", "Pixels", "Note"], "decisions", words=(0, 2))
         self.effect_title = wrapped("", "strong")
         self.effect = Table(["", "Without it", "With it", "Change"], "effect", words=(0,))
@@ -51,7 +59,7 @@ class DecidedPage(Page):
             self.foot.addWidget(button)
         self.foot.addStretch(1)
         self.table.chosen.connect(lambda key: self.chosen.emit(key) if key is not None else None)
-        self.table.activated_line.connect(self.gather_wanted)
+        self.table.activated_line.connect(lambda key: self.gather_wanted.emit(key))
         self.buttons["show"].clicked.connect(lambda: self.gather_wanted.emit(self.number))
         self.buttons["take_back"].clicked.connect(lambda: self.taken_back.emit(self.number))
         self.buttons["save"].clicked.connect(self.save_wanted)

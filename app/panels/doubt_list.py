@@ -54,8 +54,8 @@ class DoubtModel(QAbstractTableModel):
 
     def pixel(self, row: int) -> tuple[int, int]:
         """Row and column on the map of a row of the list."""
-        at = divmod(int(self._ranking.flat[self._places[row]]), self._ranking.shape[1])
-        return at
+        at, col = divmod(int(self._ranking.flat[self._places[row]]), self._ranking.shape[1])
+        return at, col
 
     def row_of(self, row: int, col: int) -> int:
         """The row of the list that shows a pixel; -1 if none does."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from .. import theme as look
@@ -36,23 +36,42 @@ class Key(QWidget):
                        for name, count in marks.items() if count or name == "severe"]  # fmt: skip
         self.setAccessibleName(f"{self.text}, {self.doubt}")
         self.setToolTip(f"{self.text}, {self.doubt}")
+        self._refit()
         self.update()
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         look.shrink(self)
-        self.setFixedHeight(self.fontMetrics().height() + 4)
+        self._refit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._refit()
+
+    def _places(self) -> list[tuple[float, int]]:
+        """Left edge and line of each sign; what does not fit goes into the next line."""
+        wide = self.fontMetrics().horizontalAdvance
+        left, line, found = 25.0 + wide(self.text) + 16, 0, []
+        for _, words in self._signs:
+            room = 11 + wide(words) + 14
+            if left + room > self.width() and left > 6:
+                left, line = 6.0, line + 1
+            found.append((left, line))
+            left += room
+        return found
+
+    def _refit(self) -> None:
+        lines = 1 + max((line for _, line in self._places()), default=0)
+        self.setFixedHeight(lines * (self.fontMetrics().height() + 4))
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        painter, height = QPainter(self), self.height()
+        painter, height = QPainter(self), self.fontMetrics().height() + 4
         swatch = QRectF(0.5, (height - 12) // 2 + 0.5, 18, 11)
         paint_hatch(painter, swatch, self._theme)
         painter.setPen(look.colour(self._theme.muted))
-        centre, wide = Qt.AlignmentFlag.AlignVCenter, self.fontMetrics().horizontalAdvance
-        left = 25 + wide("grey: no value (0000)") + 18
-        painter.drawText(QRectF(25, 0, left, height), centre, self.text)
-        for sign, words in self._signs:
-            paint_symbol(painter, sign.symbol, QPointF(left, height / 2), 9.0 * sign.size,
-                         *mark_style(self._theme))  # fmt: skip
-            painter.drawText(QRectF(left + 11, 0, 400, height), centre, words)
-            left += 11 + wide(words) + 18
+        centre = Qt.AlignmentFlag.AlignVCenter
+        painter.drawText(QRectF(25, 0, self.width(), height), centre, self.text)
+        for (sign, words), (left, line) in zip(self._signs, self._places(), strict=True):
+            paint_symbol(painter, sign.symbol, QPointF(left, (line + 0.5) * height),
+                         9.0 * sign.size, *mark_style(self._theme))  # fmt: skip
+            painter.drawText(QRectF(left + 11, line * height, 400, height), centre, words)

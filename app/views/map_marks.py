@@ -1,5 +1,5 @@
-"""The marks on a map's pixels: doubts, and what was decided. Each has a shape of its own, light with
-a dark rim, so that it shows on any colour and needs none."""
+"""The marks on a map's pixels: doubts, and what was decided. Each has a shape of its own, light
+with a dark rim, so that it shows on any colour and needs none."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Sign:
 
 SIGNS = {
     "severe": Sign("x", 1.0, "severe doubt"),
-    "mild": Sign("t1", 0.75, "mild doubt"),
+    "mild": Sign("t1", 0.75, "mild"),
     "kept": Sign("o", 1.0, "kept"),
     "left out": Sign("s", 1.0, "left out"),
     "corrected": Sign("d", 1.15, "corrected"),
@@ -65,22 +65,16 @@ class PixelMarks(QObject):
         self._severe, self._grid = severe, grid
         self._draw()
 
-    def show_review(self, kinds: Array | None, doubted: Array | None = None) -> None:
-        """Mark what was decided.
+    def set_review(self, kinds: Array | None, doubted: Array | None, mild: bool) -> None:
+        """What was decided; it is drawn with the next `show_doubts`.
 
         Parameters
         ----------
         kinds : uint8 (rows, cols), the decision at each pixel; None for none
         doubted : bool (rows, cols), pixels with any doubt; None if not known
+        mild : whether mild doubts are marked, too
         """
-        self._kinds, self._doubted = kinds, doubted
-        self._draw()
-
-    def set_mild(self, on: bool) -> None:
-        """Show the mild doubts, too."""
-        if on != self._mild:
-            self._mild = on
-            self._draw()
+        self._kinds, self._doubted, self._mild = kinds, doubted, mild
 
     def set_visible(self, on: bool) -> None:
         self._on = on

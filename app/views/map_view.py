@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal, SignalInstance
 from PySide6.QtGui import QFocusEvent, QFontMetrics, QKeyEvent, QPainter, QPaintEvent, QTransform
 from PySide6.QtWidgets import QGridLayout, QLabel, QToolButton, QWidget
 
@@ -37,6 +37,7 @@ class MapBox(pg.ViewBox):
     """The area of the image: a drag moves it, the wheel zooms, clicks are told."""
 
     clicked = Signal(object)
+    added = Signal(object)
     fitted = Signal()
     moved = Signal(object)
 
@@ -46,6 +47,9 @@ class MapBox(pg.ViewBox):
     def mouseClickEvent(self, ev: object) -> None:
         if ev.button() == Qt.MouseButton.LeftButton:
             ev.accept()
+            if ev.modifiers() & Qt.KeyboardModifier.ControlModifier:
+                self.added.emit(ev.scenePos())
+                return
             (self.fitted.emit if ev.double() else lambda: self.clicked.emit(ev.scenePos()))()
 
     def mouseDragEvent(self, ev: object, axis: int | None = None) -> None:
@@ -62,12 +66,14 @@ class MapView(QWidget):
     Signals, each only for what the person did
     ------------------------------------------
     picked(row, col) : a pixel was clicked
+    added(row, col) : a pixel was clicked while Ctrl was held
     hovered(row, col) : the pointer came over a pixel; (-1, -1) when it left the map
     limits_changed(object) : (low, high) in core units, or None for robust limits
     marks_toggled(bool) : the marks of doubt were switched
     """
 
     picked = Signal(int, int)
+    added = Signal(int, int)
     hovered = Signal(int, int)
     limits_changed = Signal(object)
     marks_toggled = Signal(bool)
@@ -117,7 +123,8 @@ class MapView(QWidget):
         grid.addWidget(self.layers.key, 4, 0, 1, 2)
         grid.setRowStretch(1, 1)
         grid.setColumnStretch(0, 1)
-        self.box.clicked.connect(self._on_click)
+        self.box.clicked.connect(lambda at: self._on_click(at, self.picked))
+        self.box.added.connect(lambda at: self._on_click(at, self.added))
         self.box.moved.connect(self._on_move)
         self.box.fitted.connect(self.fit)
         self.box.sigRangeChanged.connect(lambda *_: self._on_range())
@@ -181,8 +188,7 @@ class MapView(QWidget):
         mild : whether mild doubts are marked, too
         """
         self._severe = severe
-        self.marks.set_mild(mild)
-        self.marks.show_review(kinds, doubted)
+        self.marks.set_review(kinds, doubted, mild)
         self.marks.show_doubts(severe, self.image.transform())
         self._show_key()
 
@@ -331,10 +337,10 @@ class MapView(QWidget):
 
     # -- what the person does
 
-    def _on_click(self, scene: QPointF) -> None:
+    def _on_click(self, scene: QPointF, signal: SignalInstance) -> None:
         row, col = self.pixel_at(scene)
         if row >= 0:
-            self.picked.emit(row, col)
+            signal.emit(row, col)
 
     def _on_move(self, scene: QPointF | None) -> None:
         pixel = (-1, -1) if scene is None else self.pixel_at(scene)
