@@ -60,7 +60,10 @@ ROOMS = (
     "simulate_relaxing",
     "figures",
     "report",
+    "work",
+    "journal",
     "workfile",
+    "reopening",
     "batch",
     "cli",
 )
