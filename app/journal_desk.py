@@ -62,10 +62,10 @@ class JournalDesk(QObject):
         """Wait until all is on the disk."""
         return self._journal is None or self._journal.flush()
 
-    def _end(self, remove: bool) -> None:
+    def _end(self, remove: bool, timeout: float = 10.0) -> None:
         journal, self._journal = self._journal, None
         if journal is not None:
-            journal.close(remove)
+            journal.close(remove, timeout)
 
     def _begin(self) -> None:
         """Another map, or none."""
@@ -97,7 +97,7 @@ class JournalDesk(QObject):
         work = session.work
         if not session.changed:
             self._work, self._saved_as = work, session.saved_as
-            self._end(remove=True)
+            self._end(remove=True, timeout=0.0)
             return
         if session.saved_as != self._saved_as:
             self._saved_as = session.saved_as

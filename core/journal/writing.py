@@ -100,7 +100,8 @@ class Journal:
         return done.wait(timeout)
 
     def close(self, remove: bool = False, timeout: float = 10.0) -> bool:
-        """End; `remove` takes the journal away, since all is saved or not wanted."""
+        """End; `remove` takes the journal away, since all is saved or not wanted. With a timeout
+        of 0 nothing is waited for."""
         self._queue.put(_Item("remove" if remove else "close"))
         self._thread.join(timeout)
         return not self._thread.is_alive()
