@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, QTimer
 
 from ..core.progress import Progress
 from .commands import known_folders
@@ -63,7 +63,11 @@ class ReopenDesk(QObject):
     # -- the map of a saved analysis ------------------------------------------------------------
 
     def _ask_source(self, request: OpenMap, words: str) -> None:
-        """The map is not there, or another one: let the person point to it."""
+        """The map is not there, or another one: let the person point to it. Questions wait until
+        the answer that brought them is done with."""
+        QTimer.singleShot(0, self, lambda: self._point_to_source(request, words))
+
+    def _point_to_source(self, request: OpenMap, words: str) -> None:
         if not self.ask_source(self._window, words):
             return
         path = files.ask_open(self._window, "Point to the map", files.MAPS)
@@ -88,7 +92,7 @@ class ReopenDesk(QObject):
         if isinstance(request, CompareWithFile):
             self._tell(request, answer.value)
         elif isinstance(request, FindUnsaved):
-            self._offer(answer.value)
+            QTimer.singleShot(0, self, lambda: self._offer(answer.value))
 
     def _tell(self, request: CompareWithFile, said: list[str]) -> None:
         begun = self._session.begun

@@ -68,7 +68,7 @@ class Owner:
     @property
     def alive(self) -> bool:
         """Whether it still runs; only for a process of this machine."""
-        if not _runs(self.pid):
+        if not runs(self.pid):
             return False
         now = started_at(self.pid)
         return not (now and self.started) or now == self.started
@@ -164,7 +164,8 @@ def started_at(pid: int) -> str:
         return ""
 
 
-def _runs(pid: int) -> bool:
+def runs(pid: int) -> bool:
+    """Whether a process of this machine runs."""
     if pid <= 0:
         return False
     if os.name == "nt":

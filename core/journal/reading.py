@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from ..decisions import Review
 from ..errors import InputError
 from ..readers.analysis import SourceIdentity, find_map
 from ..work import Work, changed, from_parts
@@ -96,7 +97,10 @@ def read(path: Path) -> Found:
     elif state.broken:
         problem = (f"{path}: its end is damaged; what was done after "
                    f"{state.found.last or 'its beginning'} is lost.")  # fmt: skip
-    return replace(state.found, work=state.work, acts=tuple(state.acts), problem=problem)
+    work = state.work
+    if work is not None:
+        work = replace(work, review=Review.of(work.review.decisions))
+    return replace(state.found, work=work, acts=tuple(state.acts), problem=problem)
 
 
 def _lines(path: Path) -> Iterator[bytes]:

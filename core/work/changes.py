@@ -32,7 +32,10 @@ def change_of(before: Work, after: Work) -> Plain:
 
 
 def changed(before: Work, change: Any) -> Work:
-    """The work after a change. Raises SettingsError if it can't be made."""
+    """The work after a change. Raises SettingsError if it can't be made.
+
+    That no two decisions are about one pixel is not looked at again: see `Review.of`.
+    """
     if not isinstance(change, dict) or any(name not in PARTS for name in change):
         raise SettingsError("change", "is none that this version of Palpate knows.")
     parts = {}
@@ -97,7 +100,7 @@ def _review(old: Review, new: Review) -> Plain:
 
 def _reviewed(old: Review, data: Any) -> Review:
     given = data.get("decisions") if isinstance(data, dict) else None
-    return Review.of(spliced(old.decisions, given, Decision.from_dict))
+    return Review(tuple(spliced(old.decisions, given, Decision.from_dict)))
 
 
 def _places(old: Any, new: Any) -> Any:
