@@ -73,7 +73,10 @@ class Commands(QObject):
     def _save_and_wait(self) -> bool:
         """Save the result, or the settings while there is none; whether all is in a file then."""
         if not self._session.finished:
-            return self.ask_save_settings()
+            if self.ask_save_settings() and self._session.changed:
+                self._session.failed.emit("Only the settings are saved. The result can be saved "
+                                          "when the map has been analysed.")  # fmt: skip
+            return not self._session.changed
         number = self.ask_save_result()
         if number is None:
             return False

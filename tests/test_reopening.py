@@ -253,6 +253,24 @@ def test_a_damaged_part_is_refused_by_its_name(case, tmp_path, name, change, wor
     assert str(caught.value).endswith(".")
 
 
+def test_a_flood_of_damage_gives_sentences_only(case, tmp_path):
+    out = tmp_path / "bent.h5"
+    work = replace(case.work, rule=Rule(), places=None)
+    save_analysis(out, case.made, Beside(None, work, VIEW, ACTS))
+    whole = out.read_bytes()
+    rng, answers = np.random.default_rng(8), set()
+    for at in rng.integers(0, len(whole), 40):
+        data = bytearray(whole)
+        data[at] ^= 1 << int(rng.integers(8))
+        out.write_bytes(data)
+        try:
+            load_analysis(out)
+            answers.add("read")
+        except ReadError as error:
+            answers.add("refused" if str(error).endswith(".") else str(error))
+    assert answers == {"read", "refused"}
+
+
 def test_the_command_line_makes_a_result_anew(case, tmp_path, capsys):
     out, here = copy(case, tmp_path)
     new = tmp_path / "new.h5"

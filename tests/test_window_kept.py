@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PySide6.QtWidgets import QApplication
 from shell_maps import map_file
 from shell_window import LONG, error_text, main_window, open_map
 
@@ -57,6 +56,11 @@ def test_a_result_is_opened_again_with_everything(blend, state, qtbot, tmp_path,
         session = window.session
         open_map(window, blend, qtbot)
         assert window.journal.path is None
+        picture = tmp_path / "other.csv"
+        picture.write_text("\n".join(",".join(str(r * c) for c in range(9)) for r in range(8)))
+        pictures = window.workspace.picture_desk
+        pictures.lay(picture)
+        qtbot.waitUntil(lambda: session.work.picture is not None, timeout=LONG)
         decide_much(window, qtbot)
         assert window.journal.flush()
         journal = window.journal.path
@@ -70,8 +74,8 @@ def test_a_result_is_opened_again_with_everything(blend, state, qtbot, tmp_path,
         assert not window.isWindowModified()
         assert not journal.exists()
         work, whole = session.work, session.analysis
-        assert [row["action"] for row in load_analysis(result).history[:5]] == [
-            "fit window", "three", "region", "rule", "levelling"]  # fmt: skip
+        assert [row["action"] for row in load_analysis(result).history[:6]] == [
+            "picture other.csv", "fit window", "three", "region", "rule", "levelling"]  # fmt: skip
         session.apply({"tip.radius": 33.0}, "tip radius")
         window.commands.close_map()
 
@@ -80,6 +84,8 @@ def test_a_result_is_opened_again_with_everything(blend, state, qtbot, tmp_path,
         qtbot.waitUntil(lambda: session.map is not None and session.finished, timeout=LONG)
         assert session.work == work
         assert (session.changed, session.undo_words) == (False, "")
+        qtbot.waitUntil(lambda: picture in pictures.seen, timeout=LONG)
+        assert window.workspace.views.indexOf(pictures.page) >= 0
         assert (session.channel, session.selection) == ("adhesion", (4, 6))
         assert session.limits("adhesion") == (2.0, 9.0)
         assert window.workspace.curve.x_choice.currentData() == "indentation"
@@ -95,7 +101,7 @@ def test_a_result_is_opened_again_with_everything(blend, state, qtbot, tmp_path,
         again = load_analysis(tmp_path / "second.h5")
         assert again.work == session.work
         acts = [row["action"] for row in again.history]
-        assert acts[:5] == ["fit window", "three", "region", "rule", "levelling"]
+        assert acts[:6] == ["picture other.csv", "fit window", "three", "region", "rule", "levelling"]
         assert "diagonal" in acts
 
         # the map has gone elsewhere: one may point to it, but not to another one
@@ -146,19 +152,16 @@ def test_unsaved_work_is_offered_and_goes_on(blend, state, qtbot, tmp_path):
         newer = session.work
         window.journal.flush()
         again = path.read_bytes()
-        QApplication.processEvents()
-    path.write_bytes(again)
+        window.commands.close_map()
+        assert not path.exists()
 
-    with main_window(qtbot) as window:
-        answers = ["recover"]
-        window.reopening.ask_recover = lambda *_: answers.pop()
+        path.write_bytes(again)  # the recovered work is lost and recovered once more
         window.reopening.look_for_unsaved()
-        qtbot.waitUntil(lambda: window.session.map is not None and window.session.finished,
-                        timeout=LONG)  # fmt: skip
-        assert window.session.work == newer
-        window.session.undo()  # undo begins fresh
-        assert window.session.work == newer
-        window.journal.finish()
+        qtbot.waitUntil(lambda: session.map is not None and session.finished, timeout=LONG)
+        assert session.work == newer
+        session.undo()  # undo begins fresh
+        assert session.work == newer
+        window.commands.close_map()
         path.write_bytes(again)
         window.reopening.ask_recover = lambda *_: "discard"
         window.reopening.look_for_unsaved()

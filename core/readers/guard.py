@@ -381,4 +381,6 @@ def clean_text(value: Any, most: int = LONGEST_TEXT) -> str:
             "utf-8", "replace"
         )
     text = text.rstrip("\0").strip()
+    if text.replace("\n", "").replace("\t", "").isprintable():  # as long texts are
+        return text
     return "".join(c if c.isprintable() or c in "\n\t" else "�" for c in text)
