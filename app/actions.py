@@ -28,7 +28,7 @@ class Entry:
     id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
     keys : shortcut as Qt writes it, or the name of a standard key; "" for none
     icon : name in `palpate.icons`
-    menu : "File", "Edit", "View" or "Help"; "" to show it in no menu
+    menu : "File", "Edit", "Doubts", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
     short : word beside the icon in the toolbar
@@ -77,6 +77,14 @@ ENTRIES: tuple[Entry | None, ...] = (
     SEPARATOR,
     Entry("reset_all", "Reset &all settings", "reset_all", "All settings back to their defaults",
           "", "reset", "Edit", MAP),
+    Entry("hold_reference", "&Hold as reference", "hold_reference",
+          "Keep the present result, to see what other settings change", "Ctrl+R", "", "Edit",
+          RESULT),
+    Entry("drop_reference", "&Let the reference go", "drop_reference",
+          "Compare with the reference no more", "Ctrl+Shift+R", "", "Edit", MAP),
+    Entry("overlay_pixel", "Lay the cur&ve over others", "overlay_pixel",
+          "Put the picked pixel's curve into the overlay, or take it out (Ctrl + click on the map)",
+          "Ctrl+L", "", "Edit", MAP),
     Entry("recompute", "Re&compute the map", "recompute",
           "Go on with an analysis that was stopped", "F5", "", "Edit", MAP),
     Entry("cancel", "&Stop", "stop", "Stop what is being done", "Ctrl+.", "cancel", "Edit"),
@@ -88,6 +96,35 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("marks", "Show &marks of doubt", "show_marks",
           "Mark the pixels with a severe doubt on the map", "Ctrl+M", "", "View",
           checkable=True),
+    Entry("next_doubtful", "&Next doubtful pixel", "next_doubtful",
+          "Go to the next pixel of the list of doubts", "N", "", "Doubts", MAP),
+    Entry("previous_doubtful", "&Previous doubtful pixel", "previous_doubtful",
+          "Go back to the pixel before it in the list of doubts", "B", "", "Doubts", MAP),
+    SEPARATOR,
+    Entry("keep_pixel", "&Keep", "keep",
+          "Believe the picked pixel, or the gathered ones, in spite of their doubts", "K", "",
+          "Doubts", MAP),
+    Entry("leave_pixel_out", "&Leave out", "leave_out",
+          "Use the picked pixel, or the gathered ones, in no statistic and no export", "L", "",
+          "Doubts", MAP),
+    Entry("correct_pixel", "&Correct", "correct",
+          "Give the picked pixel, or the gathered ones, a fit window or a contact point of their "
+          "own: drag it on the curve", "C", "", "Doubts", MAP),
+    Entry("take_pixel_back", "&Take back", "take_back",
+          "Forget what was decided about the picked pixel, or the gathered ones", "U", "",
+          "Doubts", MAP),
+    Entry("note_pixel", "N&ote", "note_pixel", "Write a note on the decision", "T", "", "Doubts",
+          MAP),
+    SEPARATOR,
+    Entry("gather_alike", "Gather &all like this", "gather_alike",
+          "Gather all pixels that carry the same doubt and are at least as bad", "A", "", "Doubts",
+          MAP),
+    Entry("let_go", "Let &go what is gathered", "let_go",
+          "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
+    SEPARATOR,
+    Entry("panel_doubts", "&Doubts", "show_doubts_panel",
+          "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
+          "doubts", "View", MAP, checkable=True),
     Entry("panel_settings", "&Settings", "show_settings_panel", "Show or hide the settings",
           "F9", "settings", "View", MAP, checkable=True),
     Entry("panel_values", "&Values", "show_values_panel",
@@ -131,6 +168,7 @@ WALKING = (
     ("1 … 8", "Choose a tool on the map: look, gather, region, profile"),
     ("Shift, Alt", "Add to the gathered pixels, take away from them (with a tool for gathering)"),
     ("[  ]", "Make the brush smaller or larger (as Shift and the wheel)"),
+    ("Ctrl + click", "Lay the curve of a pixel of the map over others, or take it out"),
     ("Home", "Show the whole map"),
     ("Esc", "Give up a typed number, or a drag of the fit window"),
 )

@@ -177,6 +177,16 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
 
+    def ask_save_rehearsal(self) -> None:
+        """Save the tables of the rehearsal, its scene and what it means."""
+        desk = self._window.workspace.rehearsal_desk
+        if desk.made is None:
+            return
+        name = f"{saving.stem_of(self._session.map)}_rehearsal.csv"
+        path = files.ask_save(self._window, "Save the rehearsal", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(desk.write(path)))
+
     def ask_save_surface(self) -> None:
         """Save roughness, heights, slopes and findings of the surface."""
         surface = self._window.workspace.surface_desk.surface
@@ -197,11 +207,48 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.domain_table(desk.report, desk.composition, path)))
 
+    def ask_save_decisions(self) -> None:
+        """Save the table of all decided pixels."""
+        analysis = self._session.analysis
+        if analysis is None or not analysis.review:
+            return
+        name = f"{saving.stem_of(self._session.map)}_decisions.csv"
+        path = files.ask_save(self._window, "Save the decisions", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.decision_table(analysis, path)))
+
     def ask_save_budget(self, text: str) -> None:
         """Save a budget of uncertainty, which is given as comma-separated values."""
         row, col = self._session.selection or (0, 0)
         name = f"{saving.stem_of(self._session.map)}_budget_{row}_{col}.csv"
         path = files.ask_save(self._window, "Save the budget", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(saving.text_file(path, text)))
+
+    # -- side by side ---------------------------------------------------------------------------
+
+    def hold_reference(self) -> None:
+        """Hold the present result, with its components if there are any."""
+        made = self._made()
+        self._session.hold_reference(made.composition.labels if made is not None else None)
+        if self._session.reference is not None:
+            self._window.say("Held as reference; the page Reference tells what changes from here.")
+
+    def drop_reference(self) -> None:
+        self._session.drop_reference()
+
+    def overlay_pixel(self) -> None:
+        """Lay the picked pixel's curve over others, or take it out."""
+        if self._session.selection is not None:
+            self._session.toggle_overlaid(*self._session.selection)
+
+    def ask_save_overlay(self) -> None:
+        """Save the curves laid over each other as comma-separated values."""
+        text = self._window.workspace.overlay_desk.table_text()
+        if not text:
+            return
+        name = f"{saving.stem_of(self._session.map)}_overlay.csv"
+        path = files.ask_save(self._window, "Export the curves", name, files.TABLES)
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
 

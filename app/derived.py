@@ -25,12 +25,14 @@ class Derived:
     values : (rows, cols) in its core unit; NaN where there is none
     words : what was done, for the banner
     analysis : that it was made of; it is not shown with another one
+    follows : the channel that it is made of and follows; "" for a map that stands by itself
     """
 
     channel: Channel
     values: np.ndarray
     words: str
     analysis: Any
+    follows: str = ""
 
 
 def channel_of(name: str, label: str, symbol: str, unit: str, formula: str,

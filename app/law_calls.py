@@ -90,6 +90,15 @@ def attempt(work: Callable[[Progress], Any], progress: Progress, what: str = "th
     return Refused(f"There is nothing to show for {what}.") if found is None else found
 
 
+def why_not(answer: Any, stopped: str = "Stopped. Change something to go on.") -> str:
+    """Why an answer holds nothing to show, in words; empty if it does."""
+    if isinstance(answer.error, Cancelled):
+        return stopped
+    if answer.error is not None:
+        return "This could not be worked out."  # the session tells the fault
+    return answer.value.words if isinstance(answer.value, Refused) else ""
+
+
 @dataclass(frozen=True, eq=False)
 class LawWork(Request):
     """Answers what `work` does, or `Refused`."""

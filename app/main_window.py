@@ -37,7 +37,7 @@ from .status import Status
 if TYPE_CHECKING:
     from .workspace import Workspace
 
-LAYOUT_VERSION = 4
+LAYOUT_VERSION = 5
 
 
 class MainWindow(QMainWindow):
@@ -47,6 +47,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.session = session or Session(self)
         self.memory = QSettings("palpate", "palpate")
+        self.session.who = self.memory.value("review/who", "", type=str)
         self.workspace: Workspace | None = None
         stored = self.memory.value("theme", "system", type=str)
         self._choice = stored if stored in look.CHOICES else "system"
@@ -83,8 +84,9 @@ class MainWindow(QMainWindow):
         self.law_dock = self._dock("Law", "law", QWidget())
         self.components_dock = self._dock("Components", "components", QWidget())
         self.places_dock = self._dock("Places", "places", QWidget())
+        self.doubts_dock = self._dock("Doubts", "doubts", QWidget())
         self.docks = (self.values_dock, self.settings_dock, self.law_dock, self.components_dock,
-                      self.places_dock)  # fmt: skip
+                      self.places_dock, self.doubts_dock)  # fmt: skip
         self.status = Status(self.actions_by_id["cancel"], self)
         self.setStatusBar(self.status)
         self._offer_samples()
@@ -110,7 +112,8 @@ class MainWindow(QMainWindow):
         session, start = self.session, self.start_page
         session.map_changed.connect(lambda: self.say(""))  # what was said was of another map
         session.map_changed.connect(self.show_map)
-        for signal in (session.history_changed, session.analysis_changed, session.map_changed):
+        for signal in (session.history_changed, session.analysis_changed, session.map_changed,
+                       session.reference_changed):  # fmt: skip
             signal.connect(self.show_state)
         session.busy_changed.connect(self._show_busy)
         session.analysis_changed.connect(lambda: self.status.show_counts(session))
@@ -141,10 +144,17 @@ class MainWindow(QMainWindow):
             for dock, panel in ((self.values_dock, self.workspace.values),
                                 (self.law_dock, self.workspace.law),
                                 (self.components_dock, self.workspace.components),
-                                (self.places_dock, self.workspace.places)):  # fmt: skip
+                                (self.places_dock, self.workspace.places),
+                                (self.doubts_dock, self.workspace.doubts)):  # fmt: skip
                 old = dock.widget()
                 dock.setWidget(panel)
                 old.deleteLater()
+            self.doubts_dock.visibilityChanged.connect(self.workspace.doubts.set_in_sight)
+            self.workspace.review_desk.said.connect(self.say)
+            decided = self.workspace.doubts.decided
+            decided.who.setText(self.session.who)
+            decided.who_given.connect(self._keep_name)
+            decided.save_wanted.connect(self.commands.ask_save_decisions)
             self.law_dock.visibilityChanged.connect(self.workspace.law.set_in_sight)
             self.components_dock.visibilityChanged.connect(
                 self.workspace.components.set_in_sight)  # fmt: skip
@@ -153,7 +163,10 @@ class MainWindow(QMainWindow):
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
+            self.workspace.rehearsal_desk.save_wanted.connect(self.commands.ask_save_rehearsal)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
+            self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
+            self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)
         return self.workspace
 
     def _listen_to_places(self, workspace: Workspace) -> None:
@@ -262,6 +275,7 @@ class MainWindow(QMainWindow):
             found[name].setEnabled(bool(words))
             found[name].setText(f"&{verb} {words.replace('&', '&&')}".rstrip())
             table.set_tip(found[name], f"{verb} {words}".rstrip())
+        found["drop_reference"].setEnabled(session.reference is not None)
         found["recompute"].setEnabled(fmap is not None and not session.finished)
         found["cancel"].setEnabled(session.background.stoppable)
 
@@ -358,6 +372,9 @@ class MainWindow(QMainWindow):
     def show_components_panel(self, on: bool) -> None:
         self._show_panel(self.components_dock, on)
 
+    def show_doubts_panel(self, on: bool) -> None:
+        self._show_panel(self.doubts_dock, on)
+
     def show_places_panel(self, on: bool) -> None:
         self._show_panel(self.places_dock, on)
 
@@ -368,6 +385,44 @@ class MainWindow(QMainWindow):
         if on or behind:
             dock.raise_()
         self.actions_by_id[f"panel_{dock.objectName()}"].setChecked(on or behind)
+
+    # -- doubts: the desk does it, once the views are made ---------------------------------------
+
+    def next_doubtful(self) -> None:
+        self.make_workspace().review_desk.next_doubtful()
+
+    def previous_doubtful(self) -> None:
+        self.make_workspace().review_desk.previous_doubtful()
+
+    def keep(self) -> None:
+        self.make_workspace().review_desk.keep()
+
+    def leave_out(self) -> None:
+        self.make_workspace().review_desk.leave_out()
+
+    def correct(self) -> None:
+        self.make_workspace().review_desk.correct()
+
+    def take_back(self) -> None:
+        self.make_workspace().review_desk.take_back()
+
+    def gather_alike(self) -> None:
+        self.make_workspace().review_desk.gather_alike()
+
+    def _keep_name(self, name: str) -> None:
+        """Who decides, from now on and in the next session."""
+        self.session.who = name
+        self.memory.setValue("review/who", name)
+
+    def let_go(self) -> None:
+        self.session.gather(None)
+
+    def note_pixel(self) -> None:
+        """Show the page with the note, and put the cursor there."""
+        self._show_panel(self.doubts_dock, True)
+        self.doubts_dock.raise_()
+        self.make_workspace().doubts.show_page("decide")
+        self.make_workspace().doubts.decide.note.setFocus()
 
     # -- dropping and closing -------------------------------------------------------------------
 

@@ -167,6 +167,19 @@ def domain_table(report: Any, composition: Any, path: Path) -> Write:
     return write
 
 
+def decision_table(analysis: Any, path: Path) -> Write:
+    """Write one row for each pixel that was decided about."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.components.exports import save_rows
+        from ..core.review import decision_rows
+
+        progress.step(0, 0, "Saving the decisions")
+        return [save_rows(path, decision_rows(analysis))]
+
+    return write
+
+
 def places_file(places: Any, path: Path) -> Write:
     """Write regions and profiles as a file of places."""
 

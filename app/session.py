@@ -9,17 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
 from ..core.components.rule import Rule
-from ..core.decisions import Decision, Pixels, Review
+from ..core.decisions import CORRECTED, Decision, Pixels, Review
 from ..core.errors import Cancelled, InputError, SettingsError, SourceError
 from ..core.settings import Settings
 from .background import Background
+from .correcting import about, corrected
 from .faults import fault_of
+from .held import MOST_OVERLAID, Reference
 from .history import History
 from .recompute import Answer
 from .requests import Analyse, Kept, Opened, OpenMap, Request
@@ -44,8 +47,11 @@ class Session(QObject):
     map_changed, settings_changed, selection_changed, channel_changed, analysis_changed
     report_changed(fresh) : the picked curve's report; `fresh` when it is another map's
     rule_changed, places_changed, review_changed : parts of the `Work` beside the settings
+    correcting_changed : whether changed settings hold for single pixels, or for which
     left_out_changed : of the review, the pixels that were left out
     group_changed : other pixels are gathered, or none
+    reference_changed : another result is held as reference, or none
+    overlaid_changed : other pixels are picked for the overlay
     history_changed : undo, redo or the changed mark
     busy_changed(words, done, total) : words are empty when nothing is being done
     source_wanted(OpenMap, sentence) : the map of a saved analysis is not there, or another one
@@ -65,8 +71,11 @@ class Session(QObject):
     rule_changed = Signal()
     places_changed = Signal()
     review_changed = Signal()
+    correcting_changed = Signal()
     left_out_changed = Signal()
     group_changed = Signal()
+    reference_changed = Signal()
+    overlaid_changed = Signal()
     history_changed = Signal()
     busy_changed = Signal(str, int, int)
     source_wanted = Signal(object, str)
@@ -83,6 +92,7 @@ class Session(QObject):
         self.background.busy_changed.connect(self.busy_changed)
         self.background.ready.connect(self._kind_ready)
         self._generation = 0
+        self.who = ""  # the name that decisions carry; empty unless the person gave one
         self._start_history(Work())
         self._forget_map()
 
@@ -99,6 +109,9 @@ class Session(QObject):
         self._note = ""
         self._limits: dict[str, Any] = {}
         self._group: Any = None
+        self._reference: Reference | None = None
+        self._overlaid: tuple[tuple[int, int], ...] = ()
+        self._correcting: tuple[int, int] | None = None
         self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, review, both
         self._left_out: tuple[Any, Pixels] = (None, Pixels())
         self.axes: tuple[str, str] | None = None  # of the curve view, as a file wants them
@@ -152,6 +165,16 @@ class Session(QObject):
         return self._group
 
     @property
+    def reference(self) -> Reference | None:
+        """The result that is held to compare with; None if there is none."""
+        return self._reference
+
+    @property
+    def overlaid(self) -> tuple[tuple[int, int], ...]:
+        """Row and column of the pixels picked for the overlay, in the order of picking."""
+        return self._overlaid
+
+    @property
     def selection(self) -> tuple[int, int] | None:
         """Row and column of the picked pixel."""
         return self._selection
@@ -171,6 +194,17 @@ class Session(QObject):
                 shown = replace(shown, review=self.review)  # corrections follow from the worker
             self._shown = self._analysis, self.review, shown
         return shown
+
+    @property
+    def worked_out(self) -> Any:
+        """The newest complete analysis as the worker gave it: its numbers and doubts do not depend
+        on which pixels are kept or left out."""
+        return self._whole
+
+    @property
+    def kept_review(self) -> Review:
+        """The review without what a hand is dragging."""
+        return self._history.current.review
 
     @property
     def report(self) -> Any:
@@ -310,8 +344,11 @@ class Session(QObject):
         self.rule_changed.emit()
         self.places_changed.emit()
         self.review_changed.emit()
+        self.correcting_changed.emit()
         self.left_out_changed.emit()
         self.group_changed.emit()
+        self.reference_changed.emit()
+        self.overlaid_changed.emit()
         self.history_changed.emit()
         self.channel_changed.emit()
         self.analysis_changed.emit()
@@ -323,10 +360,20 @@ class Session(QObject):
     def check(self, change: Mapping[str, Any]) -> str:
         """What is wrong with a change, in words; empty if it is possible."""
         try:
-            self._history.current.settings.with_values(change)
+            self._with(change)
         except SettingsError as error:
             return error.what
         return ""
+
+    def _with(self, change: Mapping[str, Any]) -> Work:
+        """The work in force with settings changed: the map's, or those of the pixels that are being
+        corrected. Raises SettingsError on impossible values."""
+        work = self._history.current
+        if not self.correcting:
+            return replace(work, settings=work.settings.with_values(change))
+        at = self._selection or (0, 0)
+        before = work.review.at(self.map.shape, *at)
+        return corrected(work, self.targets(), before, change, self.who)
 
     def apply(self, change: Mapping[str, Any], words: str, merge: str = "") -> bool:
         """Change settings: one entry of the history. Impossible values are refused: `failed` says
@@ -342,11 +389,15 @@ class Session(QObject):
         bool : whether the settings changed
         """
         try:
-            settings = self._history.current.settings.with_values(change)
+            work = self._with(change)
         except SettingsError as error:
             self.failed.emit(str(error))
             return False
-        return self.use_settings(settings, words, merge)
+        return self.decide(work, self._named(words), merge)
+
+    def _named(self, words: str) -> str:
+        """An act on settings as undo names it."""
+        return f"{words} of {about(self.targets())}" if self.correcting else words
 
     def use_settings(self, settings: Settings, words: str, merge: str = "") -> bool:
         """As `apply`, with all settings at once."""
@@ -375,6 +426,37 @@ class Session(QObject):
         """Decide otherwise about single pixels."""
         return self.decide(replace(self._history.current, review=review), words, merge)
 
+    @property
+    def correcting(self) -> bool:
+        """Whether changed settings hold for the picked pixel alone, or for the gathered ones."""
+        return self._correcting is not None and self._correcting == self._selection
+
+    def set_correcting(self, on: bool) -> None:
+        """Begin or end to correct the picked pixel. Another pixel ends it, too, unless it has been
+        corrected before."""
+        was = self.correcting
+        self._correcting = self._selection if on and self.targets() else None
+        if self.correcting != was:
+            self.correcting_changed.emit()
+
+    @property
+    def own_settings(self) -> Settings:
+        """The settings that a change is made to: those of the picked pixel while it is corrected,
+        else the map's."""
+        at = self._selection
+        return self.settings_at(*at) if self.correcting and at is not None else self.settings
+
+    def targets(self) -> Pixels:
+        """What is decided about: the gathered pixels if there are any, else the picked one."""
+        if self.map is None:
+            return Pixels()
+        if self._group is not None:
+            return Pixels.of(self._group & (self.map.index_map >= 0))
+        at = self._selection
+        if at is None or self.map.curve_at(*at) < 0:
+            return Pixels()
+        return Pixels.one((self.map.shape[0], self.map.shape[1]), *at)
+
     def begin_drag(self) -> None:
         """A hand takes hold: what follows by `preview` becomes one act with `commit`."""
         self._history.drag()
@@ -382,10 +464,9 @@ class Session(QObject):
     def preview(self, change: Mapping[str, Any]) -> None:
         """Show a change while a hand is dragging; an impossible one is passed over."""
         try:
-            wanted = self._history.current.settings.with_values(change)
+            self.preview_work(self._with(change))
         except SettingsError:
             return
-        self.preview_work(replace(self._history.current, settings=wanted))
 
     def preview_work(self, work: Work) -> None:
         """As `preview`, with anything that can be decided."""
@@ -396,7 +477,9 @@ class Session(QObject):
     def commit(self, words: str) -> bool:
         """The hand lets go: what is shown becomes one entry of the history."""
         before, dragged = self.work, self._history.drop()
-        if dragged is None or not self._history.push(dragged, words):
+        settings = dragged is not None and dragged.review != self._history.current.review
+        if dragged is None or not self._history.push(dragged, self._named(words) if settings
+                                                     else words):  # fmt: skip
             return False
         self._moved(before, acted=True)
         if asked_of(dragged) != self._asked and not self._asked_for(dragged):
@@ -449,6 +532,8 @@ class Session(QObject):
         if corrected:
             self._renew_report()
         self.review_changed.emit()
+        if self.correcting:
+            self.correcting_changed.emit()
         if self.left_out != before.review.left_out:
             self.left_out_changed.emit()
         if corrected:
@@ -467,11 +552,16 @@ class Session(QObject):
         """Pick a pixel; outside the map nothing happens."""
         if self.map is None:
             return
-        rows, cols = self.map.shape
+        (rows, cols), row, col = self.map.shape, int(row), int(col)
         if not (0 <= row < rows and 0 <= col < cols) or (row, col) == self._selection:
             return
-        self._selection = (row, col)
+        was, self._selection = self.correcting, (row, col)
+        decision = self.decision_at(row, col)
+        corrected_before = decision is not None and decision.kind == CORRECTED
+        self._correcting = self._selection if corrected_before else None
         self._renew_report()
+        if was or self.correcting:
+            self.correcting_changed.emit()
         self.selection_changed.emit()
         self.report_changed.emit(False)
 
@@ -490,6 +580,51 @@ class Session(QObject):
             return
         self._group = mask
         self.group_changed.emit()
+
+    def hold_reference(self, labels: Any = None) -> None:
+        """Hold the present result to compare others with it, in place of the one before; `labels`
+        are the components at present, if there are any."""
+        if not self.finished:
+            self.failed.emit("A result can be held as reference when the map has been analysed.")
+            return
+        self._reference = Reference(self.analysis, f"{datetime.now():%H:%M:%S}", labels)
+        self.reference_changed.emit()
+
+    def drop_reference(self) -> None:
+        """Let the reference go."""
+        if self._reference is not None:
+            self._reference = None
+            self.reference_changed.emit()
+
+    def add_overlaid(self, row: int, col: int) -> None:
+        """Pick one more pixel for the overlay; one without a curve, or too many, are told."""
+        if self.map is None or (row, col) in self._overlaid:
+            return
+        if self.map.curve_at(row, col) < 0:
+            self.noted.emit(f"There is no curve at row {row}, column {col}.")
+        elif len(self._overlaid) >= MOST_OVERLAID:
+            self.noted.emit(f"{MOST_OVERLAID} curves are laid over each other already: take one "
+                            "away, or gather pixels to see their median.")  # fmt: skip
+        else:
+            self._overlaid = (*self._overlaid, (row, col))
+            self.overlaid_changed.emit()
+
+    def remove_overlaid(self, row: int, col: int) -> None:
+        """Take a pixel out of the overlay."""
+        if (row, col) in self._overlaid:
+            self._overlaid = tuple(one for one in self._overlaid if one != (row, col))
+            self.overlaid_changed.emit()
+
+    def toggle_overlaid(self, row: int, col: int) -> None:
+        """Pick a pixel for the overlay, or take it out if it is there."""
+        there = (row, col) in self._overlaid
+        (self.remove_overlaid if there else self.add_overlaid)(row, col)
+
+    def clear_overlaid(self) -> None:
+        """Take all pixels out of the overlay."""
+        if self._overlaid:
+            self._overlaid = ()
+            self.overlaid_changed.emit()
 
     def choose_channel(self, name: str) -> None:
         if name != self._channel:

@@ -97,6 +97,15 @@ indigo, wine, green, rose, teal, purple, olive, cyan, sand), each darkened or li
 shows on the panel; three hues were added for components ten to twelve. The first five also differ
 in lightness, so that they can be told apart in grey; beyond them marks and letters do.
 """
+PICKS = {
+    "light": ("#4477aa", "#cc3311", "#228833", "#997700", "#aa3377", "#007788"),
+    "dark": ("#77aadd", "#ee8866", "#88cc77", "#eedd88", "#ffaabb", "#99ddff"),
+}
+"""Colours of single curves laid over each other, in the order of picking.
+
+After the schemes "bright", "vibrant" (light) and "light" (dark) of P. Tol (from memory, as above);
+letters and dashes tell the curves apart beside them.
+"""
 CHOICES = ("system", "light", "dark")
 
 COLOUR_MAPS = {"magnitude": "viridis", "height": "plasma", "signed": "CET-D1A"}

@@ -15,8 +15,12 @@ from ..core.curvereport import window_change
 from .component_desk import ComponentDesk
 from .component_views import ComponentViews
 from .derived import Derived, DerivedBanner
+from .effect_desk import EffectDesk
 from .law_desk import LawDesk
+from .map_doubts_desk import MapDoubtsDesk
+from .overlay_desk import OverlayDesk
 from .panels.components import ComponentsPanel
+from .panels.doubts import DoubtsPanel
 from .panels.law import LawPanel
 from .panels.notices import MissingConstants, Notes
 from .panels.places import PlacesPanel
@@ -24,6 +28,9 @@ from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
+from .reference_desk import ReferenceDesk
+from .rehearsal_desk import RehearsalDesk
+from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
@@ -36,7 +43,7 @@ from .walk import Walker
 
 class Workspace(QWidget):
     """Map, channels and what belongs to the picked pixel or to all side by side, notices above
-    them; `values`, `law`, `components` and `places` belong into docks.
+    them; `values`, `law`, `components`, `places` and `doubts` belong into docks.
 
     Signal marks_toggled(bool): the marks of doubt were switched on the map itself.
     """
@@ -55,6 +62,10 @@ class Workspace(QWidget):
         self.component_desk = ComponentDesk(session, self.components, parent=self)
         self.shape_desk = ShapeDesk(session, self.component_desk, self.components, parent=self)
         self.surface_desk = SurfaceDesk(session, self.component_desk, parent=self)
+        self.doubts = DoubtsPanel()
+        self.review_desk = ReviewDesk(session, self.doubts, self.component_desk, parent=self)
+        self.effect_desk = EffectDesk(session, self.doubts, self.review_desk, parent=self)
+        self.map_doubts_desk = MapDoubtsDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
@@ -69,6 +80,13 @@ class Workspace(QWidget):
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
         self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
+        self.overlay_desk = OverlayDesk(session, self.map, self.component_desk, self.places_desk,
+                                        self.views)  # fmt: skip
+        self.reference_desk = ReferenceDesk(session, self.component_desk, self.views)
+        self.reference_desk.derived_changed.connect(self._show_against)
+        self.reference_desk.line_changed.connect(
+            lambda report, words: self.curve.show_other(report, words, "reference"))  # fmt: skip
+        self.rehearsal_desk = RehearsalDesk(session, self.component_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -105,19 +123,28 @@ class Workspace(QWidget):
         session.channel_changed.connect(self.show_channel)
         session.analysis_changed.connect(self.show_analysis)
         session.selection_changed.connect(self.show_selection)
+        session.review_changed.connect(self.show_review)
+        session.correcting_changed.connect(lambda: self.curve.set_correcting(session.correcting))
+        self.doubts.seen.connect(lambda _: self.show_review())
+        self.map_doubts_desk.told.connect(self.notes.add)
+        for signal in (self.map_doubts_desk.found, session.review_changed):
+            signal.connect(self._count_doubts)
         session.report_changed.connect(self.show_report)
         session.noted.connect(self.notes.add)
         self.map.picked.connect(session.select)
         self.map.limits_changed.connect(self._keep_limits)
         self.map.marks_toggled.connect(self.marks_toggled)
         self.strip.chosen.connect(self._choose_channel)
-        self.surface_desk.derived_changed.connect(self.show_derived)
-        self.banner.left.connect(lambda: self.surface_desk.show_picture(""))
+        self.surface_desk.derived_changed.connect(self._show_surface)
+        self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
+        self.values.doubt_chosen.connect(self.curve.show_doubt)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
+        self.curve.contact_dragging.connect(self._dragging_contact)
+        self.curve.contact_dropped.connect(self._dropped)
 
     # -- what is shown --------------------------------------------------------------------------
 
@@ -143,8 +170,11 @@ class Workspace(QWidget):
         if self.surface_desk.picture:
             self.surface_desk.show_picture("")
         name = self._session.channel
+        self._follow_reference()
         self._mark_channel()
         self._draw()
+        if self.derived is not None:
+            return
         low, high = self._session.limits(name) or (None, None)
         with QSignalBlocker(self.map):
             self.map.set_limits(low, high)
@@ -161,6 +191,25 @@ class Workspace(QWidget):
             with QSignalBlocker(self.map):
                 self.map.set_limits(low, high)
 
+    def _show_surface(self, derived: Derived | None) -> None:
+        if derived is not None:
+            self.reference_desk.show_map("")
+        self.show_derived(derived)
+
+    def _show_against(self, derived: Derived | None) -> None:
+        if derived is not None and self.surface_desk.picture:
+            self.surface_desk.show_picture("")
+        self.show_derived(derived)
+
+    def _follow_reference(self) -> None:
+        """A map against the reference follows the channel and the analysis."""
+        if self.reference_desk.picture:
+            self._derived = self.reference_desk.derived()
+
+    def _leave_derived(self) -> None:
+        self.surface_desk.show_picture("")
+        self.reference_desk.show_map("")
+
     @property
     def derived(self) -> Derived | None:
         """The derived map that is shown; one of another analysis waits to be renewed."""
@@ -168,9 +217,10 @@ class Workspace(QWidget):
         return derived if derived and derived.analysis is self._session.analysis else None
 
     def _mark_channel(self) -> None:
-        """Mark the channel on the map in the strip; none while a derived map is shown."""
+        """Mark the channel on the map in the strip; none while a map that is made of no single
+        channel is shown."""
         with QSignalBlocker(self.strip):
-            if self.derived is None:
+            if self.derived is None or self.derived.follows:
                 self.strip.set_current(self._session.channel)
             else:
                 self.strip.cell.current = ""
@@ -182,6 +232,7 @@ class Workspace(QWidget):
         self.missing.show_missing()
         with QSignalBlocker(self.strip):
             self.strip.show_analysis(self._session.analysis)
+        self._follow_reference()
         self._mark_channel()
         self._draw()
 
@@ -207,6 +258,23 @@ class Workspace(QWidget):
             name, values = FIRST_CHANNEL, fmap.overview
         with QSignalBlocker(self.map):
             self.map.show_values(values, fmap.x, fmap.y, CHANNELS[name], fmap.has_scale, marks)
+        self.show_review()
+
+    def show_review(self) -> None:
+        """The marks of doubts and decisions."""
+        analysis, fmap = self._session.analysis, self._session.map
+        if fmap is None:
+            return
+        doubted = severe = None
+        if analysis is not None:
+            doubted, severe = analysis.doubts != 0, analysis.severe
+        with QSignalBlocker(self.map):
+            self.map.show_review(self._session.review.kinds(fmap.shape), doubted, severe,
+                                 mild=self.doubts.in_sight)  # fmt: skip
+
+    def _count_doubts(self) -> None:
+        self.doubts.show_counts(len(self._session.review.decisions),
+                                len(self.map_doubts_desk.doubts))  # fmt: skip
 
     def show_selection(self) -> None:
         with QSignalBlocker(self.map):
@@ -222,7 +290,8 @@ class Workspace(QWidget):
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
-                     self.profile_desk, self.picture_desk):  # fmt: skip
+                     self.profile_desk, self.overlay_desk, self.reference_desk,
+                     self.picture_desk, self.doubts, self.rehearsal_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
@@ -249,12 +318,20 @@ class Workspace(QWidget):
         if change:
             self._session.preview(change)
 
-    def _dropped(self, z_from: float, z_to: float) -> None:
+    def _dragging_contact(self, z0: float) -> None:
+        """A hand has the contact point; only those pixels follow that are being corrected."""
+        if self._given_up or not (math.isfinite(z0) and self._session.correcting):
+            return
+        if not self._session.dragging:
+            self._session.begin_drag()
+        self._session.preview({"fit.contact": "given", "fit.contact_at": round(z0, 3)})
+
+    def _dropped(self, *z: float) -> None:
         given_up, self._given_up = self._given_up, False
         if given_up or not self._session.dragging:
             self.show_report()
             return
-        self._session.commit("fit window")
+        self._session.commit("fit window" if len(z) > 1 else "contact point")
         self.show_report()  # the window stands where the settings put it
 
     def _escape(self) -> bool:

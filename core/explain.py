@@ -7,7 +7,6 @@ and map agree to the last bit; the arrays here are only for drawing.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -43,6 +42,14 @@ def _branch(z: Array, signal: Array, scale: float, row: Array, at: int) -> Branc
     return Branch(z, raw - line, raw, line, free)
 
 
+def branches_of(fmap: ForceMap, curve: int, scale: float, base: Array) -> tuple[Branch, Branch]:
+    """Approach and retract of a curve with the baselines that its row `base` of the baseline stage
+    holds; `scale` is nm per unit of the recorded signal. Empty where a branch is absent."""
+    samples, scale = fmap.samples(curve), scale / fmap.signal_scale
+    return (_branch(samples.approach_z, samples.approach_signal, scale, base, bl.APPROACH),
+            _branch(samples.retract_z, samples.retract_signal, scale, base, bl.RETRACT))
+
+
 def _law_at(z: Array, request: Request, fit: Array) -> Array:
     """The fitted law's deflection at base positions (n,); NaN where it has no contact."""
     numbers, rows = kernel_law(request)
@@ -75,10 +82,10 @@ def _residuals(branch: Branch, request: Request, fit: Array, noise: float
     return z, (branch.d[inside] - _law_at(z, request, fit)) / noise
 
 
-def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
+def _raised(one: Analysis, whole: Analysis | None, curve: int) -> list[Raised]:
     case = one.case
     if whole is not None:
-        case = replace(case, median_noise=whole.case.median_noise)
+        case = whole.case_of(one, np.array([curve]))
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
@@ -87,7 +94,8 @@ def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
             figure = doubt.figure(case)
             if doubt.trips(figure, case.limits)[0]:
                 found.append(Raised(doubt.name, doubt.severity, doubt.sentence, float(figure[0]),
-                                    float(doubt.threshold(case.limits)), doubt.unit))  # fmt: skip
+                                    float(doubt.threshold(case.limits)), doubt.unit,
+                                    doubt.seen_at(case, 0), doubt.repair))  # fmt: skip
     return sorted(found, key=lambda r: r.severity != "severe")
 
 
@@ -112,7 +120,7 @@ def explain(
     for name in CHANNELS:
         value, error = one.per_curve(name)
         values[name] = (float(value[0]), float(error[0]) if error is not None else math.nan)
-    return _report(fmap, request, rows, values, _raised(one, whole), (row, col, curve))
+    return _report(fmap, request, rows, values, _raised(one, whole, curve), (row, col, curve))
 
 
 def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None
@@ -125,10 +133,7 @@ def _report(fmap: ForceMap, request: Request, rows: dict[str, Array],
             values: dict[str, tuple[float, float]], doubts: list[Raised],
             which: tuple[int, int, int]) -> CurveReport:  # fmt: skip
     base, pull, fit, slope = (rows[name][0] for name in ("baseline", "retract", "fit", "stiffness"))
-    samples = fmap.samples(which[2])
-    scale = request.constants.scale[2] / fmap.signal_scale
-    approach = _branch(samples.approach_z, samples.approach_signal, scale, base, bl.APPROACH)
-    retract = _branch(samples.retract_z, samples.retract_signal, scale, base, bl.RETRACT)
+    approach, retract = branches_of(fmap, which[2], request.constants.scale[2], base)
     fitted = retract if backwards(request.settings) else approach
     low = fit[ft.Z0] - 3.0 * fit[ft.PULL]
     law_z, law_d = _law(request, fit, low + 1e-9, float(base[bl.PEAK_Z]))

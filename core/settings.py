@@ -36,7 +36,8 @@ from .sections.declare import OURS, PRACTICE, as_declared, check_value, choice, 
 __all__ = [
     "ADHESIONS", "CONTACTS", "GIVEN", "OURS", "PRACTICE", "SECTIONS", "SHAPES", "VERSION",
     "Adhesion", "Baseline", "Calibration", "Doubts", "Fit", "Layer", "Sample", "Settings",
-    "Stiffness", "Tip", "Uncertainty", "Viscous", "as_declared", "check_value", "choice", "declaration",
+    "Stiffness", "Tip", "Uncertainty", "Viscous", "as_declared", "check_value", "choice",
+    "declaration",
     "declarations", "number", "range_text", "split",
 ]  # fmt: skip
 

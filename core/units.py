@@ -65,6 +65,8 @@ def parse_unit(text: str) -> tuple[str, float]:
     symbol = re.sub(r"\s+", "", text)
     if symbol in ("", "1"):
         return "number", 1.0
+    if symbol == "%":
+        return "number", 0.01
     above, _, below = symbol.partition("/")
     top, bottom = _simple(above), _simple(below) if below else None
     if top is not None and not below:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from palpate.core.components.exports import save_rows
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import LEFT_OUT, UNDECIDED, Pixels, Review
 from palpate.core.doubts import DOUBTS, SEVERE
 from palpate.core.pipeline import analyse
-from palpate.core.review import Filter, alike, like, ranking
+from palpate.core.review import Filter, alike, decision_rows, effect, like, ranking
 from palpate.core.review.ranking import DECIDED
 from palpate.core.simulate import ski_boot
 
@@ -92,3 +93,48 @@ def test_a_correction_that_mends_a_doubt_takes_it_off_the_list(analysis, ranked)
     assert ranking(narrow).severe[ranking(narrow).place[flat]] > 0
     there = ranking(mended).place[flat]
     assert there < 0 or ranking(mended).severe[there] == 0
+
+
+def test_the_effect_of_leaving_out_is_that_of_medians_by_hand(analysis):
+    """Half of one component's stiffest pixels left out: its median falls to what NumPy finds."""
+    labels = np.zeros((32, 32), int)
+    labels[analysis.channel("modulus") < 0.5] = 1
+    modulus = analysis.channel("modulus")
+    mine = analysis.trusted & (labels == 0)
+    out = mine & (modulus > np.nanquantile(modulus[mine], 0.8))
+    made = reviewed(analysis, Review().leave_out(Pixels.of(out)))
+    found = effect(made, 0, np.where(out, -1, labels), ("A", "B"))
+    row = next(r for r in found.rows if r.channel == "modulus" and r.number == 0)
+    spread = next(r for r in found.rows if r.channel == "modulus" and r.number is None)
+    assert spread.before == pytest.approx(np.nanmedian(modulus[analysis.trusted]))
+    assert spread.after == pytest.approx(np.nanmedian(modulus[analysis.trusted & ~out]))
+    assert row.after == pytest.approx(np.nanmedian(modulus[mine & ~out]))
+    assert row.before == pytest.approx(np.nanmedian(modulus[mine]), rel=0.02)
+    assert row.lost == pytest.approx(out.sum(), abs=0.1 * out.sum())
+    share = 100.0 * (row.after / row.before - 1.0)
+    assert share < -0.5
+    words = next(s for s in found.sentences if "Young modulus of component A" in s)
+    assert words.startswith(f"Leaving out these {out.sum()} changes")
+    assert f"by {share:+.2g} %" in words
+
+
+def test_a_decision_without_consequence_says_so(analysis):
+    row, col = np.argwhere(analysis.severe)[0]
+    made = reviewed(analysis, Review().leave_out(Pixels.one((32, 32), row, col)))
+    assert effect(made, 0).sentences == [
+        "Leaving out this pixel changes no median by as much as 0.05 %."
+    ]
+
+
+def test_decisions_leave_as_a_table_with_a_row_a_pixel(analysis, tmp_path):
+    import csv
+
+    review = Review().keep(Pixels.one((32, 32), 3, 4), "looked at twice", "M. N.")
+    review = review.correct(Pixels.one((32, 32), 2, 9), {"fit.fraction_to": 60.0})
+    path = save_rows(tmp_path / "decisions.csv", decision_rows(reviewed(analysis, review)))
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [(r["row"], r["column"], r["decision"]) for r in rows] == [
+        ("2", "9", "correct"), ("3", "4", "keep")]  # fmt: skip
+    assert rows[0]["settings"] == '{"fit.fraction_to": 60.0}'
+    assert (rows[1]["note"], rows[1]["who"]) == ("looked at twice", "M. N.")

@@ -124,10 +124,10 @@ class Row(QWidget):
         grid.addWidget(self.problem, 1, 1, 1, 4)
         grid.setColumnStretch(1, 1)
 
-    def show_value(self, value: Any) -> None:
-        """Show a value, and whether it differs from the default."""
+    def show_value(self, value: Any, usual: Any) -> None:
+        """Show a value, and whether it differs from the usual one: the default, or the map's."""
         self.editor.set_value(value)
-        changed = value != self.spec.default
+        changed = value != usual
         self.undo.setVisible(changed)
         self.mark.setPixmap(self._dot if changed else self._none)
         self.mark.setToolTip("Changed from the default" if changed else "")

@@ -15,6 +15,7 @@ from PySide6.QtGui import QPalette
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
+    QLabel,
     QPushButton,
     QScrollArea,
     QTextBrowser,
@@ -24,8 +25,9 @@ from PySide6.QtWidgets import (
 )
 
 from ...core.settings import SECTIONS, Settings, declarations, range_text, split
+from ..correcting import about
 from ..session import Session
-from ..theme import LIGHT, SPACE, Theme, small
+from ..theme import LIGHT, SPACE, Theme, small, toned
 from .fields import NumberField, shown
 from .row import Row, help_of, words_of
 
@@ -95,6 +97,7 @@ class SettingsPanel(QWidget):
         self.set_theme(LIGHT)
         session.settings_changed.connect(self.show_settings)
         session.map_changed.connect(self._show_recorded)
+        session.correcting_changed.connect(self.show_settings)
         self._show_recorded()
 
     # -- building -------------------------------------------------------------------------------
@@ -129,6 +132,11 @@ class SettingsPanel(QWidget):
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(0)
+        self.whose = toned(QLabel(self), "strong")
+        self.whose.setWordWrap(True)
+        self.whose.setContentsMargins(SPACE, SPACE // 2, SPACE, 0)
+        self.whose.hide()
+        box.addWidget(self.whose)
         box.addWidget(self.area, 1)
         box.addWidget(rule(self))
         box.addWidget(self._help_line())
@@ -166,12 +174,19 @@ class SettingsPanel(QWidget):
 
     def show_settings(self) -> None:
         """Show what the session has."""
-        settings = self._session.settings
+        session = self._session
+        settings, whole = session.own_settings, session.settings
+        correcting = session.correcting
+        self.whose.setVisible(correcting)
+        if correcting:
+            self.whose.setText(f"Settings of {about(session.targets())} alone. The dot marks what "
+                               "differs from the map's.")  # fmt: skip
         for path, row in self.rows.items():
             with QSignalBlocker(row.editor):
-                row.show_value(settings.value(path))
+                usual = whole.value(path) if correcting else row.spec.default
+                row.show_value(settings.value(path), usual)
             row.setVisible(relevant(path, row.spec, settings))
-        self.reset_all.setEnabled(bool(settings.changed()))
+        self.reset_all.setEnabled(bool(settings.changed()) and not correcting)
 
     def _show_recorded(self) -> None:
         fmap = self._session.map
@@ -204,12 +219,12 @@ class SettingsPanel(QWidget):
         self._serial += not stepped
         merge = f"{path} {self._serial}" if stepped else ""
         self._session.apply({path: value}, words_of(path), merge)
-        row.show_value(self._session.settings.value(path))
+        self.show_settings()
 
     def _refused(self, path: str, words: str) -> None:
         row = self.rows[path]
         row.editor.restore()
-        unit, kept = row.spec.metadata["unit"], self._session.settings.value(path)
+        unit, kept = row.spec.metadata["unit"], self._session.own_settings.value(path)
         options = row.spec.metadata.get("options")
         if options is not None:
             row.editor.set_value(kept)
@@ -225,6 +240,8 @@ class SettingsPanel(QWidget):
     def _reset(self, path: str) -> None:
         self.rows[path].show_problem("")
         default = self.rows[path].spec.default
+        if self._session.correcting:
+            default = self._session.settings.value(path)
         wrong = self._session.check({path: default})
         if wrong:
             self._refused(path, wrong)

@@ -65,11 +65,16 @@ LOOKS: dict[str, Look] = {
         Look("slope", "Stiffness", LINE, "ink", 5, Qt.PenStyle.DotLine, 2.0),
         Look("adhesion", "Adhesion", SYMBOL, "adhesion", 11, symbol="d"),
         Look("work", "Dissipated energy", FILL, "work", -10),
+        Look("doubt", "Doubt seen here", LINE, "doubt", 7, width=5.0, alpha=170),
     )
 }
 """All that can be on a curve, in the order of the legend."""
 OTHER = Look("other", "Another law", LINE, "ink", 6, Qt.PenStyle.DashDotLine)
 """A law that is compared with the one in use; the note under the curve names it."""
+REFERENCE = Look("reference", "Reference, E", LINE, "ink", 7, Qt.PenStyle.DashLine, 2.0)
+"""The fit of the result that is held as reference; in the legend while there is one."""
+BESIDE = {each.name: each for each in (OTHER, REFERENCE)}
+"""What is drawn beside the fit in use."""
 
 
 class Marker(QGraphicsItem):
@@ -183,21 +188,56 @@ class FitWindow(pg.LinearRegionItem):
             self.dropped.emit(*self.getRegion())
 
 
+class ContactLine(pg.InfiniteLine):
+    """The contact point as a line that can be dragged along the x axis, while single pixels are
+    being corrected. Signals, for the person's hand only: dragging(x), dropped(x)."""
+
+    dragging = Signal(float)
+    dropped = Signal(float)
+
+    def __init__(self) -> None:
+        super().__init__(angle=90, movable=True)
+        self.setCursor(Qt.CursorShape.SizeHorCursor)
+        self.setZValue(LOOKS["contact"].level - 2)
+        self.sigDragged.connect(lambda _: self.dragging.emit(self.value()))
+        self.sigPositionChangeFinished.connect(lambda _: self.dropped.emit(self.value()))
+        self.place(math.nan)
+
+    @property
+    def held(self) -> bool:
+        """True while the mouse has it."""
+        return self.moving
+
+    def place(self, x: float) -> None:
+        """Put it where the program wants it, nowhere if not finite; while it is held, the mouse
+        wins."""
+        if self.held:
+            return
+        self.setVisible(math.isfinite(x))
+        if math.isfinite(x):
+            self.setValue(x)
+
+    def set_theme(self, theme: Theme, ratio: float) -> None:
+        self.setPen(pg.mkPen(theme.accent, width=round(ratio), style=Qt.PenStyle.DashLine))
+        self.setHoverPen(pg.mkPen(theme.accent, width=3 * round(ratio)))
+
+
 class CurveItems:
     """All items of the upper plot, made once and given new data for ever."""
 
     def __init__(self, plot: pg.PlotItem) -> None:
         self.lines = {n: pg.PlotCurveItem(skipFiniteCheck=True) for n in
-                      ("approach", "retract", "law", "slope")}  # fmt: skip
+                      ("approach", "retract", "law", "slope", "doubt")}  # fmt: skip
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem(connect="pairs")
         self.lines["drop"] = pg.PlotCurveItem()
-        self.lines["other"] = pg.PlotCurveItem()
-        self.lines["other"].setZValue(OTHER.level)
+        for name, what in BESIDE.items():
+            self.lines[name] = pg.PlotCurveItem()
+            self.lines[name].setZValue(what.level)
         self.marks = Marks(pxMode=True, size=11.0, brush=None)
         self.marks.setZValue(LOOKS["contact"].level - 1)
         self.points = {n: Marker(LOOKS[n]) for n in ("contact", "peak", "adhesion")}
-        self.work, self.window = Area(), FitWindow()
+        self.work, self.window, self.hand = Area(), FitWindow(), ContactLine()
         self.work.setZValue(LOOKS["work"].level)
         self.lines["zero"].setZValue(0)
         self.lines["drop"].setZValue(LOOKS["adhesion"].level - 1)
@@ -205,7 +245,7 @@ class CurveItems:
             if name in LOOKS:
                 item.setZValue(LOOKS[name].level)
         for item in (*self.lines.values(), *self.points.values(), self.work, self.window,
-                     self.marks):  # fmt: skip
+                     self.marks, self.hand):  # fmt: skip
             plot.addItem(item, ignoreBounds=True)
         self.window.place(None)
 
@@ -216,7 +256,8 @@ class CurveItems:
             if name in LOOKS:
                 item.setPen(LOOKS[name].pen(theme, ratio))
         fine = round(ratio)
-        self.lines["other"].setPen(OTHER.pen(theme, ratio))
+        for name, what in BESIDE.items():
+            self.lines[name].setPen(what.pen(theme, ratio))
         self.marks.setPen(pg.mkPen(theme.ink, width=fine))
         self.lines["zero"].setPen(pg.mkPen(theme.muted, width=fine))
         self.lines["drop"].setPen(pg.mkPen(theme.adhesion, width=fine))
@@ -224,6 +265,7 @@ class CurveItems:
             item.set_theme(theme)
         self.work.setBrush(look.colour(theme.work))
         self.window.set_theme(theme, ratio)
+        self.hand.set_theme(theme, ratio)
 
     def set_line(self, name: str, x: Array, y: Array) -> None:
         self.lines[name].setData(x, y)
@@ -244,6 +286,7 @@ class CurveItems:
             item.place(math.nan, math.nan)
         self.work.setData(EMPTY, EMPTY)
         self.window.place(None)
+        self.hand.place(math.nan)
 
 
 def symbol_style(what: Look, theme: Theme) -> tuple[QPen, QBrush]:

@@ -25,12 +25,12 @@ from PySide6.QtWidgets import (
 
 from ...core import units
 from ...core.channels import CHANNELS
-from ...core.curvereport import CurveReport
+from ...core.curvereport import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import axes
 from .axes import Frame
-from .curve_items import EMPTY, CurveItems
+from .curve_items import BESIDE, EMPTY, CurveItems
 from .legend import Legend
 from .residuals import ResidualPlot
 
@@ -40,6 +40,8 @@ ROOM = 0.04
 LEAST_HEIGHT = 30.0
 """The whole curve is never shown less high than this many times its noise."""
 WHOLE, CONTACT = "whole", "contact"
+CORRECTS = ("Correcting: the fit window and the dashed contact line can be dragged for this pixel "
+            "alone (or the gathered ones); C ends it.")  # fmt: skip
 
 
 class CurveBox(pg.ViewBox):
@@ -68,11 +70,16 @@ class CurveView(QWidget):
     axes_changed(x, y) : other axes were chosen
     window_dragging(z_from, z_to) : the fit window is being dragged, base positions in nm
     window_dropped(z_from, z_to) : it was let go; once per drag
+    contact_dragging(z0) : the contact point is being dragged, base position in nm; only while
+        single pixels are corrected
+    contact_dropped(z0) : it was let go
     """
 
     axes_changed = Signal(str, str)
     window_dragging = Signal(float, float)
     window_dropped = Signal(float, float)
+    contact_dragging = Signal(float)
+    contact_dropped = Signal(float)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -82,8 +89,10 @@ class CurveView(QWidget):
         self._part = WHOLE  # what the view was last fitted to; empty once moved by hand
         self._area = QRectF(0.0, 0.0, 1.0, 1.0)  # what it was fitted to, without the room around
         self._theme: Theme = LIGHT
-        self._other: tuple[CurveReport, str] | None = None
+        self._others: dict[str, tuple[CurveReport, str]] = {}  # by the names in BESIDE
         self._marks: tuple[tuple[int, int], list[tuple[str, float]]] = ((-1, -1), [])
+        self._correcting = False
+        self._doubt = ""  # the one whose place is shown; empty for the worst
         self._said = ""  # why other axes are shown than were chosen
         self._build()
         self.set_theme(LIGHT)
@@ -118,6 +127,9 @@ class CurveView(QWidget):
             area.sigRangeChangedManually.connect(lambda *_: setattr(self, "_part", ""))
         self.items.window.dragging.connect(lambda *x: self._on_window(self.window_dragging, x))
         self.items.window.dropped.connect(lambda *x: self._on_window(self.window_dropped, x))
+        hand = self.items.hand
+        hand.dragging.connect(lambda x: self._on_contact(self.contact_dragging, x))
+        hand.dropped.connect(lambda x: self._on_contact(self.contact_dropped, x))
 
     def _head(self) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -165,13 +177,14 @@ class CurveView(QWidget):
         if report is None:
             self._clear()
             return
-        held = self.items.window.held
+        held = self.items.window.held or self.items.hand.held
         if not held:
             self._frame, self._said = axes.frame_for(report, *self._wanted)
         self._draw(report, self._frame)
         self._draw_beside()
         self.items.window.place(axes.window_on(report, self._frame))
-        self.legend.show_texts(legend_texts(report))
+        self._place_hand()
+        self.legend.show_texts(legend_texts(report, self._doubt) | self._texts_beside())
         self.title.setText(f"Row {report.row}, column {report.col}")
         kind = (self._frame.x, self._frame.y, report.constants.lengths)
         if kind != self._drawn:
@@ -182,11 +195,35 @@ class CurveView(QWidget):
             self._follow()
         self._drawn = kind
 
-    def show_other(self, report: CurveReport | None, words: str = "") -> None:
-        """Draw another law beside the one in use: the report of the same pixel under that law.
-        It goes away with the next pixel. None takes it away."""
-        self._other = (report, words) if report is not None else None
+    def show_other(self, report: CurveReport | None, words: str = "", which: str = "other"
+                   ) -> None:  # fmt: skip
+        """Draw another fit beside the one in use: the report of the same pixel under other
+        settings. It goes away with the next pixel. None takes it away.
+
+        Parameters
+        ----------
+        which : "other" for a law that is compared, "reference" for the result that is held
+        """
+        if report is None:
+            self._others.pop(which, None)
+        else:
+            self._others[which] = (report, words)
         self._draw_beside()
+        if self._report is not None:
+            self.legend.show_texts(legend_texts(self._report) | self._texts_beside())
+
+    def set_correcting(self, on: bool) -> None:
+        """Whether what is dragged corrects single pixels; the contact point then has a handle."""
+        self._correcting = on
+        self._place_hand()
+        self._draw_beside()
+
+    def _place_hand(self) -> None:
+        report = self._report
+        x = math.nan
+        if self._correcting and report is not None:
+            x = self._frame.point(report.contact, axes.fitted_branch(report))[0]
+        self.items.hand.place(x)
 
     def show_contacts(self, marks: list[tuple[str, float]]) -> None:
         """Mark contact points by other methods on this pixel's baseline: (symbol, z0 in nm)."""
@@ -197,7 +234,19 @@ class CurveView(QWidget):
     @property
     def other_words(self) -> str:
         """The name of the other law that is drawn; empty if none is."""
-        return self._other[1] if self._other is not None else ""
+        return self._others["other"][1] if "other" in self._others else ""
+
+    def _texts_beside(self) -> dict[str, str]:
+        """The modulus of the reference's fit, for the legend, if it is of this pixel."""
+        held = self._others.get("reference")
+        if held is None or self._report is None or not self._same_pixel(held[0]):
+            return {}
+        value, error = held[0].values["modulus"]
+        return {"reference": units.text_of(value, CHANNELS["modulus"].unit, error)}
+
+    def _same_pixel(self, report: CurveReport) -> bool:
+        own = self._report
+        return own is not None and (report.row, report.col) == (own.row, own.col)
 
     def set_axes(self, x: str, y: str) -> None:
         """Choose the axes: x of "z", "separation", "indentation"; y of "force", "deflection",
@@ -274,6 +323,7 @@ class CurveView(QWidget):
             x, y = frame.place(z, d, branch)
             items.set_line(name, x, y) if _drawable(x, y) else items.set_line(name, EMPTY, EMPTY)
         self._draw_baseline(report, frame)
+        self._draw_doubt(report, frame)
         for name, at, branch in (("contact", report.contact, fitted), ("peak", report.peak, a),
                                  ("adhesion", report.pull_off, r)):  # fmt: skip
             items.set_point(name, *frame.point(at, branch))
@@ -286,26 +336,46 @@ class CurveView(QWidget):
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
 
+    def show_doubt(self, name: str) -> None:
+        """Show where on the curve a doubt is seen; the worst one that has a place unless another
+        was asked for. It stays asked for while pixels are walked."""
+        self._doubt = name
+        if self._report is not None:
+            self._draw_doubt(self._report, self._frame)
+            self.legend.show_texts(legend_texts(self._report, name) | self._texts_beside())
+
+    def _draw_doubt(self, report: CurveReport, frame: Frame) -> None:
+        seen = doubt_seen(report, self._doubt)
+        x = y = EMPTY
+        if seen is not None:
+            branch, (low, high) = report.branch(seen.place[0]), sorted(seen.place[1:])
+            near = np.searchsorted(branch.z, [low, high])
+            first, last = max(int(near[0]) - 1, 0), min(int(near[1]) + 1, branch.z.size)
+            x, y = frame.place(branch.z[first:last], branch.d[first:last], branch)
+        self.items.set_line("doubt", x, y) if _drawable(x, y) else self.items.set_line(
+            "doubt", EMPTY, EMPTY)  # fmt: skip
+
     def _draw_beside(self) -> None:
-        """The other law and the other contact points, if they are of this pixel."""
+        """The other fits and the other contact points, if they are of this pixel."""
         report, items, frame = self._report, self.items, self._frame
         if report is None:
             return
         at = (report.row, report.col)
-        if self._other is not None and (self._other[0].row, self._other[0].col) != at:
-            self._other = None
-        x = y = EMPTY
-        if self._other is not None:
-            other = self._other[0]
-            x, y = frame.place(other.law_z, other.law_d, axes.fitted_branch(other))
-        items.set_line("other", x, y) if _drawable(x, y) else items.set_line("other", EMPTY, EMPTY)
+        self._others = {n: one for n, one in self._others.items() if self._same_pixel(one[0])}
+        for name in BESIDE:
+            x = y = EMPTY
+            if name in self._others:
+                x, y = law_beside(self._others[name][0], report, frame)
+            items.set_line(name, x, y) if _drawable(x, y) else items.set_line(name, EMPTY, EMPTY)
         marks = self._marks[1] if self._marks[0] == at else []
         places = [frame.point((z0, 0.0), axes.fitted_branch(report)) for _, z0 in marks]
         xy = np.array([p for p in places if _finite(p)]).reshape(-1, 2)
         symbols = [s for (s, _), p in zip(marks, places, strict=True) if _finite(p)]
         items.set_marks(symbols, xy[:, 0], xy[:, 1])
         thin = f"Thin line: {self.other_words}." if self.other_words else ""
-        self.note.setText(f"{self._said} {thin}".strip())
+        corrects = CORRECTS if self._correcting else ""
+        dashed = f"Dashed: {self._others['reference'][1]}." if "reference" in self._others else ""
+        self.note.setText(" ".join(filter(None, (corrects, self._said, thin, dashed))))
 
     def _draw_baseline(self, report: CurveReport, frame: Frame) -> None:
         """The baseline of each branch, thin over all of it and thick over its free part."""
@@ -377,6 +447,17 @@ class CurveView(QWidget):
         if self._report is not None:
             signal.emit(*axes.window_in_z(self._report, self._frame, ends))
 
+    def _on_contact(self, signal: SignalInstance, x: float) -> None:
+        """A place on the axis as a base position: on the baseline each axis runs as z does, or
+        against it."""
+        report = self._report
+        if report is None or not _finite(report.contact):
+            return
+        branch, z0 = axes.fitted_branch(report), report.contact[0]
+        here, there = (self._frame.point((z, 0.0), branch)[0] for z in (z0, z0 + 1.0))
+        if math.isfinite(here + there) and there != here:
+            signal.emit(z0 + (x - here) / (there - here))
+
     def _on_axes(self) -> None:
         x, y = self.x_choice.currentData(), self.y_choice.currentData()
         if (x, y) != self._wanted:
@@ -446,9 +527,19 @@ NUMBERS = {"contact": "contact_point", "peak": "peak_force", "law": "modulus",
            "slope": "stiffness", "adhesion": "adhesion", "work": "dissipation"}  # fmt: skip
 
 
-def legend_texts(report: CurveReport) -> dict[str, str]:
+def doubt_seen(report: CurveReport, name: str = "") -> Raised | None:
+    """The doubt whose place is shown: the one of that name, else the worst that has a place."""
+    placed = [d for d in report.doubts if d.place[0] and _finite(d.place[1:])]
+    wanted = [d for d in placed if d.name == name]
+    return next(iter(wanted or placed), None)
+
+
+def legend_texts(report: CurveReport, doubt: str = "") -> dict[str, str]:
     """Name of a look -> its number, for what is on this curve."""
     texts = {}
+    seen_doubt = doubt_seen(report, doubt)
+    if seen_doubt is not None:
+        texts["doubt"] = seen_doubt.name.replace("_", " ")
     for name, branch in (("approach", report.approach), ("retract", report.retract)):
         if branch.z.size:
             texts[name] = f"{branch.z.size} samples"
@@ -466,3 +557,18 @@ def legend_texts(report: CurveReport) -> dict[str, str]:
             said = units.text_of(value, CHANNELS[channel].unit, error)
             texts[name] = said
     return texts
+
+
+def law_beside(other: CurveReport, own: CurveReport, frame: Frame) -> tuple[Array, Array]:
+    """Another report's law on the axes of the curve that is shown.
+
+    Where both read the signal in the same nm, the law is moved by what the two baselines differ,
+    so that it lies on the samples that it was fitted to.
+    """
+    branch, z, d = axes.fitted_branch(other), other.law_z, other.law_d
+    if frame.y != "measured" and other.constants.scale[2] == own.constants.scale[2]:
+        beneath = axes.baseline_of(axes.fitted_branch(own), z)
+        shift = axes.baseline_of(branch, z) - beneath
+        if other.window_branch == own.window_branch and np.isfinite(shift).all():
+            d = d + shift
+    return frame.place(z, d, branch)

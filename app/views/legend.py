@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from .. import theme as look
 from ..theme import LIGHT, Theme
-from .curve_items import LOOKS, paint_swatch
+from .curve_items import BESIDE, LOOKS, Look, paint_swatch
 
 WIDEST = "0.000 ± 0.000 GPa"
 """A place of the legend has room for this; what is longer is set narrower."""
@@ -16,7 +16,8 @@ SWATCH = 20
 
 
 class Legend(QWidget):
-    """A grid of looks. What is not on the curve keeps its place and turns faint."""
+    """A grid of looks. What is not on the curve keeps its place and turns faint; what is drawn
+    beside the fit in use has a place only while it is there."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -32,9 +33,16 @@ class Legend(QWidget):
         """Name of a look -> its number as text; what is left out is not on the curve."""
         if texts != self._texts:
             self._texts = dict(texts)
-            said = (f"{LOOKS[n].label} {t}".strip() for n, t in texts.items())
+            looks = self._looks
+            said = (f"{looks[n].label} {t}".strip() for n, t in texts.items())
             self.setAccessibleDescription("; ".join(said))
+            self._refit()
             self.update()
+
+    @property
+    def _looks(self) -> dict[str, Look]:
+        """What has a place, in order."""
+        return LOOKS | {name: what for name, what in BESIDE.items() if name in self._texts}
 
     @property
     def texts(self) -> dict[str, str]:
@@ -52,7 +60,7 @@ class Legend(QWidget):
         return max(2, min(5, self.width() // wide))
 
     def _refit(self) -> None:
-        rows = -(-len(LOOKS) // self._columns)
+        rows = -(-len(self._looks) // self._columns)
         self.setFixedHeight(rows * self._row_height)
 
     @property
@@ -67,8 +75,9 @@ class Legend(QWidget):
         painter, theme = QPainter(self), self._theme
         columns, high, line = self._columns, self._row_height, self.fontMetrics().height()
         wide = self.width() / columns
-        rows = -(-len(LOOKS) // columns)
-        for i, (name, what) in enumerate(LOOKS.items()):
+        looks = self._looks
+        rows = -(-len(looks) // columns)
+        for i, (name, what) in enumerate(looks.items()):
             column, row = divmod(i, rows)
             left, top, here = round(column * wide), row * high, name in self._texts
             painter.setOpacity(1.0 if here else 0.4)

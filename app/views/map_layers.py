@@ -54,8 +54,9 @@ class MapLayers(QObject):
         self.hatch = Hatch(7.0)
         self.outlines, self.selection_edge = Edges(10.0), Edges(12.0)
         self.letters, self.places_item = Letters(22.0), PlacesItem(25.0)
+        self.picks = Letters(26.0)
         self._gridded = (self.fill, self.dim, self.hatch, self.outlines, self.selection_edge,
-                         self.letters)  # fmt: skip
+                         self.letters, self.picks)  # fmt: skip
         for item in (*self._gridded, self.places_item):
             box.addItem(item, ignoreBounds=True)
         self.key = LayerKey()
@@ -102,13 +103,14 @@ class MapLayers(QObject):
         self.show_regions(())
         self.show_profiles(())
         self.show_landmarks(())
+        self.show_picks(())
         self.set_picture(None)
         self.key.reserve(False)
 
     def set_theme(self, theme: Theme, font: QFont) -> None:
         """Take the colours and the font anew."""
         self._theme, self._font = theme, font
-        for item in (self.letters, self.places_item):
+        for item in (self.letters, self.places_item, self.picks):
             item.set_theme(theme, font)
         for item in (self.hatch, self.picture.divider, self.key):
             item.set_theme(theme)
@@ -229,6 +231,10 @@ class MapLayers(QObject):
         if grid.shape != self._shape:
             raise ValueError(f"the map has {self._shape} pixels, the layer {grid.shape}")
         return grid
+
+    def show_picks(self, picks: Sequence[tuple[str, int, int]]) -> None:
+        """Mark single pixels: (letter, row, col), each letter once."""
+        self.picks.show_letters([(a, col + 0.5, row + 0.5, 1.0) for a, row, col in picks])
 
     # -- another picture
 

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal, SignalInstance
 from PySide6.QtGui import QFocusEvent, QFontMetrics, QKeyEvent, QPainter, QPaintEvent, QTransform
 from PySide6.QtWidgets import QGridLayout, QLabel, QToolButton, QWidget
 
@@ -21,9 +21,10 @@ from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import scales
 from .colour_bar import ColourBar, Limits
-from .map_items import Ground, PixelCursor, ScaleBar, mark_item, mark_style
+from .map_items import Ground, PixelCursor, ScaleBar
 from .map_key import Key
 from .map_layers import MapLayers
+from .map_marks import PixelMarks
 from .map_toolbar import MapHead, MapToolbar
 from .map_tools import MapTools
 from .readout import Readout
@@ -36,6 +37,7 @@ class MapBox(pg.ViewBox):
     """The area of the image: a drag moves it, the wheel zooms, clicks are told."""
 
     clicked = Signal(object)
+    added = Signal(object)
     fitted = Signal()
     moved = Signal(object)
 
@@ -45,6 +47,9 @@ class MapBox(pg.ViewBox):
     def mouseClickEvent(self, ev: object) -> None:
         if ev.button() == Qt.MouseButton.LeftButton:
             ev.accept()
+            if ev.modifiers() & Qt.KeyboardModifier.ControlModifier:
+                self.added.emit(ev.scenePos())
+                return
             (self.fitted.emit if ev.double() else lambda: self.clicked.emit(ev.scenePos()))()
 
     def mouseDragEvent(self, ev: object, axis: int | None = None) -> None:
@@ -61,12 +66,14 @@ class MapView(QWidget):
     Signals, each only for what the person did
     ------------------------------------------
     picked(row, col) : a pixel was clicked
+    added(row, col) : a pixel was clicked while Ctrl was held
     hovered(row, col) : the pointer came over a pixel; (-1, -1) when it left the map
     limits_changed(object) : (low, high) in core units, or None for robust limits
     marks_toggled(bool) : the marks of doubt were switched
     """
 
     picked = Signal(int, int)
+    added = Signal(int, int)
     hovered = Signal(int, int)
     limits_changed = Signal(object)
     marks_toggled = Signal(bool)
@@ -77,7 +84,7 @@ class MapView(QWidget):
         self._x = self._y = np.zeros(1)
         self._channel: Channel | None = None
         self._has_scale, self._factor, self._length_unit = True, 1.0, "nm"
-        self._marks: Array | None = None
+        self._severe: Array | None = None
         self._chosen: Limits | None = None
         self._whole = True  # the whole map is shown, until the person moves or zooms it
         self._limits: Limits = (0.0, 1.0)
@@ -97,9 +104,9 @@ class MapView(QWidget):
         self.plot.setFrameShape(self.plot.Shape.NoFrame)
         self.image = pg.ImageItem(axisOrder="row-major")
         self.ground, self.cursor_item = Ground(), PixelCursor()
-        self.marks_item = mark_item()
-        for item in (self.ground, self.image, self.marks_item, self.cursor_item):
+        for item in (self.ground, self.image, self.cursor_item):
             self.box.addItem(item, ignoreBounds=True)
+        self.marks = PixelMarks(self.box, self)
         self.layers = MapLayers(self.box, self)
         self.scale_bar = ScaleBar(self.box)
         self.bar, self.readout, self.key = ColourBar(), Readout(), Key()
@@ -116,7 +123,8 @@ class MapView(QWidget):
         grid.addWidget(self.layers.key, 4, 0, 1, 2)
         grid.setRowStretch(1, 1)
         grid.setColumnStretch(0, 1)
-        self.box.clicked.connect(self._on_click)
+        self.box.clicked.connect(lambda at: self._on_click(at, self.picked))
+        self.box.added.connect(lambda at: self._on_click(at, self.added))
         self.box.moved.connect(self._on_move)
         self.box.fitted.connect(self.fit)
         self.box.sigRangeChanged.connect(lambda *_: self._on_range())
@@ -130,8 +138,8 @@ class MapView(QWidget):
         self.marks_button.setText("Doubts")
         self.marks_button.setCheckable(True)
         self.marks_button.setChecked(True)
-        self.marks_button.setToolTip("Mark the pixels with a severe doubt")
-        self.marks_button.toggled.connect(lambda on: self.marks_item.setVisible(on))
+        self.marks_button.setToolTip("Mark the doubtful pixels, and what was decided about them")
+        self.marks_button.toggled.connect(self.marks.set_visible)
         self.marks_button.clicked.connect(self.marks_toggled)
         self.fit_button.setText("Whole map")
         self.fit_button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
@@ -160,14 +168,29 @@ class MapView(QWidget):
             self._recolour(channel.kind)
         if self._channel is not None and channel.name != self._channel.name:
             self._chosen = None
-        self._channel, self._marks = channel, marks
+        self._channel, self._severe = channel, marks
         if new_grid:
             self._place_image()
         self._apply_limits()
-        self._show_marks()
+        self.marks.show_doubts(self._severe, self.image.transform())
         self._show_words()
         if new_grid:
             self.fit()
+
+    def show_review(self, kinds: Array | None, doubted: Array | None, severe: Array | None,
+                    mild: bool = False) -> None:  # fmt: skip
+        """Mark what was decided, and the doubts of what was not.
+
+        Parameters
+        ----------
+        kinds : uint8 (rows, cols), the decision at each pixel
+        doubted, severe : bool (rows, cols), pixels with any doubt, and with a severe one
+        mild : whether mild doubts are marked, too
+        """
+        self._severe = severe
+        self.marks.set_review(kinds, doubted, mild)
+        self.marks.show_doubts(severe, self.image.transform())
+        self._show_key()
 
     def set_cursor(self, row: int, col: int) -> None:
         """Put the outline around a pixel; outside the map it disappears."""
@@ -198,9 +221,7 @@ class MapView(QWidget):
         self.layers.set_theme(theme, font)
         self.tools.set_theme(theme)
         self.toolbar.set_theme(theme)
-        pen, brush = mark_style(theme)
-        self.marks_item.setPen(pen)
-        self.marks_item.setBrush(brush)
+        self.marks.set_theme(theme)
         self.fit_button.setIcon(look.icon("map", theme))
         self.readout.refit()
         self._recolour(self._channel.kind if self._channel else "magnitude")
@@ -276,22 +297,17 @@ class MapView(QWidget):
         reach = (finite.min(), finite.max()) if finite.size else (math.nan, math.nan)
         self.bar.show_limits(self._limits, channel.unit, self._chosen is None, reach)
 
-    def _show_marks(self) -> None:
-        rows, cols = np.nonzero(self._marks) if self._marks is not None else ((), ())
-        m = self.image.transform()
-        x = np.asarray(cols, float) * m.m11() + 0.5 * m.m11() + m.dx()
-        y = np.asarray(rows, float) * m.m22() + 0.5 * m.m22() + m.dy()
-        self.marks_item.setData(x, y)
-
     def _show_words(self) -> None:
         channel = self._channel
         self.title.setText(f"{channel.label} <i>{rich(channel.symbol)}</i>")
         self.title.setToolTip(channel.formula)
-        without = int(np.count_nonzero(~np.isfinite(self._values)))
-        severe = None if self._marks is None else int(np.count_nonzero(self._marks))
-        self.key.show_counts(without, severe)
+        self._show_key()
         for line, pixel in (("Picked", self._cursor), ("Pointer", self._hover)):
             self.readout.show_pixel(line, self._pixel_texts(*pixel))
+
+    def _show_key(self) -> None:
+        without = int(np.count_nonzero(~np.isfinite(self._values)))
+        self.key.show_counts(without, self.marks.counts)
 
     def _pixel_texts(self, row: int, col: int) -> dict[str, str]:
         rows, cols = self._values.shape
@@ -321,10 +337,10 @@ class MapView(QWidget):
 
     # -- what the person does
 
-    def _on_click(self, scene: QPointF) -> None:
+    def _on_click(self, scene: QPointF, signal: SignalInstance) -> None:
         row, col = self.pixel_at(scene)
         if row >= 0:
-            self.picked.emit(row, col)
+            signal.emit(row, col)
 
     def _on_move(self, scene: QPointF | None) -> None:
         pixel = (-1, -1) if scene is None else self.pixel_at(scene)
@@ -344,7 +360,7 @@ class MapView(QWidget):
         if wide > 0 and high > 0:
             w, h = abs(m.m11()) / wide, abs(m.m22()) / high
             self.cursor_item.set_pixel_size(w, h)
-            self.marks_item.setSize(min(9.0, max(4.0, 0.6 * min(w, h))))
+            self.marks.set_size(min(9.0, max(4.0, 0.6 * min(w, h))))
             self.scale_bar.place(self._image_rect())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

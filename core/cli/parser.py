@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "settings", "info", "simulate",
-            "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "settings", "info",
+            "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
     _components(commands.add_parser("components", help="what a map is made of"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
+    _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -147,6 +148,29 @@ def _fields(run: argparse.ArgumentParser) -> None:
     run.add_argument("--log-condition", action="store_true",
                      help="take the condition as its logarithm")  # fmt: skip
     run.add_argument("--out", metavar="FILE.csv", help="also write the table as a file")
+
+
+def _rehearse(run: argparse.ArgumentParser) -> None:
+    run.description = ("Makes curves of known moduli with the noise, tilt, sampling, lever, tip "
+                       "and adhesion of a map, runs the settings on them, and tells bias, scatter "
+                       "and what the stated ± holds.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a map file; a saved result stands for its map and its settings",
+    )
+    _choices(run)
+    run.add_argument("--from", type=float, dest="low", metavar="GPa",
+                     help="lowest modulus (default: half of what the map has)")  # fmt: skip
+    run.add_argument("--to", type=float, dest="high", metavar="GPa",
+                     help="highest modulus (default: twice what the map has)")  # fmt: skip
+    run.add_argument("--steps", type=int, default=8, help="moduli (2 to 64; default 8)")
+    run.add_argument("--curves", type=int, default=100, help="of each modulus (default 100)")
+    run.add_argument("--faults", type=int, default=0, metavar="N",
+                     help="also plant each kind of fault in N curves of each modulus")  # fmt: skip
+    run.add_argument("--seed", type=int, default=1)
+    run.add_argument("--out", metavar="FILE.csv",
+                     help="write the table, the contrast, faults and scene as files")  # fmt: skip
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

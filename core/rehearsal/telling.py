@@ -1,0 +1,160 @@
+"""What a rehearsal means, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ..units import best_unit
+from .faring import TWO_SIGMA, Fared, Ratio, ratio
+from .running import Rehearsal, Row
+
+SURE = 3.0
+"""Standard errors from which on a bias is told: several moduli are looked at in one go."""
+MUCH_REFUSED = 0.05
+POORLY_TOLD = 0.8
+
+
+def sentences(made: Rehearsal) -> list[str]:
+    """What the settings did to the truth, the most important first."""
+    return [*_bias(made), *_held(made), *_refused(made), *_adhesion(made), *_faults(made)]
+
+
+def gpa(modulus: float) -> str:
+    """A modulus with its unit."""
+    unit, factor = best_unit(modulus, "GPa")
+    return f"{modulus * factor:.3g} {unit}"
+
+
+def percent(share: float, digits: int = 0) -> str:
+    return f"{100.0 * share:.{digits}f} %"
+
+
+def off_by(one: Fared) -> str:
+    """A bias in words, such as ``1.8 % ± 0.2 % low``."""
+    way = "high" if one.bias > 0.0 else "low"
+    if one.unit:
+        return f"{abs(one.bias):.2g} ± {one.bias_error:.1g} {one.unit} {way}"
+    return f"{100.0 * abs(one.bias):.2g} % ± {100.0 * one.bias_error:.1g} % {way}"
+
+
+def _told(row: Row, quantity: str = "modulus") -> bool:
+    one = row.fared[quantity]
+    return abs(one.bias) > SURE * one.bias_error
+
+
+def _span(rows: list[Row]) -> str:
+    """The moduli of some rows."""
+    names = [gpa(row.modulus) for row in rows]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+# -- modulus ---------------------------------------------------------------------------------------
+
+
+def _bias(made: Rehearsal) -> Iterator[str]:
+    known = [row for row in made.rows if row.fared["modulus"].curves >= 2]
+    if not known:
+        yield "No curve of this rehearsal gave a modulus under these settings."
+        return
+    off = [row for row in known if _told(row)]
+    if not off:
+        most = max(SURE * row.fared["modulus"].bias_error for row in known)
+        yield (f"From {gpa(known[0].modulus)} to {gpa(known[-1].modulus)} no bias of the modulus "
+               "stands out of the chance of this rehearsal, "
+               f"{100 * most:.2g} % at most.")  # fmt: skip
+    for row in _ends(off):
+        one = row.fared["modulus"]
+        yield (f"With these settings a sample of {gpa(row.modulus)} reads {off_by(one)}; single "
+               f"pixels scatter by {percent(one.scatter, 1)}, and the stated ± (95 %) holds "
+               f"{percent(one.held_wide.share)} of the truths.")  # fmt: skip
+    beyond = [row for row in off if abs(row.fared["modulus"].bias) > row.fared["modulus"].scatter]
+    if beyond:
+        yield (f"At {_span(beyond)} the bias exceeds the scatter: no number of pixels averages it "
+               "away, and the scatter does not show it. Try another fit window, law or way of "
+               "finding the contact point, and rehearse again.")  # fmt: skip
+
+
+def _ends(rows: list[Row]) -> list[Row]:
+    """The worst row, and the worst of those that are off the other way."""
+    found = []
+    for sign in (1.0, -1.0):
+        some = [row for row in rows if sign * row.fared["modulus"].bias > 0.0]
+        if some:
+            found.append(max(some, key=lambda row: abs(row.fared["modulus"].bias)))
+    return sorted(found, key=lambda row: -abs(row.fared["modulus"].bias))
+
+
+def _held(made: Rehearsal) -> Iterator[str]:
+    ratios = [row.fared["modulus"].held_wide for row in made.rows]
+    every = _pooled(ratios)
+    if not every.of:
+        return
+    yield (f"Over all moduli the stated ± holds {percent(every.share, 1)} of the truths where it "
+           f"should hold 95 % (this rehearsal tells it to within {percent(every.low, 1)} to "
+           f"{percent(every.high, 1)}).")  # fmt: skip
+    narrow = [row for row, r in zip(made.rows, ratios, strict=True) if r.high < TWO_SIGMA]
+    wide = [row for row, r in zip(made.rows, ratios, strict=True) if r.low > TWO_SIGMA]
+    if narrow:
+        yield f"The stated ± is too small at {_span(narrow)}: do not publish it there as it is."
+    if wide:
+        yield f"The stated ± is too large at {_span(wide)}; it errs on the safe side there."
+
+
+def _pooled(ratios: list[Ratio]) -> Ratio:
+    return ratio(sum(r.hits for r in ratios), sum(r.of for r in ratios))
+
+
+def _refused(made: Rehearsal) -> Iterator[str]:
+    much = [row for row in made.rows if row.refused.share > MUCH_REFUSED]
+    if much:
+        worst = max(much, key=lambda row: row.refused.share)
+        yield (f"At {_span(much)} severe doubts refuse good curves, up to "
+               f"{percent(worst.refused.share)} of them at {gpa(worst.modulus)}. Those that are "
+               "kept are a choice of their own, and their median is not that of all.")  # fmt: skip
+
+
+# -- adhesion and faults ---------------------------------------------------------------------------
+
+
+def _adhesion(made: Rehearsal) -> Iterator[str]:
+    rows = [row for row in made.rows if row.fared["adhesion"].curves >= 2]
+    if not rows:
+        return
+    worst = max(rows, key=lambda row: abs(row.fared["adhesion"].bias))
+    if _told(worst, "adhesion"):
+        yield (f"Adhesion reads up to {off_by(worst.fared['adhesion'])}, at "
+               f"{gpa(worst.modulus)}.")  # fmt: skip
+    known = [row for row in rows if row.contrast.pixels > 0.0]
+    if known:
+        hard = max(known, key=lambda row: row.contrast.pixels)
+        c = hard.contrast
+        yield (f"Two samples of {gpa(hard.modulus)} whose pull-off differs by {c.planted:g} nN are "
+               f"put in the right order by {percent(c.single)} of the pairs of single pixels; "
+               f"medians of {c.pixels:.0f} pixels of each tell them apart at three standard "
+               "errors.")  # fmt: skip
+
+
+def _faults(made: Rehearsal) -> Iterator[str]:
+    every = _by_kind(made)
+    if not every:
+        return
+    all_of_them = _pooled(list(every.values()))
+    words = f"Of the planted faults {percent(all_of_them.share)} carry the right doubt"
+    poor = sorted((r.share, kind) for kind, r in every.items() if r.share < POORLY_TOLD)
+    if poor:
+        words += "; least told: " + ", ".join(
+            f"{kind.replace('_', ' ')} ({percent(share)})" for share, kind in poor[:4])  # fmt: skip
+    yield words + "."
+    alarm = _pooled([row.refused for row in made.rows])
+    mild = _pooled([row.doubted for row in made.rows])
+    yield (f"Of the good curves {percent(alarm.share, 1)} carry a severe doubt and "
+           f"{percent(mild.share, 1)} any doubt.")  # fmt: skip
+
+
+def _by_kind(made: Rehearsal) -> dict[str, Ratio]:
+    """Kind of fault -> how it was told over all moduli."""
+    found: dict[str, list[Ratio]] = {}
+    for row in made.rows:
+        for one in row.told:
+            found.setdefault(one.kind, []).append(one.right)
+    return {kind: _pooled(ratios) for kind, ratios in found.items()}
