@@ -24,8 +24,10 @@ from PySide6.QtWidgets import (
 from . import actions as table
 from . import theme as look
 from .commands import Commands
+from .journal_desk import JournalDesk
 from .panels.settings import SettingsPanel
 from .recompute import Answer
+from .reopen_desk import ReopenDesk
 from .requests import PeekAt
 from .saving import map_name
 from .session import Session
@@ -55,6 +57,8 @@ class MainWindow(QMainWindow):
         self.setAcceptDrops(True)
         self.setDockNestingEnabled(True)
         self.commands = Commands(self)
+        self.journal = JournalDesk(self.session, parent=self)
+        self.reopening = ReopenDesk(self, self.journal)
         self.actions_by_id = table.build(self, self, self.commands)
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self._build()
@@ -444,5 +448,6 @@ class MainWindow(QMainWindow):
             event.ignore()
             return
         self._keep_places()
+        self.journal.finish()
         self.session.close()
         super().closeEvent(event)
