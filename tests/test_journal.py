@@ -45,7 +45,8 @@ def acts(seed: int = 1):
             review = work.review.correct(pixel, {"fit.fraction_to": rng.uniform(60, 90)})
             made, words = replace(work, review=review), "correct"
         elif kind == 5:
-            made = replace(work, settings=work.settings.with_value("tip.radius", rng.uniform(5, 50)))
+            settings = work.settings.with_value("tip.radius", rng.uniform(5, 50))
+            made = replace(work, settings=settings)
             words = "tip radius"
         elif kind == 6:
             rows = np.random.default_rng(rng.randrange(999)).random(SHAPE) > 0.8
@@ -67,7 +68,7 @@ def journal(tmp_path, **how):
 
 
 def written(tmp_path, works, **how):
-    """A journal of these works, left as a crash leaves it: with a lock of a process that is gone."""
+    """A journal of these works, left as a crash leaves it: its lock is of a process that is gone."""
     made = journal(tmp_path, **how)
     for work, words in works:
         made.act(work, words)
