@@ -55,8 +55,8 @@ def _doubt(view: View, step: Step, names: tuple[str, ...], logs: list[Array], li
                   for k, (name, y) in enumerate(zip(names, logs, strict=True))
                   if math.isfinite(step.size[k]))  # fmt: skip
     if len(step.levels) < 2:
-        words += (" One component only lies on both sides, so a boundary along this line would look "
-                  "alike.")  # fmt: skip
+        words += (" Only one component lies on both sides, so a boundary along this line would "
+                  "look alike.")  # fmt: skip
     sentence = f"From {view.scan.word} {row} on {words}"
     evidence = Evidence(plots, facts, row, view.scan.word,
                         tuple(n for n, s in zip(names, step.size, strict=True) if s == s))
