@@ -68,7 +68,7 @@ def journal(tmp_path, **how):
 
 
 def written(tmp_path, works, **how):
-    """A journal of these works, left as a crash leaves it: its lock is of a process that is gone."""
+    """A journal of these works, as a crash leaves it: its lock is of a process that is gone."""
     made = journal(tmp_path, **how)
     for work, words in works:
         made.act(work, words)
