@@ -159,7 +159,7 @@ def test_a_threshold_is_late_and_makes_the_modulus_high(scene):
 
 def test_a_quieter_detector_scatters_less_in_proportion(scene):
     """To first order scatter is proportional to the noise, where there is no slow part."""
-    quiet = scene.changed(walk=0.0, tilt_spread=0.0, noise=0.03, z_step=0.0, d_step=0.0)
+    quiet = scene.changed(walk=0.0, tilt_spread=0.0, noise=0.03)
     both = [rehearse(s, Settings(), [0.4], curves_each=400).rows[0].fared["modulus"]
             for s in (quiet, quiet.changed(noise=0.09))]  # fmt: skip
     assert both[1].scatter / both[0].scatter == pytest.approx(3.0, rel=0.2)

@@ -43,7 +43,7 @@ FIELDS = {
     "seed": ("Seed", "", 0, 2**31, True, "Another seed plays other noise; the same one repeats"),
 }  # fmt: skip
 TITLES = ("E (GPa)", "Bias (%)", "Scatter", "Stated ±", "In ±", "In 1.96 ±", "Refused",
-          "Adhesion (nN)")  # fmt: skip
+          "F_ad (nN)")  # fmt: skip
 TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm, "
         "with its standard error from these few curves",
         "Robust deviation of single pixels, relative",
@@ -85,22 +85,24 @@ class RehearsalPage(QWidget):
         self.assumed = wrapped("", "muted")
         self.bias = ModulusPlot("Bias of E (%)", "Bias of the modulus",
                                 "Median of measured over true with its 95 % interval; shaded: the "
-                                "scatter of single pixels. Click a point for its numbers.")
-        self.scatter = ModulusPlot("Scatter ●, stated ± □ (%)", "Scatter and stated ±",
+                                "scatter of single pixels. Click a point for its numbers.",
+                                "● bias, 95 %   shaded: scatter of single pixels")
+        self.scatter = ModulusPlot("Relative (%)", "Scatter and stated ±",
                                    "Filled: scatter of single pixels. Open: the ± that they "
-                                   "state.")  # fmt: skip
-        self.held = ModulusPlot("In ± ●, in 1.96 ± ▼ (%)", "What the stated ± holds",
+                                   "state.", "● scatter of E   □ stated ±")  # fmt: skip
+        self.held = ModulusPlot("Truths held (%)", "What the stated ± holds",
                                 "Circles: within the stated ±, 68.3 % by right. Triangles: within "
-                                "1.96 of it, 95 % by right. Lines: exact intervals of 95 %.")
+                                "1.96 of it, 95 % by right. Lines: exact intervals of 95 %.",
+                                "● in the stated ±   ▼ in 1.96 of it")
         self.bars = FaultBars()
         self.table = Table(TITLES, "rehearsal", TIPS, words=())
         self.inside = QWidget(self)
         grid = QGridLayout(self.inside)
         grid.setContentsMargins(0, 0, SPACE // 2, 0)
         grid.setSpacing(SPACE // 2)
-        self.bias.setFixedHeight(190)
+        self.bias.setFixedHeight(205)
         for plot in (self.scatter, self.held):
-            plot.setFixedHeight(170)
+            plot.setFixedHeight(185)
         for row, widget in enumerate((self.meaning, self.bias)):
             grid.addWidget(widget, row, 0, 1, 2)
         grid.addWidget(self.scatter, 2, 0)
@@ -277,15 +279,15 @@ def _line(index: int, row: Any) -> Line:
     cells = (f"{row.modulus:.3g}", _with_error(100 * e.bias, 100 * e.bias_error),
              percent(e.scatter), percent(e.stated), percent(e.held.share),
              percent(e.held_wide.share), percent(row.refused.share),
-             _with_error(a.bias, a.bias_error))  # fmt: skip
+             _with_error(a.bias, a.bias_error, 1))  # fmt: skip
     return Line(cells, key=index)
 
 
-def _with_error(value: float, error: float) -> str:
+def _with_error(value: float, error: float, figures: int = 2) -> str:
     """A number as exact as its error, such as ``−0.42 ± 0.51``."""
     if not (math.isfinite(value) and error > 0.0):
         return plain(value)
-    places = min(max(1 - math.floor(math.log10(error)), 0), 6)
+    places = min(max(figures - 1 - math.floor(math.log10(error)), 0), 6)
     return f"{value:.{places}f} ± {error:.{places}f}".replace("-", "−")
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, Qt, Signal
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from .. import theme as look
 from ..theme import LIGHT, Theme
@@ -53,10 +53,9 @@ class ModulusPlot(QWidget):
 
     chosen = Signal(int)
 
-    def __init__(self, title: str, name: str, tip: str, parent: QWidget | None = None) -> None:
+    def __init__(self, title: str, name: str, tip: str, caption: str,
+                 parent: QWidget | None = None) -> None:  # fmt: skip
         super().__init__(parent)
-        from PySide6.QtWidgets import QVBoxLayout
-
         self._theme: Theme = LIGHT
         self._x = np.empty(0)
         self.box = StillBox()
@@ -72,9 +71,14 @@ class ModulusPlot(QWidget):
         self.plot.addItem(self.mark, ignoreBounds=True)
         self._items: list[Any] = []
         self.box.clicked.connect(self._clicked)
+        self.caption = QLabel(caption, self)
+        look.toned(look.shrink(self.caption), "muted")
+        self.caption.setAlignment(Qt.AlignmentFlag.AlignRight)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
-        box.addWidget(self.plot)
+        box.setSpacing(0)
+        box.addWidget(self.plot, 1)
+        box.addWidget(self.caption)
 
     def clear(self) -> None:
         for item in self._items:
@@ -86,6 +90,7 @@ class ModulusPlot(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         dress(self.plot, theme)
+        look.shrink(self.caption)
         self.mark.setPen(pg.mkPen(look.colour(theme.accent, 110), width=7))
 
     def begin(self, moduli: Array) -> None:
@@ -158,8 +163,6 @@ class FaultBars(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        from PySide6.QtWidgets import QVBoxLayout
-
         self._theme: Theme = LIGHT
         self._shown: list[tuple[str, float, float, float]] = []
         self.plot = plot_of(StillBox(), "Faults that are told")
@@ -208,6 +211,8 @@ class FaultBars(QWidget):
         axis.setTicks([[(float(at), row[0]) for at, row in zip(y, self._shown, strict=True)]])
         wide = max(self.fontMetrics().horizontalAdvance(row[0]) for row in self._shown)
         axis.setWidth(wide + 14)
+        bottom = self.plot.getAxis("bottom")
+        bottom.setTicks([[(float(at), f"{at}") for at in range(0, 101, 20)]])
         self.plot.setXRange(0.0, 100.0, padding=0.02)
         self.plot.setYRange(-0.7, count - 0.3, padding=0.0)
 

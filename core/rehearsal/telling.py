@@ -139,7 +139,7 @@ def _faults(made: Rehearsal) -> Iterator[str]:
     if not every:
         return
     all_of_them = _pooled(list(every.values()))
-    words = f"Of the planted faults {percent(all_of_them.share)} carry the right doubt"
+    words = f"Of the planted faults {percent(all_of_them.share, 1)} carry the right doubt"
     poor = sorted((r.share, kind) for kind, r in every.items() if r.share < POORLY_TOLD)
     if poor:
         words += "; least told: " + ", ".join(
