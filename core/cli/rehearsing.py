@@ -48,7 +48,7 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
             try:
-                scene = scene_of(result)
+                scene = scene_of(result).changed(**_changes(args.scene))
             except InputError as error:
                 why = "".join(f" {sentence} Give it with --set {where}=VALUE."
                               for where, sentence in lacking)  # fmt: skip
@@ -60,9 +60,21 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
             return play(scene, settings, moduli, args.curves, args.seed, progress, args.faults)
 
 
+def _changes(given: list[str]) -> dict[str, float]:
+    """What ``--scene`` changes. Raises UsageError for what is no number."""
+    found = {}
+    for change in given:
+        name, _, text = (part.strip() for part in change.partition("="))
+        try:
+            found[name] = float(text)
+        except ValueError:
+            raise UsageError(f"--scene {change}: write NAME=NUMBER, such as noise=0.05.") from None
+    return found
+
+
 def lines_of(made: Rehearsal) -> Iterator[str]:
     """All that is printed."""
-    from ..rehearsal import sentences
+    from ..rehearsal import scene_words, sentences
     from ..rehearsal.telling import gpa
 
     yield (f"{'modulus':>10}  {'bias of E':>16}  {'scatter':>9}  {'stated ±':>9}  "
@@ -79,5 +91,6 @@ def lines_of(made: Rehearsal) -> Iterator[str]:
     yield "By right 68.3 % of the truths lie within the stated ±, and 95 % within 1.96 times it."
     for sentence in sentences(made):
         yield from wrapped(sentence)
+    yield from wrapped(f"Scene: {scene_words(made.scene)}")
     for sentence in made.scene.assumed:
         yield from wrapped(f"Assumed: {sentence}")

@@ -111,7 +111,8 @@ class Scene:
                              f"{min(self.samples)}.")  # fmt: skip
 
     def changed(self, **values: Any) -> Scene:
-        """The same scene with other numbers; `pull_off` [nN] and `jump` are set for all moduli.
+        """The same scene with other numbers; `pull_off` [nN] and `jump` are set for all moduli, and
+        the recorded set force follows the peak force.
 
         Raises InputError for an unknown name or an impossible number.
         """
@@ -122,6 +123,9 @@ class Scene:
             raise InputError(f"A scene has no “{min(unknown)}”.")
         if {"travel", "samples"} & set(values):
             values = {"grids": ()} | values
+        if "peak_force" in values:
+            share = self.set_force / self.peak_force
+            values = {"set_force": values["peak_force"] * share} | values
         if every:
             groups = values.get("groups", self.groups)
             values["groups"] = tuple(replace(group, **every) for group in groups)

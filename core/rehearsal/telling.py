@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..models import law_of
 from ..units import best_unit
 from .faring import TWO_SIGMA, Fared, Ratio, ratio
 from .running import Rehearsal, Row
+from .scene import Scene
 
 SURE = 3.0
 """Standard errors from which on a bias is told: several moduli are looked at in one go."""
@@ -46,6 +48,25 @@ def _span(rows: list[Row]) -> str:
     """The moduli of some rows."""
     names = [gpa(row.modulus) for row in rows]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def scene_words(scene: Scene) -> str:
+    """The scene in a few lines, each number with its unit."""
+    wave = (f"fringes of {scene.fringe:.3g} nm with a period of {scene.period:.3g} nm"
+            if scene.fringe > 0.0 else "no fringes")  # fmt: skip
+    law = law_of(scene.law)
+    size = " and ".join(f"{name.replace('_', ' ')} {size:.3g}"
+                        + ("°" if name == "half_angle" else " nm")
+                        for name, size in zip(law.sizes, scene.sizes, strict=False))  # fmt: skip
+    pulls = ", ".join(f"{group.pull_off:.3g} nN at {gpa(group.modulus)}" for group in scene.groups)
+    spread = f" (differs by {percent(scene.noise_spread)})" if scene.noise_spread > 0.0 else ""
+    return (
+        f"Noise {scene.noise:.3g} nm{spread}, slow noise {scene.walk:.2g} nm²/nm, tilt "
+        f"{scene.tilt:.2g} ± {scene.tilt_spread:.1g}, {wave}, offset of the branches "
+        f"{scene.drag:.2g} nm; {scene.samples[0]} + {scene.samples[1]} samples over "
+        f"{scene.travel:.4g} nm, peak force {scene.peak_force:.4g} ± {scene.peak_spread:.2g} nN; "
+        f"lever {scene.spring_constant:.4g} N/m, {law.label}, {size}; pull-off {pulls}."
+    ).replace("-", "−")
 
 
 # -- modulus ---------------------------------------------------------------------------------------
@@ -148,7 +169,18 @@ def _faults(made: Rehearsal) -> Iterator[str]:
     alarm = _pooled([row.refused for row in made.rows])
     mild = _pooled([row.doubted for row in made.rows])
     yield (f"Of the good curves {percent(alarm.share, 1)} carry a severe doubt and "
-           f"{percent(mild.share, 1)} any doubt.")  # fmt: skip
+           f"{percent(mild.share, 1)} any doubt{_often(made)}.")  # fmt: skip
+
+
+def _often(made: Rehearsal) -> str:
+    """The doubts that most good curves carry; true ones are among them."""
+    found: dict[str, float] = {}
+    for row in made.rows:
+        for name, share in row.alarms.items():
+            found[name] = max(found.get(name, 0.0), share)
+    most = sorted(found.items(), key=lambda item: -item[1])[:3]
+    words = ", ".join(f"{name.replace('_', ' ')} ({percent(share)})" for name, share in most)
+    return f" (at the modulus where it is most frequent: {words})" if words else ""
 
 
 def _by_kind(made: Rehearsal) -> dict[str, Ratio]:
