@@ -45,7 +45,7 @@ FIELDS = {
 }  # fmt: skip
 SCENE = {
     "noise": ("Noise", "nm", 1e-6, 1e3, "White noise of the deflection"),
-    "walk": ("Slow noise", "", 0.0, 1e3, "As a random walk: nm² per nm of way"),
+    "walk": ("Slow noise", "nm²/nm", 0.0, 1e3, "As a random walk along the way of the base"),
     "peak_force": ("Peak force", "nN", 1e-6, 1e6, "Where the approach stops"),
     "travel": ("Travel", "nm", 1.0, 1e6, "Of each branch, with as many samples as now"),
     "pull_off": ("Pull-off", "nN", 0.0, 1e6, "The same for all moduli"),
@@ -346,7 +346,7 @@ def _with_error(value: float, error: float, figures: int = 2) -> str:
     """A number as exact as its error, such as ``−0.42 ± 0.51``."""
     if not (math.isfinite(value) and error > 0.0):
         return plain(value)
-    places = min(max(figures - 1 - math.floor(math.log10(error)), 0), 6)
+    places = min(max(figures - 1 - math.floor(math.log10(error)), 0), 2)
     return f"{value:.{places}f} ± {error:.{places}f}".replace("-", "−")
 
 

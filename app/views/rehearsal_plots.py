@@ -213,7 +213,7 @@ class FaultBars(QWidget):
         axis.setWidth(wide + 14)
         bottom = self.plot.getAxis("bottom")
         bottom.setTicks([[(float(at), f"{at}") for at in range(0, 101, 20)]])
-        self.plot.setXRange(0.0, 100.0, padding=0.02)
+        self.plot.setXRange(0.0, 103.0, padding=0.02)
         self.plot.setYRange(-0.7, count - 0.3, padding=0.0)
 
 

@@ -66,7 +66,7 @@ def scene_words(scene: Scene) -> str:
         f"{scene.drag:.2g} nm; {scene.samples[0]} + {scene.samples[1]} samples over "
         f"{scene.travel:.4g} nm, peak force {scene.peak_force:.4g} ± {scene.peak_spread:.2g} nN; "
         f"lever {scene.spring_constant:.4g} N/m, {law.label}, {size}; pull-off {pulls}."
-    ).replace("-", "−")
+    )
 
 
 # -- modulus ---------------------------------------------------------------------------------------
