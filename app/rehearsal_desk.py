@@ -119,11 +119,8 @@ class RehearsalDesk(QObject):
 
     def stop(self) -> None:
         if self.running:
-            self._session.background.cancel(AskRehearsal.lane, tell=True)
-            if self._asked is not None and not self._session.background.working_on(
-                AskRehearsal.lane
-            ):
-                self._end(STOPPED)
+            self._session.background.cancel(AskRehearsal.lane)
+            self._end(STOPPED)
 
     def write(self, path: Path) -> Write:
         """What saves the tables of what is shown."""

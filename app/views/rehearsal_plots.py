@@ -28,21 +28,11 @@ BAR, REST = 17, 46
 
 
 class StillBox(pg.ViewBox):
-    """An area that shows all there is: no zoom, no drag; clicks are told.
-
-    Signal clicked(scene position).
-    """
-
-    clicked = Signal(object)
+    """An area that shows all there is: no zoom, no drag."""
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False)
         self.setMouseEnabled(x=False, y=False)
-
-    def mouseClickEvent(self, ev: Any) -> None:
-        if ev.button() == Qt.MouseButton.LeftButton:
-            ev.accept()
-            self.clicked.emit(ev.scenePos())
 
     def mouseDragEvent(self, ev: Any, axis: Any = None) -> None:
         ev.ignore()
@@ -70,7 +60,7 @@ class ModulusPlot(QWidget):
         self.mark.hide()
         self.plot.addItem(self.mark, ignoreBounds=True)
         self._items: list[Any] = []
-        self.box.clicked.connect(self._clicked)
+        self.plot.scene().sigMouseClicked.connect(self._clicked)  # also on a point itself
         self.caption = QLabel(caption, self)
         look.toned(look.shrink(self.caption), "muted")
         self.caption.setAlignment(Qt.AlignmentFlag.AlignRight)
@@ -150,8 +140,10 @@ class ModulusPlot(QWidget):
         middle = self.box.viewRect().center().y()
         return self.box.mapViewToScene(QPointF(float(self._x[index]), middle))
 
-    def _clicked(self, at: QPointF) -> None:
-        if not self._x.size:
+    def _clicked(self, event: Any) -> None:
+        at = event.scenePos()
+        left = event.button() == Qt.MouseButton.LeftButton
+        if not (left and self._x.size and self.box.sceneBoundingRect().contains(at)):
             return
         away = [abs(self.place(i).x() - at.x()) for i in range(self._x.size)]
         nearest = int(np.argmin(away))
