@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -138,6 +139,7 @@ class Workspace(QWidget):
         self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
+        self.values.doubt_chosen.connect(self.curve.show_doubt)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
@@ -149,6 +151,10 @@ class Workspace(QWidget):
     def show_map(self) -> None:
         """Another map, or none: everything anew."""
         self.notes.clear()
+        if self._session.axes is not None:  # a file wants them; else they stay
+            with suppress(ValueError), QSignalBlocker(self.curve):
+                self.curve.set_axes(*self._session.axes)
+        self._session.set_axes(*self._axes())
         fmap = self._session.map
         if fmap is not None:
             self.notes.add(*fmap.warnings)
@@ -156,6 +162,9 @@ class Workspace(QWidget):
         self.show_channel()
         self.show_selection()
         self.show_report(True)
+
+    def _axes(self) -> tuple[str, str]:
+        return self.curve.x_choice.currentData(), self.curve.y_choice.currentData()
 
     def show_channel(self) -> None:
         if self.surface_desk.picture:
@@ -334,5 +343,6 @@ class Workspace(QWidget):
         return True
 
     def _keep_axes(self, x: str, y: str) -> None:
+        self._session.set_axes(x, y)
         self._memory.setValue("axes/x", x)
         self._memory.setValue("axes/y", y)

@@ -96,6 +96,10 @@ class CurveReport:
     spring_constant: float
     noise: float
 
+    def branch(self, name: str) -> Branch:
+        """ "approach" or "retract"."""
+        return self.approach if name == "approach" else self.retract
+
     @property
     def z0(self) -> float:
         """Contact point [nm]; NaN if not found."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,7 @@ class Spot:
         """Deflection at pull-off [nm]."""
         return self.pull_off / self.lever.spring_constant
 
-    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: float) -> Curve:
+    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: Any) -> Curve:
         """The curve, with other numbers in ramp or truth, and without noise if `clean`."""
         own = {k: v for k, v in change.items() if k in ("modulus", "pull_off", "contact")}
         ramp = replace(self.ramp, **{k: v for k, v in change.items() if k not in own})

@@ -66,7 +66,10 @@ ROOMS = (
     "rehearsal",
     "figures",
     "report",
+    "work",
+    "journal",
     "workfile",
+    "reopening",
     "batch",
     "cli",
 )

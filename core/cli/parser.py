@@ -6,7 +6,7 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "components", "speeds", "fields", "rehearse", "settings", "info",
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "settings", "info",
             "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
@@ -28,6 +28,7 @@ def parser() -> argparse.ArgumentParser:
     window = commands.add_parser("window", help="open the window (also: palpate [MAP])")
     window.add_argument("map", nargs="?", help="a map file")
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
+    _again(commands.add_parser("again", help="make a saved result anew from its map"))
     _components(commands.add_parser("components", help="what a map is made of"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
@@ -64,6 +65,17 @@ def _analyse(run: argparse.ArgumentParser) -> None:
     )
     run.add_argument("--pictures", action="store_true", help="also write a PNG of each main map")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no table, no advice")
+
+
+def _again(run: argparse.ArgumentParser) -> None:
+    run.description = ("Runs the settings and the decisions of a saved result on its map again, "
+                       "and tells whether the numbers are the same.")  # fmt: skip
+    run.add_argument("result", metavar="RESULT", help="a saved result")
+    run.add_argument("--out", metavar="FILE.h5", help="also write the new result, with all that "
+                     "was decided")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where its map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _components(run: argparse.ArgumentParser) -> None:

@@ -8,6 +8,9 @@ from ..columns import baseline as bl
 from ..columns import retract as rt
 from .case import Array, Case, Figure, step_of
 
+STEEPEST = 0.1
+"""Slope of a baseline [nm/nm] that no free lever has: the line lies in the contact."""
+
 
 def _needed(c: Case) -> Array:
     """Free part that is needed [nm].
@@ -24,7 +27,7 @@ def too_short_by(branch: int) -> Figure:
     """How much longer the travel should be [nm]; negative if it is long enough.
 
     A retract whose baseline stays below the approach's by a quarter of the peak, without a jump in
-    it, has not let go at all: nothing of it counts as free.
+    it, has not let go at all, and a line as steep as a contact's is one: nothing of it is free.
     """
 
     def figure(c: Case) -> Array:
@@ -32,6 +35,7 @@ def too_short_by(branch: int) -> Figure:
         free = np.where(np.isfinite(b[:, branch + bl.B_LENGTH]), b[:, branch + bl.B_LENGTH], 0.0)
         gap = _line_at_peak(b, bl.APPROACH) - _line_at_peak(b, branch)
         stuck = (gap > 0.25 * b[:, bl.PEAK_D]) & (c.tables.pull[:, rt.SEEN] != 1.0)
+        stuck |= b[:, branch + bl.B_SLOPE] > STEEPEST
         return _needed(c) - np.where(stuck, 0.0, free)
 
     return figure

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from ..columns.baseline import APPROACH, B_LAST, B_NOISE, B_SLOPE, PEAK_D, RETRACT
+from ..columns.baseline import APPROACH, B_LAST, B_NOISE, B_RISE, B_SLOPE, PEAK_D, RETRACT
 from ..columns.retract import (
     APART,
     NECK,
@@ -73,14 +73,14 @@ def span(d, count):
 
 
 @kernel
-def second_pull(z, d, count, at, zero, noise):
+def second_pull(z, d, count, at, rise, noise):
     """Prominence of the largest well beside the pull at sample `at`, further out or nearer to
-    contact, and where it is."""
+    contact (up to the sample `rise`), and where it is."""
     leak = WELL * noise / WIDTH
     out, there, last = 0.0, at, max(min(at - 2, count - 2), 0)
     if last > 1 and span(d, last + 1) > WELL * noise:  # else there is no room for one
         out, there = deepest_well(z, d, last, 0, -1, leak)
-    near, here = deepest_well(z, d, min(at + 2, count - 1), min(zero, count - 1), 1, leak)
+    near, here = deepest_well(z, d, min(at + 2, count - 1), min(rise, count - 1), 1, leak)
     return (out, there) if out > near else (near, here)
 
 
@@ -159,17 +159,18 @@ def top_slope(z, d, count, peak, noise):
 
 
 @kernel
-def marks_of_branches(za, da, na, zr, dr, nr, at, zero, base, row):
+def marks_of_branches(za, da, na, zr, dr, nr, at, base, row):
     """Fill the columns named above into ``row`` (retract.COLUMNS,).
 
-    `at` is the sample of the largest pull, `zero` the first sample beyond zero force.
+    `at` is the sample of the largest pull, -1 if there is none.
     A neck is told by the way the pull takes to let go over the way it took to build up: for JKR
     with a soft lever at most 0.4, for a constant pull one step.
     """
     if at < 0:
         return
     noise, peak, zero_z = base[RETRACT + B_NOISE], base[PEAK_D], row[ZERO_Z]
-    row[SECOND], well = second_pull(zr, dr, nr, at, zero, min(base[B_NOISE], noise))
+    rise, quiet = int(base[RETRACT + B_RISE]), min(base[B_NOISE], noise)
+    row[SECOND], well = second_pull(zr, dr, nr, at, rise, quiet)
     row[SECOND_Z] = zr[well]
     bend = base[RETRACT + B_SLOPE] - base[APPROACH + B_SLOPE]
     end, size = neck_end(za, da, zr, dr, at, min(int(base[B_LAST]), na), bend)

@@ -83,8 +83,8 @@ def retract_loop(z, d, start, cut, scale, base, samples, out):
         na, nr, _ = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.take_off(za, da, na, base[i], bl.APPROACH)
         bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
-        at, zero = rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, weights, out[i])
-        marks_of_branches(za, da, na, zr, dr, nr, at, zero, base[i], out[i])
+        at = rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, weights, out[i])
+        marks_of_branches(za, da, na, zr, dr, nr, at, base[i], out[i])
 
 
 @kernel
