@@ -53,7 +53,7 @@ SCENE = {
 """Numbers of the scene that can be given in place of the measured ones."""
 TITLES = ("E (GPa)", "Bias (%)", "Scatter", "Stated ±", "In ±", "In 1.96 ±", "Refused",
           "F_ad (nN)")  # fmt: skip
-TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm, "
+TIPS = ("Young's modulus put in", "Median of measured over true, in per cent, "
         "with its standard error from these few curves",
         "Robust deviation of single pixels, relative",
         "Median of the ± that the pixels state, relative",
@@ -335,7 +335,7 @@ class RehearsalPage(QWidget):
 
 def _line(index: int, row: Any) -> Line:
     e, a = row.fared["modulus"], row.fared["adhesion"]
-    cells = (f"{row.modulus:.3g}", _with_error(100 * e.bias, 100 * e.bias_error),
+    cells = (f"{row.modulus:.3g}", _with_error(*e.shown),
              percent(e.scatter), percent(e.stated), percent(e.held.share),
              percent(e.held_wide.share), percent(row.refused.share),
              _with_error(a.bias, a.bias_error, 1))  # fmt: skip
@@ -359,8 +359,8 @@ def detail_of(row: Any) -> str:
              f"them refused, {percent(row.doubted.share)} with any doubt."]  # fmt: skip
     for name, one in row.fared.items():
         scale, unit = (1.0, one.unit) if one.unit else (100.0, "%")
-        shown = (one.bias, one.bias_error, one.scatter, one.stated)
-        bias, error, scatter, stated = (plain(scale * value) for value in shown)
+        scatter, stated = plain(scale * one.scatter), plain(scale * one.stated)
+        bias, error = (plain(value) for value in one.shown)
         lines.append(
             f"{CHANNELS[name].label}: bias {bias} ± {error} {unit}, scatter {scatter} {unit}, "
             f"stated ± {stated} {unit}; holds {percent(one.held.share)} and "

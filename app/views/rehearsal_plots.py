@@ -81,7 +81,7 @@ class ModulusPlot(QWidget):
         self._theme = theme
         dress(self.plot, theme)
         look.shrink(self.caption)
-        self.mark.setPen(pg.mkPen(look.colour(theme.accent, 110), width=7))
+        self.mark.setPen(pg.mkPen(look.colour(theme.accent, 70), width=9))
 
     def begin(self, moduli: Array) -> None:
         """An empty plot over these moduli [GPa]."""
@@ -211,13 +211,14 @@ class FaultBars(QWidget):
 
 def draw_bias(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
     """Bias in per cent with its ± (line), and the scatter of one pixel about it (band)."""
-    bias, error, scatter = (100.0 * _of(rows, key) for key in ("bias", "bias_error", "scatter"))
+    bias, error, scatter = (_of(rows, key) for key in ("bias", "bias_error", "scatter"))
+    low, high = _percent(bias - scatter), _percent(bias + scatter)
     plot.begin(moduli)
-    plot.band(bias - scatter, bias + scatter)
+    plot.band(low, high)
     plot.level(0.0)
-    plot.errors(bias, bias - 1.96 * error, bias + 1.96 * error)
-    plot.line(bias, "o")
-    _reach(plot, np.concatenate([bias - scatter, bias + scatter, [0.0]]))
+    plot.errors(_percent(bias), _percent(bias - 1.96 * error), _percent(bias + 1.96 * error))
+    plot.line(_percent(bias), "o")
+    _reach(plot, np.concatenate([low, high, [0.0]]))
 
 
 def draw_scatter(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
@@ -244,6 +245,11 @@ def draw_held(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
         plot.line(share, symbol)
         lowest = min(lowest, float(np.nanmin(low))) if np.isfinite(low).any() else lowest
     plot.plot.setYRange(max(lowest - 5.0, -2.0), 104.0, padding=0.0)
+
+
+def _percent(log: Array) -> Array:
+    """A difference of logarithms as per cent of the truth."""
+    return 100.0 * np.expm1(log)
 
 
 def _of(rows: Sequence[Any], key: str) -> Array:

@@ -84,8 +84,8 @@ def lines_of(made: Rehearsal) -> Iterator[str]:
         e, a = row.fared["modulus"], row.fared["adhesion"]
         shares = (e.scatter, e.stated, e.held.share, e.held_wide.share, row.refused.share)
         widths = (7, 7, 7, 7, 6)
-        yield (f"{gpa(row.modulus):>10}  {100 * e.bias:7.2f} ± "
-               f"{100 * e.bias_error:4.2f} %  "
+        bias, error = e.shown
+        yield (f"{gpa(row.modulus):>10}  {bias:7.2f} ± {error:4.2f} %  "
                + "".join(f"{100 * v:{w}.1f} %  " for v, w in zip(shares, widths, strict=True))
                + f"{a.bias:10.3f} ± {a.bias_error:.3f} nN")  # fmt: skip
     yield "By right 68.3 % of the truths lie within the stated ±, and 95 % within 1.96 times it."

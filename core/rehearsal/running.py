@@ -13,7 +13,7 @@ from ..doubts import DOUBTS, raise_doubts
 from ..errors import InputError
 from ..pipeline import analyse
 from ..progress import Progress
-from ..settings import Settings
+from ..settings import GIVEN, Settings
 from .faring import Contrast, Fared, Ratio, contrast, fared, ratio
 from .faults import Told, plant, told
 from .making import APART, WORDS, Part, Played, as_map, play
@@ -120,7 +120,13 @@ def rehearse(scene: Scene, settings: Settings, moduli: Sequence[float] | Array,
 
 
 def as_rehearsed(settings: Settings) -> Settings:
-    """The settings without what a rehearsal knows nothing of: layers and relaxation."""
+    """The settings without what a rehearsal knows nothing of: layers and relaxation.
+
+    Raises InputError where the contact point is given by hand: it belongs to one curve.
+    """
+    if settings.fit.contact == GIVEN:
+        raise InputError("The contact point is given by hand, and a rehearsal has no such curve: "
+                         "choose another way of finding it (fit.contact).")  # fmt: skip
     return settings.with_values({"layer.base": "none", "viscous.model": "none"})
 
 

@@ -34,9 +34,9 @@ def percent(share: float, digits: int = 0) -> str:
 def off_by(one: Fared) -> str:
     """A bias in words, such as ``1.8 % ± 0.2 % low``."""
     way = "high" if one.bias > 0.0 else "low"
-    if one.unit:
-        return f"{abs(one.bias):.2g} ± {one.bias_error:.1g} {one.unit} {way}"
-    return f"{100.0 * abs(one.bias):.2g} % ± {100.0 * one.bias_error:.1g} % {way}"
+    bias, error = one.shown
+    unit = one.unit or "%"
+    return f"{abs(bias):.2g} {unit} ± {error:.1g} {unit} {way}"
 
 
 def _told(row: Row, quantity: str = "modulus") -> bool:
@@ -44,10 +44,19 @@ def _told(row: Row, quantity: str = "modulus") -> bool:
     return abs(one.bias) > SURE * one.bias_error
 
 
-def _span(rows: list[Row]) -> str:
-    """The moduli of some rows."""
+def _where(made: Rehearsal, rows: list[Row]) -> str:
+    """The moduli of some rows, such as ``at 1 GPa`` or ``from 1 GPa to 5 GPa``."""
     names = [gpa(row.modulus) for row in rows]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    if len(names) == 1:
+        return f"at {names[0]}"
+    first = made.rows.index(rows[0])
+    if len(names) > 2 and made.rows[first : first + len(rows)] == tuple(rows):
+        return f"from {names[0]} to {names[-1]}"
+    return f"at {', '.join(names[:-1])} and {names[-1]}"
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def scene_words(scene: Scene) -> str:
@@ -90,9 +99,11 @@ def _bias(made: Rehearsal) -> Iterator[str]:
                f"{percent(one.held_wide.share)} of the truths.")  # fmt: skip
     beyond = [row for row in off if abs(row.fared["modulus"].bias) > row.fared["modulus"].scatter]
     if beyond:
-        yield (f"At {_span(beyond)} the bias exceeds the scatter: no number of pixels averages it "
-               "away, and the scatter does not show it. Try another fit window, law or way of "
-               "finding the contact point, and rehearse again.")  # fmt: skip
+        yield _sentence(
+            f"{_where(made, beyond)} the bias exceeds the scatter: no number of pixels averages it "
+            "away, and the scatter does not show it. Try another fit window, law or way of finding "
+            "the contact point, and rehearse again."
+        )
 
 
 def _ends(rows: list[Row]) -> list[Row]:
@@ -116,9 +127,9 @@ def _held(made: Rehearsal) -> Iterator[str]:
     narrow = [row for row, r in zip(made.rows, ratios, strict=True) if r.high < TWO_SIGMA]
     wide = [row for row, r in zip(made.rows, ratios, strict=True) if r.low > TWO_SIGMA]
     if narrow:
-        yield f"The stated ± is too small at {_span(narrow)}: do not publish it there as it is."
+        yield f"The stated ± is too small {_where(made, narrow)}: do not publish it there as it is."
     if wide:
-        yield f"The stated ± is too large at {_span(wide)}; it errs on the safe side there."
+        yield f"The stated ± is too large {_where(made, wide)}; it errs on the safe side there."
 
 
 def _pooled(ratios: list[Ratio]) -> Ratio:
@@ -129,9 +140,12 @@ def _refused(made: Rehearsal) -> Iterator[str]:
     much = [row for row in made.rows if row.refused.share > MUCH_REFUSED]
     if much:
         worst = max(much, key=lambda row: row.refused.share)
-        yield (f"At {_span(much)} severe doubts refuse good curves, up to "
-               f"{percent(worst.refused.share)} of them at {gpa(worst.modulus)}. Those that are "
-               "kept are a choice of their own, and their median is not that of all.")  # fmt: skip
+        up_to = f", up to {percent(worst.refused.share)} of them at {gpa(worst.modulus)}"
+        yield _sentence(
+            f"{_where(made, much)} severe doubts refuse good curves"
+            f"{up_to if len(much) > 1 else f': {percent(worst.refused.share)} of them'}. Those "
+            "that are kept are a choice of their own, and their median is not that of all."
+        )
 
 
 # -- adhesion and faults ---------------------------------------------------------------------------
