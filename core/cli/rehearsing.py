@@ -42,13 +42,14 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
     from ..rehearsal import moduli_between, offered_range, scene_of
     from ..rehearsal import rehearse as play
 
+    changes = _changes(args.scene)
     with open_map(path) as fmap:
         lacking = missing(fmap, settings)
         bar, progress = bar_of(path.name)
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
             try:
-                scene = scene_of(result).changed(**_changes(args.scene))
+                scene = scene_of(result).changed(**changes)
             except InputError as error:
                 why = "".join(f" {sentence} Give it with --set {where}=VALUE."
                               for where, sentence in lacking)  # fmt: skip
