@@ -68,8 +68,8 @@ def _analyse(run: argparse.ArgumentParser) -> None:
 
 
 def _again(run: argparse.ArgumentParser) -> None:
-    run.description = ("Runs the settings and the decisions of a saved result on its map again, and "
-                       "tells whether the numbers are the same.")  # fmt: skip
+    run.description = ("Runs the settings and the decisions of a saved result on its map again, "
+                       "and tells whether the numbers are the same.")  # fmt: skip
     run.add_argument("result", metavar="RESULT", help="a saved result")
     run.add_argument("--out", metavar="FILE.h5", help="also write the new result, with all that "
                      "was decided")  # fmt: skip
