@@ -50,7 +50,7 @@ class Entry:
 SEPARATOR = None
 
 ENTRIES: tuple[Entry | None, ...] = (
-    Entry("open", "&Open a map…", "ask_open", "Open a map of force-distance curves",
+    Entry("open", "&Open a map…", "ask_open", "Open a map of force-distance curves, or a result",
           "StandardKey.Open", "open", "File", short="Open"),
     Entry("close_map", "&Close the map", "close_map", "Close the map and show the start page",
           "Ctrl+W", "", "File", MAP),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QEventLoop, QObject
 
 from ..core.components.rule import Rule
 from ..core.errors import Cancelled, InputError
@@ -52,37 +52,61 @@ class Commands(QObject):
             self.open(path)
 
     def open(self, path: Path) -> None:
-        """Open a map, unless the person wants to save something first and then does not."""
+        """Open a map or a saved analysis, unless the person wants to save something first and
+        then does not."""
         if self.may_leave():
-            self._session.open(path)
+            self._session.open(path, folders=known_folders())
 
     def close_map(self) -> None:
         if self.may_leave():
             self._session.close_map()
 
     def may_leave(self) -> bool:
-        """Whether the present map may be left; asks if changed settings are in no file."""
+        """Whether the present map may be left; asks if anything decided is in no file."""
         if not self._session.changed:
             return True
         answer = self.ask_leave(self._window, saving.map_name(self._session.map))
         if answer == "save":
-            return self.ask_save_settings()
+            return self._save_and_wait()
         return answer == "discard"
+
+    def _save_and_wait(self) -> bool:
+        """Save the result, or the settings while there is none; whether all is in a file then."""
+        if not self._session.finished:
+            if self.ask_save_settings() and self._session.changed:
+                self._session.failed.emit("Only the settings are saved. The result can be saved "
+                                          "when the map has been analysed.")  # fmt: skip
+            return not self._session.changed
+        number = self.ask_save_result()
+        if number is None:
+            return False
+        wait = QEventLoop(self)
+        self._session.answered.connect(wait.quit)
+        while number in self._kept_by:
+            wait.exec(QEventLoop.ProcessEventsFlag.ExcludeUserInputEvents)
+        self._session.answered.disconnect(wait.quit)
+        wait.deleteLater()
+        return not self._session.changed
 
     # -- results --------------------------------------------------------------------------------
 
-    def ask_save_result(self) -> None:
+    def ask_save_result(self) -> int | None:
+        """Save the whole analysis; the number of the request, None if it is not saved."""
         if not self._session.finished:
-            return
+            return None
         analysis = self._session.analysis
-        name = f"{saving.stem_of(analysis.map)}_result.h5"
+        name = Path(self._session.saved_as).name or f"{saving.stem_of(analysis.map)}_result.h5"
         path = files.ask_save(self._window, "Save the result", name, files.RESULTS)
-        if path is not None:
-            work, made = self._session.work, self._made()
-            number = self._session.submit(Save(saving.result_file(analysis, path, work, made)))
-            self._kept_by[number] = work
-            if made is None and self._looked_for():
-                self._without.add(number)
+        if path is None:
+            return None
+        work, made = self._session.work, self._made()
+        write = saving.result_file(analysis, path, work, made, self._session.view,
+                                   self._session.acts)  # fmt: skip
+        number = self._session.submit(Save(write))
+        self._kept_by[number] = work
+        if made is None and self._looked_for():
+            self._without.add(number)
+        return number
 
     def _looked_for(self) -> bool:
         """Whether the person has looked for components of this map."""
@@ -138,7 +162,7 @@ class Commands(QObject):
                 said += " The components were not worked out, so only their rule is in it."
             self._window.say(said)
             if work is not None:
-                self._session.mark_work_saved(work)
+                self._session.mark_work_saved(work, str(answer.value[0]))
         elif isinstance(answer.error, Cancelled):
             self._window.say("Stopped; what was not finished is not there.")
 
@@ -152,6 +176,16 @@ class Commands(QObject):
         path = files.ask_save(self._window, "Save the tables of components", name, files.TABLES)
         if path is not None:
             self._session.submit(Save(saving.component_tables(made, path)))
+
+    def ask_save_rehearsal(self) -> None:
+        """Save the tables of the rehearsal, its scene and what it means."""
+        desk = self._window.workspace.rehearsal_desk
+        if desk.made is None:
+            return
+        name = f"{saving.stem_of(self._session.map)}_rehearsal.csv"
+        path = files.ask_save(self._window, "Save the rehearsal", name, files.TABLES)
+        if path is not None:
+            self._session.submit(Save(desk.write(path)))
 
     def ask_save_surface(self) -> None:
         """Save roughness, heights, slopes and findings of the surface."""
@@ -338,6 +372,11 @@ class Commands(QObject):
     def show_fault(self, fault: Fault) -> None:
         """Say that something of ours went wrong, with a report to copy."""
         errors.show_error(self._window, fault.words, fault.details)
+
+
+def known_folders() -> tuple[Path, ...]:
+    """Where the map of a saved analysis may be: the folders of what was opened before."""
+    return tuple(dict.fromkeys([files.last_folder("open"), *(p.parent for p in recent.paths())]))
 
 
 def saved_words(paths: list[Path]) -> str:

@@ -41,7 +41,7 @@ class ComponentViews(QObject):
         self._maps: tuple[Any, Any, Any] = (None, None, None)  # analysis, left out, core's Maps
         self.histogram, self.joint = HistogramView(), JointView()
         tabs.addTab(self.histogram, "Histogram")
-        tabs.addTab(self.joint, "Joint histogram")
+        tabs.setTabToolTip(tabs.addTab(self.joint, "Joint"), "Joint histogram of two channels")
         self._listen()
 
     def _listen(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Generic, TypeVar
 
 Value = TypeVar("Value")
@@ -10,11 +11,13 @@ Value = TypeVar("Value")
 
 @dataclass(frozen=True)
 class Entry(Generic[Value]):
-    """What holds after one act of the person, and the act in words ("fit window")."""
+    """What holds after one act of the person, the act in words ("fit window"), and its time in
+    ISO 8601."""
 
     value: Value
     words: str
     merge: str = ""
+    time: str = ""
 
 
 class History(Generic[Value]):
@@ -30,6 +33,8 @@ class History(Generic[Value]):
         self._entries = [Entry(value, "")]
         self._cursor = 0
         self._drag: Value | None = None
+        self.last = ("", "")
+        """What was done last: "act", "undo" or "redo", and its words."""
 
     def __len__(self) -> int:
         return len(self._entries)
@@ -46,6 +51,11 @@ class History(Generic[Value]):
     @property
     def dragging(self) -> bool:
         return self._drag is not None
+
+    @property
+    def acts(self) -> list[tuple[str, str]]:
+        """Time and words of each act that is in force."""
+        return [(entry.time, entry.words) for entry in self._entries[1 : self._cursor + 1]]
 
     @property
     def undo_words(self) -> str:
@@ -74,11 +84,13 @@ class History(Generic[Value]):
         if value == here.value:
             return False
         del self._entries[self._cursor + 1 :]
+        entry = Entry(value, words, merge, datetime.now(UTC).isoformat(timespec="seconds"))
         if merge and merge == here.merge and self._cursor:
-            self._entries[self._cursor] = Entry(value, words, merge)
+            self._entries[self._cursor] = entry
         else:
-            self._entries.append(Entry(value, words, merge))
+            self._entries.append(entry)
             self._cursor += 1
+        self.last = ("act", words)
         return True
 
     def drag(self, value: Value | None = None) -> bool:
@@ -98,6 +110,7 @@ class History(Generic[Value]):
         self._drag = None
         if not self._cursor:
             return False
+        self.last = ("undo", self.undo_words)
         self._cursor -= 1
         return True
 
@@ -107,4 +120,5 @@ class History(Generic[Value]):
         if self._cursor + 1 >= len(self._entries):
             return False
         self._cursor += 1
+        self.last = ("redo", self.undo_words)
         return True

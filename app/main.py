@@ -76,6 +76,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         told = earlier_crashes()
         if told is not None:
             window.commands.show_fault(told)
+        window.reopening.look_for_unsaved()
 
     # Python hears signals only while it runs: the timer lets it
     ear = QTimer(interval=250)

@@ -24,8 +24,10 @@ from PySide6.QtWidgets import (
 from . import actions as table
 from . import theme as look
 from .commands import Commands
+from .journal_desk import JournalDesk
 from .panels.settings import SettingsPanel
 from .recompute import Answer
+from .reopen_desk import ReopenDesk
 from .requests import PeekAt
 from .saving import map_name
 from .session import Session
@@ -49,10 +51,14 @@ class MainWindow(QMainWindow):
         self.workspace: Workspace | None = None
         stored = self.memory.value("theme", "system", type=str)
         self._choice = stored if stored in look.CHOICES else "system"
+        app = QApplication.instance()
+        look.apply_theme(app, look.theme_for(app, self._choice))  # cheap while there are no widgets
         self.setWindowTitle("Palpate[*]")
         self.setAcceptDrops(True)
         self.setDockNestingEnabled(True)
         self.commands = Commands(self)
+        self.journal = JournalDesk(self.session, parent=self)
+        self.reopening = ReopenDesk(self, self.journal)
         self.actions_by_id = table.build(self, self, self.commands)
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self._build()
@@ -159,6 +165,7 @@ class MainWindow(QMainWindow):
             self.workspace.components.shape.save_wanted.connect(self.commands.ask_save_domains)
             self._listen_to_places(self.workspace)
             self.workspace.law.save_wanted.connect(self.commands.ask_save_budget)
+            self.workspace.rehearsal_desk.save_wanted.connect(self.commands.ask_save_rehearsal)
             self.workspace.picture_desk.save_wanted.connect(self.commands.ask_save_comparison)
             self.workspace.overlay_desk.save_wanted.connect(self.commands.ask_save_overlay)
             self.workspace.reference_desk.hold_wanted.connect(self.commands.hold_reference)
@@ -441,5 +448,6 @@ class MainWindow(QMainWindow):
             event.ignore()
             return
         self._keep_places()
+        self.journal.finish()
         self.session.close()
         super().closeEvent(event)

@@ -66,6 +66,7 @@ class PictureDesk(QObject):
         self._opacity, self._look = 0.5, "over"
         self._pending: tuple[float, float] | None = None
         self._reading: tuple[int, Path] | None = None
+        self._fetching: tuple[int, Path] | None = None  # one that was laid before the map was left
         self._aligning: int | None = None
         self._compared: Hashable = None
         self._asked: tuple[int, Hashable] | None = None
@@ -143,7 +144,7 @@ class PictureDesk(QObject):
     def _forget(self) -> None:
         """Another map, or none."""
         self._session.background.cancel("picture")
-        self._reading = None
+        self._reading = self._fetching = None
         self.seen.clear()
         self.refresh()
 
@@ -159,6 +160,9 @@ class PictureDesk(QObject):
         laid = self.laid
         if laid == self._shown:
             return
+        if laid is not None and laid.path not in self.seen:
+            self._fetch(laid.path)
+            return
         before, self._shown = self._shown, laid
         if laid is None:
             self._hide()
@@ -170,6 +174,11 @@ class PictureDesk(QObject):
         self._show_alignment(laid, seen)
         self._show_landmarks(laid)
         self._want_comparison()
+
+    def _fetch(self, path: Path) -> None:
+        """Read a picture that was laid in an earlier session; once, also if it can't be read."""
+        if self._fetching is None or self._fetching[1] != path:
+            self._fetching = (self._session.submit(ReadPicture(path, self._session.map)), path)
 
     def _begin(self, seen: Seen) -> None:
         picture = seen.picture
@@ -473,7 +482,12 @@ class PictureDesk(QObject):
 
     def _take(self, answer: Answer) -> None:
         request, number = answer.request, answer.generation
-        if isinstance(request, ReadPicture) and self._reading is not None:
+        fetched = self._fetching is not None and number == self._fetching[0]
+        if isinstance(request, ReadPicture) and fetched:
+            if answer.error is None and request.map is self._session.map:
+                self.seen[request.path] = answer.value
+                self.refresh()
+        elif isinstance(request, ReadPicture) and self._reading is not None:
             if number == self._reading[0]:
                 path, self._reading = self._reading[1], None
                 if answer.error is None and request.map is self._session.map:

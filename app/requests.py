@@ -8,10 +8,11 @@ too late. Nothing here touches Qt; heavy modules are loaded where they are used,
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar
 
+from ..core.errors import ReadError
 from ..core.progress import Progress
 from .kernels import AFTERWARDS, USUAL, is_compiled, kind_of
 
@@ -57,33 +58,88 @@ class Opened:
     ----------
     kind, compiled : of its samples, and whether the kernels for that kind are ready
     start : the pixel to pick first
+    kept : what a saved analysis or a journal held beside the map; None for a map alone
     """
 
     map: Any
     kind: str
     compiled: bool
     start: tuple[int, int] | None
+    kept: Kept | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Kept:
+    """What was decided about a map before.
+
+    Attributes
+    ----------
+    work : what holds
+    acts : rows of its history
+    loaded : of the result file, if it comes from one
+    view : what was looked at: "channel", "pixel", "limits", "axes", as far as known
+    notes : sentences on what is not as it was
+    journal : core's `Found`, if it is recovered
+    """
+
+    work: Any
+    acts: tuple[dict[str, Any], ...] = ()
+    loaded: Any = None
+    view: dict[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    journal: Any = None
 
 
 @dataclass(frozen=True, eq=False)
 class OpenMap(Request):
-    """Open a map. Answers `Opened`."""
+    """Open a map, or a saved analysis with its map, whichever the file holds. Answers `Opened`.
+
+    `near` and `folders` say where the map of a saved analysis may be; `journal` is one to recover.
+    """
 
     path: Path
+    near: Path | None = None
+    folders: tuple[Path, ...] = ()
+    journal: Any = None
     lane: ClassVar[str] = "open"
     words: ClassVar[str] = "Opening the map"
     first: ClassVar[bool] = True
 
     def run(self, progress: Progress, tell: Tell) -> Opened:
         from ..core import channels  # noqa: F401  (the window asks for it next)
-        from ..core.readers import open_map
 
-        fmap = open_map(self.path)
+        fmap, kept = self._opened()
         if progress.cancelled:
             fmap.close()
         progress.check()
         kind = kind_of(fmap)
-        return Opened(fmap, kind, is_compiled(kind), middle_pixel(fmap))
+        return Opened(fmap, kind, is_compiled(kind), middle_pixel(fmap), kept)
+
+    def _opened(self) -> tuple[Any, Kept | None]:
+        from ..core.readers import open_map
+
+        if self.journal is not None:
+            return self._recovered()
+        try:
+            return open_map(self.path), None
+        except ReadError as error:
+            if "this is a saved analysis" not in error.what:
+                raise
+        from ..core.reopening import open_analysis, usable_view
+
+        found = open_analysis(self.path, self.near, self.folders)
+        kept = Kept(found.work, tuple(found.loaded.history), found.loaded,
+                    usable_view(found.loaded.view), found.notes)  # fmt: skip
+        return found.map, kept
+
+    def _recovered(self) -> tuple[Any, Kept]:
+        from ..core.readers import open_map
+        from ..core.reopening import with_picture_found
+
+        fmap = open_map(self.journal.find_map(self.near, self.folders))
+        work, said = with_picture_found(self.journal.work, fmap.path.parent, fmap)
+        notes = tuple(words for words in (self.journal.problem, said) if words)
+        return fmap, Kept(work, self.journal.acts, notes=notes, journal=self.journal)
 
     def discard(self, value: Opened) -> None:
         value.map.close()

@@ -106,19 +106,16 @@ class Described:
     unit: str = ""
 
 
-def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None) -> Write:
-    """Write the whole analysis as a result file, with what was decided (`Work`) and the components
-    that are worked out (`Made`)."""
+def result_file(analysis: Any, path: Path, work: Any = None, made: Any = None,
+                view: Any = None, acts: Any = ()) -> Write:  # fmt: skip
+    """Write the whole analysis as a result file, with what was decided (`Work`), the components
+    that are worked out (`Made`), what is looked at, and the history."""
 
     def write(progress: Progress) -> list[Path]:
         from ..core.workfile import Beside, save_analysis
 
         progress.step(0, 0, "Saving the result")
-        beside = Beside()
-        if work is not None:
-            left_out = work.review.left_out.mask(analysis.map.shape)
-            places = work.places.to_json() if work.places else ""
-            beside = Beside(_components_of(made), left_out, places, work.rule.to_json())
+        beside = Beside(_components_of(made), work, view or {}, acts)
         return [Path(save_analysis(path, analysis, beside))]
 
     return write

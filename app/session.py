@@ -17,7 +17,7 @@ from PySide6.QtCore import QObject, Signal
 
 from ..core.components.rule import Rule
 from ..core.decisions import CORRECTED, Decision, Pixels, Review
-from ..core.errors import Cancelled, InputError, SettingsError
+from ..core.errors import Cancelled, InputError, SettingsError, SourceError
 from ..core.settings import Settings
 from .background import Background
 from .correcting import about, corrected
@@ -25,7 +25,7 @@ from .faults import fault_of
 from .held import MOST_OVERLAID, Reference
 from .history import History
 from .recompute import Answer
-from .requests import Analyse, Opened, OpenMap, Request
+from .requests import Analyse, Kept, Opened, OpenMap, Request
 from .work import Work
 
 FIRST_CHANNEL = "height"
@@ -54,10 +54,12 @@ class Session(QObject):
     overlaid_changed : other pixels are picked for the overlay
     history_changed : undo, redo or the changed mark
     busy_changed(words, done, total) : words are empty when nothing is being done
+    source_wanted(OpenMap, sentence) : the map of a saved analysis is not there, or another one
     failed(sentence) : a mistake that the person can mend
     faulted(Fault) : a mistake of ours
     noted(sentence) : something worth knowing, that stops nothing
     answered(Answer) : of the worker, for others, such as saved files
+    ended : the session is closed
     """
 
     map_changed = Signal()
@@ -76,10 +78,12 @@ class Session(QObject):
     overlaid_changed = Signal()
     history_changed = Signal()
     busy_changed = Signal(str, int, int)
+    source_wanted = Signal(object, str)
     failed = Signal(str)
     faulted = Signal(object)
     noted = Signal(str)
     answered = Signal(object)
+    ended = Signal()
 
     def __init__(self, parent: QObject | None = None, background: Background | None = None) -> None:
         super().__init__(parent)
@@ -110,10 +114,16 @@ class Session(QObject):
         self._correcting: tuple[int, int] | None = None
         self._shown: tuple[Any, Any, Any] = (None, None, None)  # analysis, review, both
         self._left_out: tuple[Any, Pixels] = (None, Pixels())
+        self.axes: tuple[str, str] | None = None  # of the curve view, as a file wants them
 
-    def _start_history(self, work: Work) -> None:
+    def _start_history(self, work: Work, kept: Kept | None = None) -> None:
         self._history: History[Work] = History(work)
-        self._kept = work
+        recovered = kept is not None and kept.journal is not None
+        self._kept: Work | None = None if recovered else work  # what is in a file of the person's
+        self.begun: Kept | None = kept
+        self.saved_as = str(kept.loaded.path) if kept is not None and kept.loaded else ""
+        if recovered:
+            self.saved_as = kept.journal.saved  # type: ignore[union-attr]
 
     # -- what is --------------------------------------------------------------------------------
 
@@ -220,6 +230,25 @@ class Session(QObject):
         return self._history.redo_words
 
     @property
+    def last_act(self) -> tuple[str, str]:
+        """What was done last: "act", "undo" or "redo", and its words."""
+        return self._history.last
+
+    @property
+    def acts(self) -> list[dict[str, Any]]:
+        """The whole history as rows with time and action, what came before the opening first."""
+        before = list(self.begun.acts) if self.begun is not None else []
+        return [*before, *({"time": time, "action": words} for time, words in self._history.acts)]
+
+    @property
+    def view(self) -> dict[str, Any]:
+        """What is looked at, as plain values for a file."""
+        limits = {name: list(map(float, pair)) for name, pair in self._limits.items()
+                  if pair is not None and None not in pair}  # fmt: skip
+        seen = {"channel": self._channel, "pixel": self._selection, "limits": limits}
+        return {"palpate_view": 1, **seen, **({"axes": self.axes} if self.axes else {})}
+
+    @property
     def dragging(self) -> bool:
         return self._history.dragging
 
@@ -259,10 +288,11 @@ class Session(QObject):
 
     # -- maps -----------------------------------------------------------------------------------
 
-    def open(self, path: str | Path) -> None:
-        """Open a map in the background; the present one stays until the new one is there."""
+    def open(self, path: str | Path, **how: Any) -> None:
+        """Open a map, or a saved analysis, in the background; the present one stays until the new
+        one is there. `how` is as in `OpenMap`."""
         self.background.cancel("analysis", "peek")
-        self.background.submit(OpenMap(Path(path)))
+        self.background.submit(OpenMap(Path(path), **how))
 
     def close_map(self) -> None:
         self.background.cancel("analysis", "open")
@@ -281,17 +311,32 @@ class Session(QObject):
         self._forget_map()
         self.map, self._kind = opened.map, opened.kind
         settings = before.settings.with_values(dict.fromkeys(OF_ONE_MAP))
-        self._start_history(Work(settings, before.rule.finding))  # names are of that map
+        kept = opened.kept
+        work = kept.work if kept is not None else Work(settings, before.rule.finding)
+        self._start_history(work, kept)  # names of components are of that map
         self._selection = opened.start
+        if kept is not None:
+            self._take_view(kept.view)
         self._renew_report()
         self._announce_map()
         if old is not None:
             old.close()
-        if settings != before.settings:
+        for note in kept.notes if kept is not None else ():
+            self.noted.emit(note)
+        if kept is None and settings != before.settings:
             self.noted.emit("The constants typed for the last map are back to “as recorded”.")
         self.background.prepare(opened.kind, opened.compiled)
         if self._asked is None:
             self._ask()
+
+    def _take_view(self, view: dict[str, Any]) -> None:
+        """Look at what a file wants to be looked at, as far as it is there."""
+        self._channel = view.get("channel", self._channel)
+        self._limits.update(view.get("limits", {}))
+        self.axes = view.get("axes")
+        row, col = view.get("pixel", (-1, -1))
+        if 0 <= row < self.map.shape[0] and 0 <= col < self.map.shape[1]:
+            self._selection = (row, col)
 
     def _announce_map(self) -> None:
         self.map_changed.emit()
@@ -459,12 +504,13 @@ class Session(QObject):
 
     def mark_saved(self, settings: Settings) -> None:
         """Note that these settings are in a file of the person's."""
-        self._kept = replace(self._kept, settings=settings)
+        if self._kept is not None:
+            self._kept = replace(self._kept, settings=settings)
         self.history_changed.emit()
 
-    def mark_work_saved(self, work: Work) -> None:
-        """Note that all of this is in a file of the person's."""
-        self._kept = work
+    def mark_work_saved(self, work: Work, path: str = "") -> None:
+        """Note that all of this is in a file of the person's: the result file at `path`."""
+        self._kept, self.saved_as = work, path or self.saved_as
         self.history_changed.emit()
 
     def _moved(self, before: Work, gentle: bool = False, acted: bool = False) -> None:
@@ -585,6 +631,10 @@ class Session(QObject):
             self._channel = name
             self.channel_changed.emit()
 
+    def set_axes(self, x: str, y: str) -> None:
+        """Keep the axes of the curve view, to be saved with what is looked at."""
+        self.axes = (x, y)
+
     def set_limits(self, channel: str, limits: Any) -> None:
         """Keep the colour limits (low, high) of a channel; None for the robust ones."""
         self._limits[channel] = limits
@@ -663,7 +713,9 @@ class Session(QObject):
 
     def _take_error(self, answer: Answer) -> None:
         error, request = answer.error, answer.request
-        if isinstance(error, InputError):
+        if isinstance(error, SourceError) and isinstance(request, OpenMap):
+            self.source_wanted.emit(request, str(error))
+        elif isinstance(error, InputError):
             self.failed.emit(str(error))
         elif not isinstance(error, Cancelled):
             self.faulted.emit(fault_of(error, request.words))
@@ -672,6 +724,7 @@ class Session(QObject):
 
     def close(self) -> bool:
         """Stop the background for good; False if the worker did not stop in time."""
+        self.ended.emit()
         stopped = self.background.close()
         if self.map is not None:
             self.map.close()

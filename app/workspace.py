@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
 from .range_desk import RangeDesk
 from .reference_desk import ReferenceDesk
+from .rehearsal_desk import RehearsalDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -86,6 +88,7 @@ class Workspace(QWidget):
         self.reference_desk.derived_changed.connect(self._show_against)
         self.reference_desk.line_changed.connect(
             lambda report, words: self.curve.show_other(report, words, "reference"))  # fmt: skip
+        self.rehearsal_desk = RehearsalDesk(session, self.component_desk, self.views)
         self.walker = Walker(session.move, self._escape, self.map, self.curve, parent=self)
         self.show_map()
 
@@ -138,6 +141,7 @@ class Workspace(QWidget):
         self.banner.left.connect(self._leave_derived)
         self.law_desk.law_drawn.connect(self.curve.show_other)
         self.law_desk.contacts_marked.connect(self.curve.show_contacts)
+        self.values.doubt_chosen.connect(self.curve.show_doubt)
         self.curve.axes_changed.connect(self._keep_axes)
         self.curve.window_dragging.connect(self._dragging)
         self.curve.window_dropped.connect(self._dropped)
@@ -149,6 +153,10 @@ class Workspace(QWidget):
     def show_map(self) -> None:
         """Another map, or none: everything anew."""
         self.notes.clear()
+        if self._session.axes is not None:  # a file wants them; else they stay
+            with suppress(ValueError), QSignalBlocker(self.curve):
+                self.curve.set_axes(*self._session.axes)
+        self._session.set_axes(*self._axes())
         fmap = self._session.map
         if fmap is not None:
             self.notes.add(*fmap.warnings)
@@ -156,6 +164,9 @@ class Workspace(QWidget):
         self.show_channel()
         self.show_selection()
         self.show_report(True)
+
+    def _axes(self) -> tuple[str, str]:
+        return self.curve.x_choice.currentData(), self.curve.y_choice.currentData()
 
     def show_channel(self) -> None:
         if self.surface_desk.picture:
@@ -282,7 +293,8 @@ class Workspace(QWidget):
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
-                     self.picture_desk, self.doubts, self.range_desk):  # fmt: skip
+                     self.picture_desk, self.doubts, self.rehearsal_desk,
+                     self.range_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------
@@ -334,5 +346,6 @@ class Workspace(QWidget):
         return True
 
     def _keep_axes(self, x: str, y: str) -> None:
+        self._session.set_axes(x, y)
         self._memory.setValue("axes/x", x)
         self._memory.setValue("axes/y", y)

@@ -16,7 +16,8 @@ _HOME = {
     "ForceMap": "forcemap", "open_map": "readers", "write_map": "writers.native",
     "Settings": "settings", "Progress": "progress", "Analysis": "analysis", "analyse": "pipeline",
     "explain": "explain", "CHANNELS": "channels", "DOUBTS": "doubts", "LAWS": "models",
-    "save_analysis": "workfile", "load_analysis": "workfile", "simulate_map": "simulate",
+    "save_analysis": "workfile", "load_analysis": "workfile", "open_analysis": "reopening",
+    "simulate_map": "simulate",
     "PalpateError": "errors", "InputError": "errors", "ReadError": "errors",
     "SettingsError": "errors", "WriteError": "errors", "Cancelled": "errors",
 }  # fmt: skip

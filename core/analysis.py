@@ -15,6 +15,7 @@ from .columns import baseline as bl
 from .decisions import Pixels, Review
 from .doubts import DOUBTS, Case, raise_doubts, severe_mask
 from .forcemap import ForceMap
+from .neighbours import loneliness
 from .settings import Settings
 
 Array = np.ndarray
@@ -164,15 +165,60 @@ class Analysis:
         noise = self.tables.base[self.done, bl.B_NOISE]
         finite = noise[np.isfinite(noise)]
         median = float(np.median(finite)) if finite.size else math.nan
+        fit, stiffness = self.settings.fit, self.settings.stiffness
         return Case(self.tables, self.settings.doubts, self.constants.set_force, median,
-                    self.constants.lengths)  # fmt: skip
+                    self.constants.lengths,
+                    fit_back=fit.branch == "retract" or fit.adhesion == "two_point",
+                    slope_back=stiffness.branch == "retract",
+                    steepness=self.steepness, lonely=lambda: self.lonely)  # fmt: skip
+
+    @cached_property
+    def steepness(self) -> Array | None:
+        """How steep the surface is at each curve, (P,) degrees; None without a scale or a map.
+
+        From the heights of the contact points, since those at the peak hold the indentation and
+        step at every soft domain. By the smaller of the two differences to the neighbours along
+        each axis (0 if they differ in sign), so that one wrong height tilts no pixel beside it.
+        """
+        alone = self.done.size != self.map.n_curves  # one curve, as `explain` asks for
+        if alone or not self.map.has_scale or min(self.map.shape) < 2:
+            return None
+        height = self.channel("contact_height")
+        pitch = [abs(float(a[1] - a[0])) for a in (self.map.y, self.map.x)]
+        steps = [_smaller_difference(height, axis) / pitch[axis] for axis in (0, 1)]
+        index = self.map.index_map
+        out = np.full(self.map.n_curves, np.nan)
+        out[index[index >= 0]] = np.degrees(np.arctan(np.hypot(*steps)))[index >= 0]
+        return out
+
+    @cached_property
+    def lonely(self) -> Array:
+        """How far each curve's pixel is from its neighbours (P,), see `neighbours.loneliness`; NaN
+        where these are not the curves of the map."""
+        if self.tables.base.shape[0] != self.map.n_curves:
+            return np.full(self.tables.base.shape[0], np.nan)
+        maps, errors = [], []
+        for name in ("reduced_modulus", "release_force"):
+            value, error = self.channel(name), self.errors(name)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                maps.append(np.log(np.where(value > 0.0, value, np.nan)))
+                errors.append(np.zeros(value.shape) if error is None else error / value)
+        return loneliness(maps, errors)[self.map.pixel[:, 0], self.map.pixel[:, 1]]
+
+    def case_of(self, own: Analysis, curves: Array) -> Case:
+        """What the doubts of some curves are judged by that have an analysis of their own (n rows):
+        what only the map can tell is this map's."""
+        steep = self.steepness
+        return replace(own.case, median_noise=self.case.median_noise,
+                       steepness=None if steep is None else steep[curves],
+                       lonely=lambda: self.lonely[curves])  # fmt: skip
 
     @cached_property
     def curve_doubts(self) -> Array:
         """Doubts of each curve as bits, uint64 (P,); 0 where not analysed yet."""
         bits = raise_doubts(self.case)
         for curves, own in self.corrections:
-            bits[curves] = raise_doubts(replace(own.case, median_noise=self.case.median_noise))
+            bits[curves] = raise_doubts(self.case_of(own, curves))
         bits[~self.done] = 0
         bits.flags.writeable = False
         return bits
@@ -252,3 +298,14 @@ def filled(values: Array, step: int) -> Array:
     rows, cols = values.shape
     around = np.repeat(np.repeat(coarse, step, 0), step, 1)[:rows, :cols]
     return np.where(np.isfinite(values), values, around)
+
+
+def _smaller_difference(values: Array, axis: int) -> Array:
+    """The difference to the next value along an axis or from the one before, whichever is smaller;
+    0 if they differ in sign, the only one at an edge, NaN where both are missing."""
+    gaps = np.diff(values, axis=axis)
+    none = np.full_like(np.take(values, [0], axis=axis), np.nan)
+    ahead, behind = np.concatenate([gaps, none], axis), np.concatenate([none, gaps], axis)
+    ahead, behind = (np.where(np.isnan(a), b, a) for a, b in ((ahead, behind), (behind, ahead)))
+    smaller = np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+    return np.where(ahead * behind < 0.0, 0.0, smaller)

@@ -16,7 +16,11 @@ NOWHERE = (math.nan, math.nan)
 
 @dataclass(frozen=True)
 class Raised:
-    """A doubt of this curve with the figure that tripped it."""
+    """A doubt of this curve with the figure that tripped it.
+
+    `place` is the branch ("" if none) and z from and to [nm, as measured] where it is seen, NaN if
+    nowhere in particular; `repair` what to do about it, "" if the sentence says so.
+    """
 
     name: str
     severity: str
@@ -24,6 +28,8 @@ class Raised:
     figure: float
     threshold: float
     unit: str
+    place: tuple[str, float, float] = ("", math.nan, math.nan)
+    repair: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +95,10 @@ class CurveReport:
     slope_d: Array
     spring_constant: float
     noise: float
+
+    def branch(self, name: str) -> Branch:
+        """ "approach" or "retract"."""
+        return self.approach if name == "approach" else self.retract
 
     @property
     def z0(self) -> float:

@@ -3,6 +3,7 @@
     PalpateError
     ├── InputError            something the user gave us can be mended by the user
     │   ├── ReadError         a file: what is wrong, where in the file, and the repair
+    │   │   └── SourceError   the map of a saved analysis: it is gone, or another one
     │   ├── SettingsError     a setting: the field's name and its range
     │   └── WriteError        a place to save: why it could not be written, and the repair
     └── Cancelled             the user asked to stop; nothing is wrong
@@ -44,6 +45,11 @@ class ReadError(InputError):
 
     def __reduce__(self):
         return type(self), (self.path, self.what, self.repair, self.where)
+
+
+class SourceError(ReadError):
+    """The map that an analysis was made from is not there, or a file of its name is another one;
+    the person can point to the right one."""
 
 
 class SettingsError(InputError):

@@ -7,7 +7,6 @@ and map agree to the last bit; the arrays here are only for drawing.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -83,10 +82,10 @@ def _residuals(branch: Branch, request: Request, fit: Array, noise: float
     return z, (branch.d[inside] - _law_at(z, request, fit)) / noise
 
 
-def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
+def _raised(one: Analysis, whole: Analysis | None, curve: int) -> list[Raised]:
     case = one.case
     if whole is not None:
-        case = replace(case, median_noise=whole.case.median_noise)
+        case = whole.case_of(one, np.array([curve]))
     found = []
     with np.errstate(divide="ignore", invalid="ignore"):
         for doubt in DOUBTS.values():
@@ -95,7 +94,8 @@ def _raised(one: Analysis, whole: Analysis | None) -> list[Raised]:
             figure = doubt.figure(case)
             if doubt.trips(figure, case.limits)[0]:
                 found.append(Raised(doubt.name, doubt.severity, doubt.sentence, float(figure[0]),
-                                    float(doubt.threshold(case.limits)), doubt.unit))  # fmt: skip
+                                    float(doubt.threshold(case.limits)), doubt.unit,
+                                    doubt.seen_at(case, 0), doubt.repair))  # fmt: skip
     return sorted(found, key=lambda r: r.severity != "severe")
 
 
@@ -120,7 +120,7 @@ def explain(
     for name in CHANNELS:
         value, error = one.per_curve(name)
         values[name] = (float(value[0]), float(error[0]) if error is not None else math.nan)
-    return _report(fmap, request, rows, values, _raised(one, whole), (row, col, curve))
+    return _report(fmap, request, rows, values, _raised(one, whole, curve), (row, col, curve))
 
 
 def _alone(fmap: ForceMap, request: Request, rows: dict[str, Array], walk: float | None

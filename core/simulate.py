@@ -10,6 +10,7 @@ real signal.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -57,9 +58,11 @@ class Ramp:
     Attributes
     ----------
     travel, samples : of each branch; the peak is `set_force`, exceeded at random by `overshoot`
-    tilt : slope of the baseline; `fringe` and `period` of a wave in it; `fringe_phase`
+    tilt : slope of the baseline, from curve to curve with the deviation `tilt_spread`; `fringe`
+        and `period` of a wave in it; `fringe_phase`
     drag : offset of approach minus retract; drift : nm of deflection over the whole curve
     jump : distance from contact at which the tip jumps on, as a share of the pull-off deflection
+    walk : slow noise, a random walk along the way of the base [nm² per nm of travel]
     """
 
     travel: float = 250.0
@@ -74,6 +77,8 @@ class Ramp:
     drift: float = 0.0
     jump: float = 0.4
     rate: float = 20000.0
+    tilt_spread: float = 0.0
+    walk: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -88,13 +93,25 @@ class Material:
     pull_off_spread: float = 0.0
 
 
+@dataclass(frozen=True)
+class TipChange:
+    """From this line (row) on the tip has another size, and pulls as many times stronger.
+
+    A radius times `factor` makes the apparent E* √factor times as large.
+    """
+
+    line: int
+    factor: float
+
+
 @dataclass(frozen=True, eq=False)
 class Simulated:
     """A simulated map with its truth, in core units.
 
     `z` and `deflection` are (P, 2, samples): approach and retract in time order, nm. `truth` holds
     (rows, cols) arrays modulus, reduced_modulus, pull_off, contact, peak_force, indentation and
-    label, and `spoiled`, text, empty where the curve is good.
+    label, and `spoiled`, text, empty where the curve is good. The recorded deflection sensitivity
+    is `sensitivity_factor` times the true one.
     """
 
     z: Array
@@ -106,6 +123,7 @@ class Simulated:
     materials: tuple[Material, ...]
     truth: dict[str, Array] = field(repr=False)
     scan_size: tuple[float, float] = (1000.0, 1000.0)
+    sensitivity_factor: float = 1.0
 
     def arrays(self, *, calibrated: bool = True) -> dict[str, Any]:
         """Keyword arguments for `write_map` and `ForceMap.from_arrays`; volts, 16 bits."""
@@ -114,12 +132,14 @@ class Simulated:
         known: dict[str, Any] = {}
         if calibrated:
             known = {"spring_constant": lever.spring_constant, size: lever.tip_size,
-                     "deflection_sensitivity": lever.sensitivity, "tip_shape": lever.law,
-                     "set_force": self.ramp.set_force}  # fmt: skip
+                     "deflection_sensitivity": lever.sensitivity * self.sensitivity_factor,
+                     "tip_shape": lever.law,
+                     "set_force": self.ramp.set_force * self.sensitivity_factor}  # fmt: skip
         return known | {
             "z": self.z, "deflection": self.deflection / lever.sensitivity,
             "deflection_unit": "V", "pixel": self.pixel, "shape": self.shape,
-            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate, "digitise": True,
+            "scan_size": self.scan_size, "sampling_rate": self.ramp.rate,
+            "digitise": bool(np.isfinite(self.deflection).all()),
         }  # fmt: skip
 
     def as_map(self) -> ForceMap:
@@ -198,29 +218,44 @@ def stable_branch(lever: Lever, reduced: float, pull: float, top: float) -> tupl
 
 def simulate_curve(
     lever: Lever, ramp: Ramp, modulus: float, poisson_ratio: float, pull_off: float,
-    contact: float, rng: np.random.Generator,
+    contact: float, rng: np.random.Generator, grid: tuple[Array, Array] | None = None,
 ) -> tuple[Array, Array, dict[str, float]]:  # fmt: skip
-    """One curve: z and deflection, (2, samples) each in time order [nm], and its truth."""
+    """One curve: z and deflection, (2, samples) each in time order [nm], and its truth.
+
+    `grid` holds z of approach and retract less that of the peak [nm], in place of even steps over
+    the ramp's travel; z and deflection are then flat, the approach first.
+    """
     k, reduced = lever.spring_constant, modulus / (1.0 - poisson_ratio**2)
     peak = ramp.set_force * (1.0 + ramp.overshoot * rng.random())
-    a = pull_off / k
-    u, d = stable_branch(lever, reduced, pull_off, ramp.travel)
+    u, d = stable_branch(replace(lever, noise=0.0), reduced, pull_off, ramp.travel)
     z_peak = contact + float(np.interp(peak / k, d[np.argmin(d) :], u[np.argmin(d) :]))
     indentation = z_peak - contact - peak / k
-    z = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
-    touching = np.interp(z - contact, u, d)
-    snap = -ramp.jump * a if lever.adhesion == "constant" else 0.0
-    out = np.where(z >= contact + snap, touching, 0.0)
-    back = np.where(z - contact >= u[0], touching, 0.0)[::-1]
-    both_z, both_d = np.stack([z, z[::-1]]), np.stack([out, back])
-    wave = 2 * np.pi * both_z / ramp.period + ramp.fringe_phase
-    both_d += ramp.tilt * both_z + ramp.fringe * np.sin(wave)
-    both_d += 0.5 * ramp.drag * np.array([[1.0], [-1.0]])
-    both_d += ramp.drift * np.linspace(0.0, 1.0, 2 * ramp.samples).reshape(2, -1)
-    both_d += rng.normal(0.0, lever.noise, both_d.shape)
+    if grid is None:
+        out = np.linspace(z_peak - ramp.travel, z_peak, ramp.samples)
+        back = out[::-1]
+    else:
+        out, back = z_peak + grid[0], z_peak + grid[1]
+    snap = -ramp.jump * pull_off / k if lever.adhesion == "constant" else 0.0
+    z = np.concatenate([out, back])
+    free = np.concatenate([out < contact + snap, back - contact < u[0]])
+    bent = np.where(free, 0.0, np.interp(z - contact, u, d))
+    lay_on(bent, ramp, z, out.size, rng)
+    bent += rng.normal(0.0, lever.noise, z.size)
     truth = {"modulus": modulus, "reduced_modulus": reduced, "pull_off": pull_off,
              "contact": contact, "peak_force": peak, "indentation": indentation}  # fmt: skip
-    return both_z, both_d, truth
+    return (z.reshape(2, -1), bent.reshape(2, -1), truth) if grid is None else (z, bent, truth)
+
+
+def lay_on(d: Array, ramp: Ramp, z: Array, approach: int, rng: np.random.Generator) -> None:
+    """Add to d what a deflection holds beside contact and white noise [nm]; the first `approach`
+    samples are the way out."""
+    tilt = ramp.tilt + (ramp.tilt_spread * rng.normal() if ramp.tilt_spread else 0.0)
+    d += tilt * z + ramp.fringe * np.sin(2 * np.pi * z / ramp.period + ramp.fringe_phase)
+    d += 0.5 * ramp.drag * np.where(np.arange(z.size) < approach, 1.0, -1.0)
+    d += ramp.drift * np.linspace(0.0, 1.0, z.size)
+    if ramp.walk:
+        steps = np.sqrt(ramp.walk * np.abs(np.diff(z, prepend=z[0])))
+        d += np.cumsum(steps * rng.normal(size=z.size))
 
 
 def spoil(kind: str, z: Array, d: Array, lever: Lever, contact: float, rng: np.random.Generator
@@ -277,7 +312,8 @@ def snake(shape: tuple[int, int]) -> Array:
 def simulate_map(
     labels: Array, materials: tuple[Material, ...], *, lever: Lever | None = None,
     ramp: Ramp | None = None, relief: float = 4.0, scan_size: tuple[float, float] = (1e3, 1e3),
-    spoiled: float = 0.0, seed: int = 1,
+    spoiled: float = 0.0, seed: int = 1, tip_changes: tuple[TipChange, ...] = (),
+    z_drift: float = 0.0, sensitivity_factor: float = 1.0,
 ) -> Simulated:  # fmt: skip
     """A whole map from an image of component labels.
 
@@ -287,11 +323,15 @@ def simulate_map(
     relief : standard deviation of the surface's height [nm]
     spoiled : share of curves that are spoiled, all kinds alike
     seed : of everything random
+    tip_changes : what became of the tip, and from which line on
+    z_drift : how far z drifts towards the tip in the time of one line [nm]
+    sensitivity_factor : by how much the recorded deflection sensitivity is wrong
     """
     lever, ramp, rng = lever or Lever(), ramp or Ramp(), np.random.default_rng(seed)
     shape = labels.shape
     contact = relief * smooth_field(shape, min(shape) / 20.0, rng)
     pixel = snake((shape[0], shape[1]))
+    contact[pixel[:, 0], pixel[:, 1]] -= z_drift * np.arange(len(pixel)) / shape[1]
     z = np.empty((len(pixel), 2, ramp.samples))
     d = np.empty_like(z)
     truth: dict[str, Array] = {"label": labels, "spoiled": np.full(shape, "", dtype="U16")}
@@ -300,8 +340,10 @@ def simulate_map(
         modulus = m.modulus * np.exp(m.modulus_spread * rng.normal())
         pull = m.pull_off * np.exp(m.pull_off_spread * rng.normal())
         here = replace(ramp, fringe_phase=rng.uniform(0, 2 * np.pi))
+        grown = math.prod(change.factor for change in tip_changes if r >= change.line)
+        tip, pull = replace(lever, tip_size=lever.tip_size * grown), pull * grown
         z[i], d[i], found = simulate_curve(
-            lever, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
+            tip, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
         )
         if rng.random() < spoiled:
             kind = SPOILS[rng.integers(len(SPOILS))]
@@ -309,7 +351,8 @@ def simulate_map(
             truth["spoiled"][r, c] = kind
         for name, value in found.items():
             truth.setdefault(name, np.full(shape, np.nan))[r, c] = value
-    return Simulated(z, d, pixel, (shape[0], shape[1]), lever, ramp, materials, truth, scan_size)
+    return Simulated(z, d, pixel, (shape[0], shape[1]), lever, ramp, materials, truth, scan_size,
+                     sensitivity_factor)  # fmt: skip
 
 
 SKI_BOOT = (

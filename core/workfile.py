@@ -13,24 +13,29 @@ import json
 import os
 import platform
 import uuid
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from .errors import WriteError
+from .decisions import KINDS as DECISIONS
+from .decisions import Review
+from .errors import InputError, ReadError, WriteError
 from .readers import analysis as _reader
 from .readers.analysis import LoadedAnalysis, LoadedChannel, SourceIdentity, find_source
 from .readers.child import INSPECTOR
 from .readers.door import look
 from .units import si_factor
+from .work import PARTS, Work
 from .writers import nexus
 from .writers.atomic import same_file, saving
+from .writers.review import write_review
 
 __all__ = [
+    "DECISIONS",
     "Beside",
     "LoadedAnalysis",
     "LoadedChannel",
@@ -42,7 +47,9 @@ __all__ = [
 
 LOCAL = ("local terms of this curve only: noise, contact point, baseline, sampling; not the spring "
          "constant, sensitivity, tip or Poisson ratio, which are common to all pixels")  # fmt: skip
-DECISIONS = ("undecided", "kept", "excluded", "corrected")
+MOST_ACTS = 20_000
+"""Acts kept in a history; older ones are left out."""
+DAMAGED = "Use the earlier version beside it, or analyse the map anew."
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,15 +59,16 @@ class Beside:
     Attributes
     ----------
     components : writes the group ``components`` into an entry
-    left_out : bool (rows, cols), pixels left out by hand
-    places : regions and profiles as JSON text
-    rule : for components as JSON text, also where none are worked out
+    work : whose rule, places, levelling and picture are written; settings and decisions about
+        pixels are those of the analysis
+    view : plain values: what was looked at
+    acts : rows of the history, each with "time" and "action"
     """
 
     components: Callable[[Any], None] | None = None
-    left_out: np.ndarray | None = None
-    places: str = ""
-    rule: str = ""
+    work: Work | None = None
+    view: Mapping[str, Any] = field(default_factory=dict)
+    acts: Sequence[Mapping[str, Any]] = ()
 
 
 def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | None = None
@@ -73,8 +81,8 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
     analysis : has `map` (ForceMap), `settings` (Settings), `channels()` giving (channel with
         name, label and core unit; values (rows, cols) with NaN where missing; errors or None),
         `doubts` uint64 (rows, cols), `doubt_meanings` giving (mask, name, sentence),
-        `poisson_ratio`, `started` and `ended` as ISO 8601 text
-    beside : components, left-out pixels and places, if there are any
+        `poisson_ratio`, `started` and `ended` as ISO 8601 text; may have a `review`
+    beside : components, rule, places and the like, if there are any
 
     Returns
     -------
@@ -94,10 +102,13 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         raise WriteError(f"{path} could not be saved: the analysis has no maps yet.")
     source = _identity(path, force_map)
     needs = 2 * sum(np.asarray(values).nbytes for _, values, _ in channels)
+    review = getattr(analysis, "review", None) or Review()
 
     def check(temporary: Path) -> None:
         again = _reader.read(look(temporary))
-        if again.settings != analysis.settings or len(again.channels) != len(channels):
+        same = again.settings == analysis.settings and len(again.channels) == len(channels)
+        kinds = review.kinds(force_map.shape)
+        if not same or not np.array_equal(again.review.kinds(force_map.shape), kinds):
             raise WriteError(f"{path} could not be saved: what was written doesn't read back.")
 
     with (
@@ -111,15 +122,14 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         nexus.text(entry, "end_time", analysis.ended)
         _write_maps(entry, analysis, channels)
         beside = beside or Beside()
-        _write_review(entry, force_map.shape, beside.left_out)
+        write_review(entry, force_map.shape, review)
         if beside.components is not None:
             beside.components(entry)
-        nexus.text(entry, "places", beside.places)
-        nexus.text(entry, "component_rule", beside.rule)
+        _write_work(entry, beside, path.parent)
         _write_process(entry, analysis)
         _write_source(entry, source)
         _write_environment(entry)
-        _write_history(entry, analysis)
+        _write_history(entry, analysis, beside.acts)
     return path
 
 
@@ -133,7 +143,51 @@ def load_analysis(path: str | os.PathLike[str]) -> LoadedAnalysis:
     """
     seen = look(path)
     INSPECTOR.inspect(seen, _reader.__name__)
-    return _reader.read(seen)
+    loaded = _reader.read(seen)
+    return replace(loaded, work=_work_of(loaded))
+
+
+TEXTS = {"rule": ("component_rule", "component_rule"), "places": ("places", "places"),
+         "levelling": ("levelling", "levelling"), "picture": ("picture", "picture")}  # fmt: skip
+"""Part of a work -> its dataset in the entry, and the attribute of what is loaded."""
+
+
+def _work_of(loaded: LoadedAnalysis) -> Work:
+    """All that was decided, as values; what an older file lacks is as at the beginning."""
+    found: dict[str, Any] = {}
+    for name, (place, attribute) in TEXTS.items():
+        text = getattr(loaded, attribute)
+        if not text:
+            continue
+        try:
+            found[name] = PARTS[name][1](json.loads(text))
+        except (ValueError, RecursionError):
+            raise ReadError(loaded.path, "it is not JSON", DAMAGED, f"entry/{place}") from None
+        except InputError as error:
+            said = str(error).rstrip(".")
+            raise ReadError(loaded.path, said, DAMAGED, f"entry/{place}") from None
+    return Work(loaded.settings, review=loaded.review, **found)
+
+
+def _write_work(entry: Any, beside: Beside, folder: Path) -> None:
+    work = beside.work
+    if work is not None:
+        laid = work.picture
+        if laid is not None and laid.alignment is not None and laid.path.is_file():
+            from .pictures.alignment import with_picture
+
+            laid = replace(laid, alignment=with_picture(laid.alignment, laid.path, folder))
+        values = {"rule": work.rule, "places": work.places, "levelling": work.levelling,
+                  "picture": laid}  # fmt: skip
+        for name, (place, _) in TEXTS.items():
+            plain = PARTS[name][0](values[name])
+            nexus.text(entry, place, "" if plain is None else _canonical(plain))
+    if beside.view:
+        nexus.text(entry, "view", _canonical(beside.view))
+
+
+def _canonical(data: Any) -> str:
+    return json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
 def _identity(path: Path, force_map: Any) -> SourceIdentity:
@@ -193,17 +247,6 @@ def _write_doubts(maps: Any, analysis: Any) -> None:
                                  "sentences in process_1/doubts")  # fmt: skip
 
 
-def _write_review(entry: Any, shape: tuple[int, int], left_out: np.ndarray | None) -> None:
-    review = nexus.group(entry, "review", "NXcollection")
-    decision = np.zeros(shape, dtype=np.uint8)
-    if left_out is not None:
-        decision[left_out] = DECISIONS.index("excluded")
-    made = nexus.image(review, "decision", decision, "")
-    made.attrs.update(
-        flag_values=np.arange(len(DECISIONS), dtype=np.uint8), flag_meanings=" ".join(DECISIONS)
-    )
-
-
 def _write_process(entry: Any, analysis: Any) -> None:
     process = nexus.group(entry, "process_1", "NXprocess")
     nexus.text(process, "program", "palpate")
@@ -236,7 +279,8 @@ def _write_constants(process: Any, analysis: Any) -> None:
     if getattr(analysis.map, "thickness", None) is not None:
         index = analysis.map.index_map
         here = np.where(index >= 0, analysis.map.thickness[np.maximum(index, 0)], np.nan)
-        nexus.image(group, "layer_thickness", here * 1e-9, "m", "Layer thickness (m)")
+        # in nm: the very numbers that were given, so that the maps can be made again
+        nexus.image(group, "layer_thickness", here, "nm", "Layer thickness (nm)")
 
 
 def _write_source(entry: Any, source: SourceIdentity) -> None:
@@ -265,8 +309,10 @@ def _write_environment(entry: Any) -> None:
         nexus.text(group, name, text)
 
 
-def _write_history(entry: Any, analysis: Any) -> None:
-    rows = [
+def _write_history(entry: Any, analysis: Any, acts: Sequence[Mapping[str, Any]]) -> None:
+    """The acts of the person, then what the program did."""
+    rows: list[Mapping[str, Any]] = [
+        *acts[-MOST_ACTS:],
         {"time": analysis.started, "action": "analysis started"},
         {"time": analysis.ended, "action": "analysis ended"},
         {"time": nexus.now(), "action": "saved"},
@@ -274,5 +320,5 @@ def _write_history(entry: Any, analysis: Any) -> None:
     nexus.text(nexus.group(entry, "history", "NXcollection"), "actions", _json_lines(rows))
 
 
-def _json_lines(rows: list[dict[str, Any]]) -> str:
-    return "\n".join(json.dumps(row, sort_keys=True) for row in rows)
+def _json_lines(rows: Sequence[Mapping[str, Any]]) -> str:
+    return "\n".join(json.dumps(dict(row), sort_keys=True) for row in rows)

@@ -327,6 +327,38 @@ def test_an_earlier_crash_is_told_once(qapp, tmp_path, monkeypatch):
     assert earlier_crashes() is None
 
 
+def test_what_ends_the_program_leaves_a_report_and_a_clean_end_none(qapp, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    if tmp_path not in crash_folder().parents:
+        pytest.skip("this system keeps the folder elsewhere")
+    code = """
+import sys, os, threading
+from PySide6.QtCore import QCoreApplication, qFatal
+from palpate.app.crash import CrashGuard
+app = QCoreApplication([])
+guard = CrashGuard()
+guard.install()
+class Bad:
+    def __del__(self): raise ValueError("while it went away")
+if sys.argv[1] == "clean":
+    guard.remove()
+else:
+    Bad()
+    thread = threading.Thread(target=lambda: 1 / 0)
+    thread.start(); thread.join()
+    qFatal("the window system gave up") if sys.argv[1] == "fatal" else os.abort()
+"""
+    for how, words in (("clean", ()), ("fatal", ("the window system gave up",)),
+                       ("abort", ("Fatal Python error: Aborted",))):  # fmt: skip
+        done = subprocess.run([sys.executable, "-P", "-c", code, how], capture_output=True,
+                              text=True, check=False, cwd=tmp_path)  # fmt: skip
+        assert (done.returncode == 0) == (how == "clean")
+        told = earlier_crashes()
+        assert (told is None) == (how == "clean")
+        for word in (*words, *(("ZeroDivisionError", "while it went away") if words else ())):
+            assert word in told.details
+
+
 # ---- the program
 
 RUN = """

@@ -191,7 +191,7 @@ def test_a_map_without_scale_or_file_is_saved_too(tmp_path):
     assert not loaded.has_scale
     assert loaded.x.tolist() == [0, 1, 2, 3]
     assert (loaded.source.scope, loaded.source.file_name) == ("arrays in memory", "")
-    with pytest.raises(ReadError, match="not at its place"):
+    with pytest.raises(ReadError, match="lay in memory only"):
         find_source(loaded)
 
 

@@ -90,12 +90,12 @@ def confirm(parent: QWidget, words: str, yes: str) -> bool:
 
 
 def ask_leave(parent: QWidget, name: str) -> str:
-    """What becomes of changed settings: "save", "discard" or "cancel"."""
+    """What becomes of what was decided: "save", "discard" or "cancel"."""
     box = QMessageBox(parent)
     box.setIcon(QMessageBox.Icon.Question)
     box.setTextFormat(Qt.TextFormat.PlainText)
-    box.setText(f"The settings for “{name}” were changed and are in no file yet.")
-    save = box.addButton("Save settings…", QMessageBox.ButtonRole.AcceptRole)
+    box.setText(f"What was decided about “{name}” is in no file yet.")
+    save = box.addButton("Save the result…", QMessageBox.ButtonRole.AcceptRole)
     discard = box.addButton("Go on without", QMessageBox.ButtonRole.DestructiveRole)
     box.setDefaultButton(save)
     box.setEscapeButton(box.addButton(QMessageBox.StandardButton.Cancel))
@@ -103,3 +103,31 @@ def ask_leave(parent: QWidget, name: str) -> str:
     if box.clickedButton() is save:
         return "save"
     return "discard" if box.clickedButton() is discard else "cancel"
+
+
+def ask_source(parent: QWidget, words: str) -> bool:
+    """Whether the person wants to point to the map of a saved analysis."""
+    return confirm(parent, words, "Point to the map…")
+
+
+def ask_recover(parent: QWidget, words: str, saved: bool) -> str:
+    """What becomes of unsaved work: "recover", "saved", "discard", or "later"."""
+    box = QMessageBox(parent)
+    box.setWindowTitle("Unsaved work")
+    box.setIcon(QMessageBox.Icon.Question)
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText(words)
+    roles = QMessageBox.ButtonRole
+    made = {"recover": box.addButton("Recover", roles.AcceptRole)}
+    if saved:
+        made["saved"] = box.addButton("Open saved", roles.AcceptRole)
+        made["saved"].setToolTip("Open the result file as it was saved last")
+    made["discard"] = box.addButton("Discard", roles.DestructiveRole)
+    made["later"] = box.addButton("Not now", roles.RejectRole)
+    made["recover"].setToolTip("Go on where Palpate ended")
+    made["discard"].setToolTip("Offer this work no more")
+    made["later"].setToolTip("Ask again at the next start")
+    box.setDefaultButton(made["recover"])
+    box.setEscapeButton(made["later"])
+    box.exec()
+    return next((name for name, button in made.items() if button is box.clickedButton()), "later")

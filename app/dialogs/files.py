@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QFileDialog, QWidget
 
 from .errors import confirm
 
-MAPS = "Maps of force curves (*.h5 *.hdf5 *.nxs);;All files (*)"
+MAPS = "Maps of force curves and results (*.h5 *.hdf5 *.nxs);;All files (*)"
 RESULTS = "Result file (*.h5)"
 TABLES = "Table of numbers (*.csv)"
 PLACES = "Places on a map (*.json)"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPolygonF
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QMouseEvent, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
@@ -97,18 +97,24 @@ def paint_sign(painter: QPainter, area: QRectF, severe: bool, theme: Theme) -> N
 
 
 def figure_text(doubt: Raised) -> str:
-    """The measured figure and the threshold that it passed, such as ``9.2 nm (limit 20 nm)``."""
-    if not math.isfinite(doubt.figure) or not math.isfinite(doubt.threshold):
+    """The measured figure and the threshold that it passed, such as ``9.2 nm (limit 20 nm)``; the
+    figure alone where no threshold is set."""
+    known = math.isfinite(doubt.threshold)
+    if not math.isfinite(doubt.figure) or not (known or doubt.unit):
         return ""
     unit = f" {doubt.unit}" if doubt.unit else ""
-    return f"{doubt.figure:.3g}{unit} (limit {doubt.threshold:.3g}{unit})"
+    limit = f" (limit {doubt.threshold:.3g}{unit})" if known else ""
+    return f"{doubt.figure:.3g}{unit}{limit}"
 
 
 class DoubtRow(QWidget):
-    """One doubt: sign, sentence, figure."""
+    """One doubt: sign, sentence, figure. Signal clicked(name)."""
+
+    clicked = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
+        self._name = ""
         self.sign, self.sentence, self.figure = Sign(), QLabel(), look.toned(QLabel(), "muted")
         for label in (self.sentence, self.figure):  # they wrap, and never make the panel wider
             label.setWordWrap(True)
@@ -124,15 +130,26 @@ class DoubtRow(QWidget):
         row.addLayout(words, 1)
 
     def show_doubt(self, doubt: Raised, theme: Theme) -> None:
-        severe = doubt.severity == SEVERE
+        severe, self._name = doubt.severity == SEVERE, doubt.name
         self.sign.show_severity(severe, theme)
-        self.sentence.setText(doubt.sentence)
+        self.sentence.setText(f"{doubt.sentence} {doubt.repair}".rstrip())
+        placed = bool(doubt.place[0]) and math.isfinite(sum(doubt.place[1:]))
+        self.setToolTip("Click to see it on the curve" if placed else "")
+        self.setCursor(Qt.CursorShape.PointingHandCursor if placed else Qt.CursorShape.ArrowCursor)
         figure = figure_text(doubt)
         self.figure.setText(f"{doubt.severity}: {figure}" if figure else doubt.severity)
 
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.clicked.emit(self._name)
+
 
 class ValuesPanel(QWidget):
-    """The doubts of one pixel, and its numbers in fixed columns; grey if not to be used."""
+    """Signal doubt_chosen(name): a doubt was clicked, to be seen on the curve.
+
+    The doubts of one pixel, and its numbers in fixed columns; grey if not to be used."""
+
+    doubt_chosen = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -266,6 +283,7 @@ class ValuesPanel(QWidget):
         self.sign.show_severity(severe > 0, self._theme, bool(found))
         while len(self.rows) < len(found):
             self.rows.append(DoubtRow())
+            self.rows[-1].clicked.connect(self.doubt_chosen)
             self._doubts.addWidget(self.rows[-1])
         for i, row in enumerate(self.rows):
             row.setVisible(i < len(found))

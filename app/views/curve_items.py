@@ -65,6 +65,7 @@ LOOKS: dict[str, Look] = {
         Look("slope", "Stiffness", LINE, "ink", 5, Qt.PenStyle.DotLine, 2.0),
         Look("adhesion", "Adhesion", SYMBOL, "adhesion", 11, symbol="d"),
         Look("work", "Dissipated energy", FILL, "work", -10),
+        Look("doubt", "Doubt seen here", LINE, "doubt", 7, width=5.0, alpha=170),
     )
 }
 """All that can be on a curve, in the order of the legend."""
@@ -226,7 +227,7 @@ class CurveItems:
 
     def __init__(self, plot: pg.PlotItem) -> None:
         self.lines = {n: pg.PlotCurveItem(skipFiniteCheck=True) for n in
-                      ("approach", "retract", "law", "slope")}  # fmt: skip
+                      ("approach", "retract", "law", "slope", "doubt")}  # fmt: skip
         self.lines["baseline"] = pg.PlotCurveItem(connect="pairs")
         self.lines["zero"] = pg.PlotCurveItem(connect="pairs")
         self.lines["drop"] = pg.PlotCurveItem()

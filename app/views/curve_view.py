@@ -25,7 +25,7 @@ from PySide6.QtWidgets import (
 
 from ...core import units
 from ...core.channels import CHANNELS
-from ...core.curvereport import CurveReport
+from ...core.curvereport import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import axes
@@ -92,6 +92,7 @@ class CurveView(QWidget):
         self._others: dict[str, tuple[CurveReport, str]] = {}  # by the names in BESIDE
         self._marks: tuple[tuple[int, int], list[tuple[str, float]]] = ((-1, -1), [])
         self._correcting = False
+        self._doubt = ""  # the one whose place is shown; empty for the worst
         self._said = ""  # why other axes are shown than were chosen
         self._build()
         self.set_theme(LIGHT)
@@ -183,7 +184,7 @@ class CurveView(QWidget):
         self._draw_beside()
         self.items.window.place(axes.window_on(report, self._frame))
         self._place_hand()
-        self.legend.show_texts(legend_texts(report) | self._texts_beside())
+        self.legend.show_texts(legend_texts(report, self._doubt) | self._texts_beside())
         self.title.setText(f"Row {report.row}, column {report.col}")
         kind = (self._frame.x, self._frame.y, report.constants.lengths)
         if kind != self._drawn:
@@ -209,7 +210,7 @@ class CurveView(QWidget):
             self._others[which] = (report, words)
         self._draw_beside()
         if self._report is not None:
-            self.legend.show_texts(legend_texts(self._report) | self._texts_beside())
+            self.legend.show_texts(legend_texts(self._report, self._doubt) | self._texts_beside())
 
     def set_correcting(self, on: bool) -> None:
         """Whether what is dragged corrects single pixels; the contact point then has a handle."""
@@ -322,6 +323,7 @@ class CurveView(QWidget):
             x, y = frame.place(z, d, branch)
             items.set_line(name, x, y) if _drawable(x, y) else items.set_line(name, EMPTY, EMPTY)
         self._draw_baseline(report, frame)
+        self._draw_doubt(report, frame)
         for name, at, branch in (("contact", report.contact, fitted), ("peak", report.peak, a),
                                  ("adhesion", report.pull_off, r)):  # fmt: skip
             items.set_point(name, *frame.point(at, branch))
@@ -333,6 +335,25 @@ class CurveView(QWidget):
         d = np.interp(report.residual_z, fitted.z, fitted.d) if fitted.z.size else EMPTY
         along = frame.along(report.residual_z, d) if d.size else EMPTY
         self.residuals.show(along, report.residual)
+
+    def show_doubt(self, name: str) -> None:
+        """Show where on the curve a doubt is seen; the worst one that has a place unless another
+        was asked for. It stays asked for while pixels are walked."""
+        self._doubt = name
+        if self._report is not None:
+            self._draw_doubt(self._report, self._frame)
+            self.legend.show_texts(legend_texts(self._report, name) | self._texts_beside())
+
+    def _draw_doubt(self, report: CurveReport, frame: Frame) -> None:
+        seen = doubt_seen(report, self._doubt)
+        x = y = EMPTY
+        if seen is not None:
+            branch, (low, high) = report.branch(seen.place[0]), sorted(seen.place[1:])
+            near = np.searchsorted(branch.z, [low, high])
+            first, last = max(int(near[0]) - 1, 0), min(int(near[1]) + 1, branch.z.size)
+            x, y = frame.place(branch.z[first:last], branch.d[first:last], branch)
+        self.items.set_line("doubt", x, y) if _drawable(x, y) else self.items.set_line(
+            "doubt", EMPTY, EMPTY)  # fmt: skip
 
     def _draw_beside(self) -> None:
         """The other fits and the other contact points, if they are of this pixel."""
@@ -506,9 +527,19 @@ NUMBERS = {"contact": "contact_point", "peak": "peak_force", "law": "modulus",
            "slope": "stiffness", "adhesion": "adhesion", "work": "dissipation"}  # fmt: skip
 
 
-def legend_texts(report: CurveReport) -> dict[str, str]:
+def doubt_seen(report: CurveReport, name: str = "") -> Raised | None:
+    """The doubt whose place is shown: the one of that name, else the worst that has a place."""
+    placed = [d for d in report.doubts if d.place[0] and _finite(d.place[1:])]
+    wanted = [d for d in placed if d.name == name]
+    return next(iter(wanted or placed), None)
+
+
+def legend_texts(report: CurveReport, doubt: str = "") -> dict[str, str]:
     """Name of a look -> its number, for what is on this curve."""
     texts = {}
+    seen_doubt = doubt_seen(report, doubt)
+    if seen_doubt is not None:
+        texts["doubt"] = seen_doubt.name.replace("_", " ")
     for name, branch in (("approach", report.approach), ("retract", report.retract)):
         if branch.z.size:
             texts[name] = f"{branch.z.size} samples"

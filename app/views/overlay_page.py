@@ -119,6 +119,7 @@ class OverlayPage(QWidget):
         self._lay_out()
         self.x_choice.setCurrentIndex(self.x_choice.findData(Axes().x))
         self._fit_alignments()
+        self._show_buttons()
         self._listen()
 
     def _combo(self, name: str, choices: dict[str, str]) -> QComboBox:

@@ -276,7 +276,7 @@ def letter_place(drawn: Drawn, number: int, total: int) -> tuple[float, float] |
     if not shown.size:
         return None
     top = float(np.nanmax(line.y))
-    level = top * (0.92 - 0.8 * number / max(total, 8))
+    level = top * (0.92 - 0.92 * number / max(total, 7))
     i = shown[int(np.argmin(np.abs(line.y[shown] - level)))]
     return (float(line.x[i]), float(line.y[i])) if math.isfinite(top) else None
 

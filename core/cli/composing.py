@@ -12,14 +12,12 @@ from typing import Any
 from ..components.rule import Rule
 from ..errors import InputError, SettingsError
 from ..units import best_unit, text_of
-from ..workfile import DECISIONS
 from .analysing import bar_of
 from .choosing import chosen
 from .parser import UsageError
 from .speeds import maps_of, result_of
 from .telling import wrapped
 
-EXCLUDED = DECISIONS.index("excluded")
 SHOWN = ("reduced_modulus", "modulus", "adhesion", "release_force", "dissipation", "indentation")
 
 
@@ -29,8 +27,8 @@ def components(args: argparse.Namespace) -> int:
     saved = result_of(Path(args.map))
     rule = rule_of(args, saved)
     settings = chosen(args, start)
-    left_out = saved.decision == EXCLUDED if saved is not None else None
-    composition, table, pairs = _worked_out(maps[0], settings, rule, left_out)
+    review = saved.review if saved is not None else None
+    composition, table, pairs = _worked_out(maps[0], settings, rule, review)
     print("\n".join(lines_of(composition, table, pairs)))
     if args.out:
         from ..components.exports import save_tables
@@ -65,7 +63,7 @@ def rule_of(args: argparse.Namespace, saved: Any = None) -> Rule:
     return rule
 
 
-def _worked_out(path: Path, settings: Any, rule: Rule, left_out: Any = None
+def _worked_out(path: Path, settings: Any, rule: Rule, review: Any = None
                 ) -> tuple[Any, Any, Any]:  # fmt: skip
     from .. import pipeline
     from ..calibration import missing
@@ -77,6 +75,7 @@ def _worked_out(path: Path, settings: Any, rule: Rule, left_out: Any = None
         table_of,
         with_common,
     )
+    from ..corrections import reviewed
     from ..readers import open_map
 
     with open_map(path) as fmap:
@@ -84,8 +83,8 @@ def _worked_out(path: Path, settings: Any, rule: Rule, left_out: Any = None
         bar, progress = bar_of(path.name)
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
-            if left_out is not None and left_out.any():
-                result = result.without(left_out)
+            if review:
+                result = reviewed(result, review, progress)
             try:
                 found = find(Maps.of(result), rule, progress)
             except ValueError as error:
@@ -98,11 +97,13 @@ def _worked_out(path: Path, settings: Any, rule: Rule, left_out: Any = None
 
 def _save(path: Path, composition: Any, table: Any, pairs: Any) -> None:
     from ..components.saving import write_components
+    from ..work import Work
     from ..workfile import Beside, save_analysis
 
-    beside = Beside(lambda entry: write_components(entry, composition, table, pairs),
-                    composition.maps.source.left_out)  # fmt: skip
-    save_analysis(path, composition.maps.source, beside)
+    source = composition.maps.source
+    work = Work(source.settings, composition.rule, source.review)
+    beside = Beside(lambda entry: write_components(entry, composition, table, pairs), work)
+    save_analysis(path, source, beside)
 
 
 def lines_of(composition: Any, table: Any, pairs: Any) -> Iterator[str]:

@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "components", "speeds", "fields", "settings", "info", "simulate",
-            "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "settings", "info",
+            "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -28,9 +28,11 @@ def parser() -> argparse.ArgumentParser:
     window = commands.add_parser("window", help="open the window (also: palpate [MAP])")
     window.add_argument("map", nargs="?", help="a map file")
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
+    _again(commands.add_parser("again", help="make a saved result anew from its map"))
     _components(commands.add_parser("components", help="what a map is made of"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
+    _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -63,6 +65,17 @@ def _analyse(run: argparse.ArgumentParser) -> None:
     )
     run.add_argument("--pictures", action="store_true", help="also write a PNG of each main map")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no table, no advice")
+
+
+def _again(run: argparse.ArgumentParser) -> None:
+    run.description = ("Runs the settings and the decisions of a saved result on its map again, "
+                       "and tells whether the numbers are the same.")  # fmt: skip
+    run.add_argument("result", metavar="RESULT", help="a saved result")
+    run.add_argument("--out", metavar="FILE.h5", help="also write the new result, with all that "
+                     "was decided")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where its map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _components(run: argparse.ArgumentParser) -> None:
@@ -135,6 +148,32 @@ def _fields(run: argparse.ArgumentParser) -> None:
     run.add_argument("--log-condition", action="store_true",
                      help="take the condition as its logarithm")  # fmt: skip
     run.add_argument("--out", metavar="FILE.csv", help="also write the table as a file")
+
+
+def _rehearse(run: argparse.ArgumentParser) -> None:
+    run.description = ("Makes curves of known moduli with the noise, tilt, sampling, lever, tip "
+                       "and adhesion of a map, runs the settings on them, and tells bias, scatter "
+                       "and what the stated ± holds.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a map file; a saved result stands for its map and its settings",
+    )
+    _choices(run)
+    run.add_argument("--from", type=float, dest="low", metavar="GPa",
+                     help="lowest modulus (default: half of what the map has)")  # fmt: skip
+    run.add_argument("--to", type=float, dest="high", metavar="GPa",
+                     help="highest modulus (default: twice what the map has)")  # fmt: skip
+    run.add_argument("--steps", type=int, default=8, help="moduli (2 to 64; default 8)")
+    run.add_argument("--curves", type=int, default=100, help="of each modulus (default 100)")
+    run.add_argument("--faults", type=int, default=0, metavar="N",
+                     help="also plant each kind of fault in N curves of each modulus")  # fmt: skip
+    run.add_argument("--scene", action="append", default=[], metavar="NAME=NUMBER",
+                     help="another number than the map has, such as noise=0.05 (nm) or "
+                     "peak_force=60 (nN); may be repeated")  # fmt: skip
+    run.add_argument("--seed", type=int, default=1)
+    run.add_argument("--out", metavar="FILE.csv",
+                     help="write the table, the contrast, faults and scene as files")  # fmt: skip
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

@@ -18,7 +18,8 @@ MANY = 0.2
 def told(result: Analysis) -> str:
     """All that is printed of one result."""
     notes = (f"Note: {remark}" for remark in result.remarks)
-    return "\n".join([summary(result), *notes, *advice_lines(result), *hints(result)])
+    return "\n".join([summary(result), *notes, *doubt_lines(result), *advice_lines(result),
+                      *hints(result)])  # fmt: skip
 
 
 def summary(result: Analysis) -> str:
@@ -46,6 +47,14 @@ def summary(result: Analysis) -> str:
         doubt, curves = DOUBTS[name], "curve, " if count == 1 else "curves,"
         lines.append(f"{count:7d} {curves} {doubt.severity}: {doubt.sentence}")
     return "\n".join(lines)
+
+
+def doubt_lines(result: Analysis) -> Iterator[str]:
+    """The doubts about the whole map, each with what mends it."""
+    from ..mapdoubts import map_doubts
+
+    for doubt in map_doubts(result):
+        yield from wrapped(f"Map, {doubt.severity}: {doubt.sentence} {doubt.repair}")
 
 
 def made_with(result: Analysis) -> str:

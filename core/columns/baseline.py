@@ -13,4 +13,11 @@ STEP_APPROACH, STEP_RETRACT = 43, 44  # of time from sample to sample, the whole
 WAVE_NUMBER, WAVE_SIN, WAVE_COS, VAR_WAVE = 45, 46, 47, 48  # of the wave taken off; its amplitude's
 WAVE_SEEN, WAVE_ROOM, VAR_TILT = 49, 50, 51  # amplitude in noises; free part in periods
 SLOW_DRAG, SLOW_DRIFT, SLOW_TILT = 52, 53, 54  # for a slow noise of 1 nm²/nm, see steps/slow.py
-COLUMNS = 55
+# marks of a bad curve, see ``steps/marks.py``; BACKS adds up the bits of those on the retract
+# noise of the whole free part: variance from neighbours, from samples apart; spread about a line
+NEAR, FAR, SPREAD = 55, 56, 65
+SPIKE_Z, FLAT_Z, HOLE_Z, HOLE_END = 57, 58, 59, 60
+STILL, STILL_Z, STILL_RISE, BACKS = 61, 62, 63, 64
+COLUMNS = 66
+
+SPIKE_BACK, FLAT_BACK, STILL_BACK, HOLE_BACK = 1, 2, 4, 8

@@ -44,6 +44,11 @@ class Pixels:
         return cls._at(shape, np.array([row * shape[1] + col]))
 
     @classmethod
+    def at(cls, shape: tuple[int, int], flat: Array) -> Pixels:
+        """From flat numbers of pixels, each once and rising."""
+        return cls._at((int(shape[0]), int(shape[1])), np.asarray(flat))
+
+    @classmethod
     def _at(cls, shape: tuple[int, int], flat: Array, mask: Array | None = None) -> Pixels:
         if not flat.size:
             return cls()

@@ -8,7 +8,7 @@ anew is gone. To take a decision back is one too, and leaves no trace but in the
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -210,10 +210,34 @@ class Review:
         if data.get("palpate_review") != VERSION:
             raise SettingsError("review", "is of a version that this program does not read; update "
                                 "Palpate.")  # fmt: skip
+        return cls.of(Decision.from_dict(one) for one in data["decisions"])
+
+    @classmethod
+    def of(cls, decisions: Iterable[Decision]) -> Review:
+        """From decisions, oldest first; of pixels that several are about, the newest holds."""
+        found = tuple(decisions)
+        if _apart(found):
+            return cls(found)
         made = cls()
-        for one in data["decisions"]:
-            made = made.decide(Decision.from_dict(one))
+        for one in found:
+            made = made.decide(one)
         return made
+
+
+def _apart(decisions: tuple[Decision, ...]) -> bool:
+    """Whether these decisions are as in a review: each about some pixels, none about the same."""
+    if not decisions:
+        return True
+    shape = decisions[0].pixels.shape
+    taken = np.zeros(shape, bool)
+    for d in decisions:
+        if not d.pixels or d.pixels.shape != shape or d.kind == UNDECIDED:
+            return False
+        flat = d.pixels.flat
+        if taken.flat[flat].any():
+            return False
+        taken.flat[flat] = True
+    return True
 
 
 def now() -> str:

@@ -5,22 +5,27 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 import numpy as np
 
-from ..errors import ReadError, SettingsError
+from ..decisions import Review
+from ..errors import ReadError, SettingsError, SourceError
 from ..mapparts import frozen
 from ..settings import Settings
 from ..units import DIMENSIONS
 from .door import Seen, look
-from .guard import GuardedFile, as_read_error
+from .guard import MIB, GuardedFile, as_read_error
+from .review import read_review
 
 MAPS = "entry/maps"
 _AGAIN = "Make the analysis again from the map."
 _DIMENSIONS = tuple(DIMENSIONS)
+LARGEST_PLACES, LARGEST_RULE, LARGEST_TABLE, LARGEST_HISTORY = 32 * MIB, 8 * MIB, 8 * MIB, 16 * MIB
+"""Bytes of the texts that may be long; a longer one is refused, not cut."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,12 @@ class LoadedAnalysis:
     channels : name -> LoadedChannel; `default` is the name of the one shown first
     doubts : uint64 (rows, cols); doubt_meanings : (mask, name, sentence) of each bit
     decision : uint8 (rows, cols), 0 undecided
+    review : all decisions about single pixels
+    places, component_rule, levelling, picture : as JSON text, empty where there is none; as values
+        they are in `work`
+    work : core's `Work`, put in by `workfile.load_analysis`
+    view : plain values: what was looked at
+    thickness : of a layer, float64 (rows, cols) [nm], None if none was given
     x, y : pixel centres in nm; pixel numbers if not `has_scale`
     """
 
@@ -99,6 +110,12 @@ class LoadedAnalysis:
     components: LoadedComponents | None = None
     places: str = ""
     component_rule: str = ""
+    review: Review = field(default_factory=Review)
+    levelling: str = ""
+    picture: str = ""
+    view: dict[str, Any] = field(default_factory=dict)
+    thickness: np.ndarray | None = None
+    work: Any = None
     environment: dict[str, str] = field(default_factory=dict)
     history: list[dict[str, Any]] = field(default_factory=list)
 
@@ -120,17 +137,20 @@ def read(seen: Seen) -> LoadedAnalysis:
         settings, changed = _settings(g)
         x, y, has_scale = _axes(g, shape)
         poisson = g.attribute(MAPS, "poisson_ratio")
+        decision = _bits(g, "entry/review/decision", shape, np.uint8)
         return LoadedAnalysis(
             path=seen.path, title=g.text("entry/title"), uuid=g.text("entry/uuid"),
             started=g.text("entry/start_time"), ended=g.text("entry/end_time"),
             settings=settings, settings_changed=changed, channels=channels, default=default,
             doubts=_bits(g, f"{MAPS}/doubts", shape, np.uint64),
             doubt_meanings=_meanings(g),
-            decision=_bits(g, "entry/review/decision", shape, np.uint8),
+            decision=decision, review=read_review(g, decision),
             poisson_ratio=poisson if isinstance(poisson, float) else float("nan"),
             x=x, y=y, has_scale=has_scale, source=_source(g),
-            components=_components(g, shape), places=g.text("entry/places"),
-            component_rule=g.text("entry/component_rule"),
+            components=_components(g, shape), places=g.text("entry/places", LARGEST_PLACES),
+            component_rule=g.text("entry/component_rule", LARGEST_RULE),
+            levelling=g.text("entry/levelling", MIB), picture=g.text("entry/picture", MIB),
+            view=_view(g), thickness=_thickness(g, shape),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
 
@@ -213,13 +233,37 @@ def _components(g: GuardedFile, shape: tuple[int, ...]) -> LoadedComponents | No
             raise g.fail(f"{at}/{name}", "it is missing or has another shape than the maps", _AGAIN)
         found.append(frozen(array))
     try:
-        table = json.loads(g.text(f"{at}/table") or "[]")
+        table = json.loads(g.text(f"{at}/table", LARGEST_TABLE) or "[]")
     except (ValueError, RecursionError):
         table = None
     if not isinstance(table, list) or any(not isinstance(row, list) for row in table):
         raise g.fail(f"{at}/table", "it is not a table", _AGAIN)
     labels, membership, kinds_of = found
-    return LoadedComponents(labels, membership, kinds_of, g.text(f"{at}/rule"), table)
+    return LoadedComponents(labels, membership, kinds_of, g.text(f"{at}/rule", LARGEST_RULE),
+                            table)  # fmt: skip
+
+
+def _view(g: GuardedFile) -> dict[str, Any]:
+    """What was looked at; plain values that whoever uses them checks."""
+    text = g.text("entry/view", MIB)
+    try:
+        data = json.loads(text) if text else {}
+    except (ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict):
+        raise g.fail("entry/view", "it is not a table of values", _AGAIN)
+    return data
+
+
+def _thickness(g: GuardedFile, shape: tuple[int, ...]) -> np.ndarray | None:
+    place = "entry/process_1/constants/layer_thickness"
+    found = g.array(place, kinds="f", ranks=(2,))
+    if found is None:
+        return None
+    if found.shape != shape:
+        raise g.fail(place, "it has another shape than the maps", _AGAIN)
+    _, factor = g.factor_to_core(place, "length")
+    return frozen(found.astype(np.float64) * factor)
 
 
 def _meanings(g: GuardedFile) -> list[tuple[int, str, str]]:
@@ -253,7 +297,9 @@ def _history(g: GuardedFile) -> list[dict[str, Any]]:
 def _json_lines(g: GuardedFile, place: str) -> list[dict[str, Any]]:
     """One object a line; a line that is not one is an error."""
     rows = []
-    for line in g.text(place).splitlines():
+    for line in g.text(place, LARGEST_HISTORY).split("\n"):
+        if not line:
+            continue
         try:
             row = json.loads(line)
         except (ValueError, RecursionError):
@@ -264,52 +310,97 @@ def _json_lines(g: GuardedFile, place: str) -> list[dict[str, Any]]:
     return rows
 
 
-def find_source(loaded: LoadedAnalysis, near: Path | None = None) -> Path:
-    """The map an analysis was made from, at its recorded place, beside the analysis, or `near`.
+def find_source(loaded: LoadedAnalysis, near: Path | None = None,
+                folders: Iterable[Path] = ()) -> Path:  # fmt: skip
+    """The map an analysis was made from.
+
+    It is looked for `near`, at its recorded place, beside the analysis, and in more folders; a
+    file of its name is it only if size, UUID and checksum are the same.
 
     Parameters
     ----------
     near : a file to try, or a folder to look in
+    folders : where else a file of its name may be
 
     Raises
     ------
-    ReadError : it is not there, or a file of that name is there but it is another one
+    SourceError : it is not there, or a file of that name is there but it is another one
     """
-    name = loaded.source.file_name
-    base = PureWindowsPath(name).name if "\\" in name else PurePosixPath(name).name
-    folder = loaded.path.parent
-    places = [folder / base] if base else []
+    name = _base(loaded.source.file_name)
+    if not name and near is None:
+        raise SourceError(loaded.path, "it was made from a map that lay in memory only, so there "
+                          "is no file to analyse again", "Read its numbers with "
+                          "palpate.core.load_analysis.")  # fmt: skip
+    places = _places(loaded.source.file_name, loaded.path.parent, near, folders)
+    made = f"this is not the map that {loaded.path.name} was made from"
+    return find_map(loaded.source, places, loaded.path, made)
+
+
+def find_map(source: SourceIdentity, places: Iterable[Path], path: Path, another: str) -> Path:
+    """The first of some places where the map is; a file there that is another one is refused.
+
+    Parameters
+    ----------
+    path : what asks for the map; another : what is said of another file
+
+    Raises SourceError.
+    """
+    refused: SourceError | None = None
+    for place in places:
+        if not _is_file(place):
+            continue
+        wrong = difference(source, place)
+        if not wrong:
+            return Path(os.path.normpath(place))
+        refused = refused or SourceError(place, f"{another}: {wrong}", "Point to the original "
+                                         "map, or analyse this one anew.")  # fmt: skip
+    if refused is not None:
+        raise refused
+    raise SourceError(path, f"its map “{_base(source.file_name)}” is not at its place",
+                      "Point to where the map is now.")  # fmt: skip
+
+
+def _base(name: str) -> str:
+    return PureWindowsPath(name).name if "\\" in name else PurePosixPath(name).name
+
+
+def _places(name: str, folder: Path, near: Path | None, folders: Iterable[Path]) -> list[Path]:
+    base = _base(name)
+    places = [folder / base, *(Path(more) / base for more in folders)] if base else []
     relative = not PurePosixPath(name).is_absolute() and not PureWindowsPath(name).anchor
     if name and relative:
         places.insert(0, folder / name)
     if near is not None:
         near = Path(near)
         places.insert(0, near / base if near.is_dir() and base else near)
-    refused: ReadError | None = None
-    for place in dict.fromkeys(places):
-        if place.is_file():
-            wrong = _difference(loaded.source, place)
-            if not wrong:
-                return Path(os.path.normpath(place))
-            refused = refused or ReadError(
-                place, f"this is not the map that {loaded.path.name} was made from: {wrong}",
-                "Find the original map, or analyse this one anew.",
-            )  # fmt: skip
-    if refused is not None:
-        raise refused
-    raise ReadError(loaded.path, f"its map “{base or 'in memory'}” is not at its place",
-                    "Say where the map is now.")  # fmt: skip
+    return list(dict.fromkeys(places))
 
 
-def _difference(source: SourceIdentity, place: Path) -> str:
-    """In what a file differs from the recorded one; empty if it is the same."""
-    if place.stat().st_size != source.size:
-        return f"it has {place.stat().st_size} bytes, not {source.size}"
-    with GuardedFile(look(place).path) as g:
-        uuid = g.text("entry/entry_identifier_uuid")
-    if uuid != source.uuid:
+def _is_file(place: Path) -> bool:
+    try:
+        return place.is_file()
+    except (OSError, ValueError):  # a name that no system knows
+        return False
+
+
+def difference(source: SourceIdentity, place: Path) -> str:
+    """In what a file differs from the recorded one; empty if it is the same. Without a recorded
+    checksum size and UUID decide."""
+    try:
+        size = place.stat().st_size
+        if size != source.size:
+            return f"it has {size} bytes, not {source.size}"
+        if source.checksum:
+            with place.open("rb") as stream:
+                found = hashlib.file_digest(stream, "sha256").hexdigest()
+            if found == source.checksum:
+                return ""
+        with GuardedFile(look(place).path) as g:
+            other = g.text("entry/entry_identifier_uuid") != source.uuid
+    except OSError as error:
+        return f"it can't be read ({error.strerror})"
+    except ReadError as error:
+        return error.what
+    if other:
         return "its UUID is another one"
-    with place.open("rb") as stream:
-        if hashlib.file_digest(stream, "sha256").hexdigest() != source.checksum:
-            return "its content was changed (the checksum differs)"
-    return ""
+    return "its content was changed (the checksum differs)" if source.checksum else ""

@@ -26,6 +26,7 @@ LARGEST_CHUNK = 64 * MIB  # decoded
 SMALL = 64 * MIB  # below this a declared size is harmless
 RATIO = 1000  # declared bytes for each stored byte above that
 LONGEST_TEXT = 64 * 1024
+_TEXTS_AT_ONCE = 256
 FILTERS = {2: "shuffle", 1: "gzip", 3: "fletcher32"}  # in the order they may come
 
 FOREIGN = "Bring the data in with palpate.core.write_map, which makes a map from NumPy arrays."
@@ -234,24 +235,58 @@ class GuardedFile:
             raise self.fail(name, f"it holds {found.size} numbers where one should be")
         return float(found.reshape(-1)[0])
 
-    def text(self, name: str) -> str:
-        """One text, at most 64 kB; empty if absent."""
+    def text(self, name: str, most: int = 0) -> str:
+        """One text; empty if absent.
+
+        Parameters
+        ----------
+        most : bytes that it may have, and more of them are refused; without it a text is cut at
+            64 kB
+        """
         dataset = self._dataset(name)
         if dataset is None:
             return ""
         with as_read_error(self.path, name):
             if dataset.id.get_space().get_simple_extent_type() == self._h5.h5s.NULL:
                 return ""
-            if not self._is_text(dataset.id.get_type()):
+            if not self._is_text(dataset.id.get_type(), most):
                 raise self.fail(name, f"it holds {dataset.dtype} where text should be")
             if math.prod(dataset.shape) != 1:
                 raise self.fail(name, "it holds several texts where one should be")
             value = np.asarray(dataset[()], dtype=object).reshape(-1)[0]
-            return clean_text(value)
+            if most and len(value) > most:
+                raise self.fail(name, f"it is a text of {len(value) / 1e6:.1f} MB; at most "
+                                f"{most / 1e6:.1f} MB are read")  # fmt: skip
+            return clean_text(value, most or LONGEST_TEXT)
 
-    def _is_text(self, kind: Any) -> bool:
+    def texts(self, name: str, most: int, size: int) -> list[str]:
+        """An array of texts just as they are, line breaks and spaces included; empty if absent.
+
+        Parameters
+        ----------
+        most, size : how many there may be, and how many bytes in all
+        """
+        dataset = self._dataset(name)
+        if dataset is None:
+            return []
+        with as_read_error(self.path, name):
+            space = dataset.id.get_space().get_simple_extent_type()
+            if space == self._h5.h5s.NULL or dataset.ndim != 1 or len(dataset) > most:
+                raise self.fail(name, f"it should be a list of at most {most:,} texts")
+            if not self._is_text(dataset.id.get_type()):
+                raise self.fail(name, f"it holds {dataset.dtype} where texts should be")
+            found: list[str] = []
+            for first in range(0, len(dataset), _TEXTS_AT_ONCE):  # many can be one and the same
+                for value in dataset[first : first + _TEXTS_AT_ONCE]:
+                    size -= len(value)
+                    found.append(bytes(value).rstrip(b"\0").decode("utf-8", "replace"))
+                if size < 0:
+                    raise self.fail(name, "its texts are too long")
+            return found
+
+    def _is_text(self, kind: Any, most: int = 0) -> bool:
         return isinstance(kind, self._h5.h5t.TypeStringID) and (
-            kind.is_variable_str() or kind.get_size() <= LONGEST_TEXT
+            kind.is_variable_str() or kind.get_size() <= (most or LONGEST_TEXT)
         )
 
     def attribute(self, name: str, key: str) -> str | float | None:
@@ -337,13 +372,15 @@ class _Holder:
         self.id = identifier
 
 
-def clean_text(value: Any) -> str:
+def clean_text(value: Any, most: int = LONGEST_TEXT) -> str:
     """Text of an HDF5 string: broken UTF-8 and control characters are replaced, length bounded."""
     if isinstance(value, bytes):
-        text = value[:LONGEST_TEXT].decode("utf-8", "replace")
+        text = value[:most].decode("utf-8", "replace")
     else:
-        text = str(value)[:LONGEST_TEXT].encode("utf-8", "surrogateescape").decode(
+        text = str(value)[:most].encode("utf-8", "surrogateescape").decode(
             "utf-8", "replace"
         )
     text = text.rstrip("\0").strip()
+    if text.replace("\n", "").replace("\t", "").isprintable():  # as long texts are
+        return text
     return "".join(c if c.isprintable() or c in "\n\t" else "�" for c in text)

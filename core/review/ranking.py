@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -27,7 +27,7 @@ def figures(analysis: Analysis, doubt: Doubt) -> Array:
     with np.errstate(all="ignore"):
         found = np.array(doubt.figure(analysis.case), dtype=float)
         for curves, own in analysis.corrections:
-            found[curves] = doubt.figure(replace(own.case, median_noise=analysis.case.median_noise))
+            found[curves] = doubt.figure(analysis.case_of(own, curves))
     return found
 
 

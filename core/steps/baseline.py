@@ -30,13 +30,12 @@ from ..columns.baseline import (
     B_VAR_OFFSET,
     B_VAR_SLOPE,
     BRANCH_COLUMNS,
-    FLAT_TOP,
     MISSING,
     PEAK_D,
     PEAK_Z,
     RETRACT,
     SLOW_PEAK,
-    SPIKES,
+    SPREAD,
     VAR_PEAK,
     WALK_APPROACH,
     WALK_RETRACT,
@@ -45,12 +44,22 @@ from ..columns.baseline import (
     Z_REVERSED,
 )
 from ..compiled import kernel
+from .marks import marks_of_samples, marks_of_spikes, share_back
 from .slow import walk_of, walk_variance
-from .tools import clipped_line, line_sums, select, solve_line, spread_about_line
+from .tools import (
+    clipped_line,
+    line_sums,
+    middle_of_three,
+    select,
+    solve_line,
+    spread_about_line,
+)
 from .waves import take_drift_off, take_wave_off
 
 SMOOTH = 5  # samples in the moving mean that decides where the baseline is left
 MOST = 64  # samples that enter a first robust spread
+STEEP = 0.05
+"""A line that rises by this share of the peak is taken off before the rise is sought."""
 
 
 @kernel
@@ -86,15 +95,21 @@ def rise_index(d, count, low, high):
 
 
 @kernel
-def smooth_of(count):
-    """Samples in the moving mean: 5, and more (odd) on curves of many samples."""
-    return max(SMOOTH, min(41, count // 100 | 1))
+def rise_above_line(z, d, count, centre, offset, slope):
+    """As `rise_index`, but above a line: a steep baseline must not pass for the rise."""
+    last = count - 1
+    limit = 0.1 * (d[last] - offset - slope * (z[last] - centre))
+    i = last
+    while i > 0 and not (d[i] - offset - slope * (z[i] - centre) <= limit
+                         and d[i - 1] - offset - slope * (z[i - 1] - centre) <= limit):  # fmt: skip
+        i -= 1
+    return i + 1
 
 
 @kernel
-def middle_of_three(a, b, c):
-    """The median of three numbers."""
-    return max(min(a, b), min(max(a, b), c))
+def smooth_of(count):
+    """Samples in the moving mean: 5, and more (odd) on curves of many samples."""
+    return max(SMOOTH, min(41, count // 100 | 1))
 
 
 @kernel
@@ -194,6 +209,8 @@ def free_part(z, d, count, with_slope, extent, threshold, scratch, found):
         offset, slope, noise, n, sx, sxx = robust_line(
             z, d, first, last, centre, noise, with_slope, scratch
         )
+        if turn == 0 and abs(slope) * (z[count - 1] - z[0]) > STEEP * (high - low):
+            rise = max(rise, rise_above_line(z, d, count, centre, offset, slope))
         limit = threshold * noise / math.sqrt(width)
         start = dip_index(d[:count], rise, width, 6.0 * noise)
         level = 3.0 * limit
@@ -223,7 +240,8 @@ def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
     `scale` is a first idea of the noise, NaN if there is none: then 1.4826 times the median
     absolute residual. Samples beyond five of it are left out and the line and the standard
     deviation taken from the rest, which is as precise as least squares and as robust as the median.
-    If that throws out more than one sample in twenty, the scale was too small and is taken anew.
+    If that throws out more than one sample in twenty, the scale was too small and is taken anew,
+    and once more about the line that comes of it.
 
     Returns offset at the centre, slope, noise, and n, Σx, Σxx of the samples kept.
     """
@@ -235,58 +253,13 @@ def robust_line(z, d, first, last, centre, scale, with_slope, scratch):
     if 20.0 * better[6] > last - first:
         scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
         better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
+        if better[6] > 0.0 and better[3] >= 3.0:  # a well or a neck had pulled at the first line
+            offset, slope = better[0], better[1]
+            scale = spread_about_line(z, d, first, last, centre, offset, slope, MOST, scratch)
+            better = clipped_line(z, d, first, last, centre, offset, slope, 5.0 * scale, with_slope)
     if better[3] < 3.0:
         return offset, slope, scale, n, sx, sxx
     return better[0], better[1], better[2], better[3], better[4], better[5]
-
-
-@kernel
-def count_spikes(d, first, last, limit):
-    """Samples of [first, last) that stand out of both neighbours, to one side, by `limit`."""
-    spikes = 0
-    for i in range(first + 1, last - 1):
-        left, right = d[i] - d[i - 1], d[i] - d[i + 1]
-        if (left > limit and right > limit) or (left < -limit and right < -limit):
-            spikes += 1
-    return spikes
-
-
-@kernel
-def spikes_of(d, count, row, branch, limit):
-    """Spikes of one branch, but for the stretch between the free part and the rise.
-
-    There the tip jumps on or lets go, and with coarse sampling that looks like a spike.
-    """
-    if not row[branch + B_RISE] >= 0.0:
-        return 0
-    free, rise = int(row[branch + B_LAST]), int(row[branch + B_RISE])
-    return count_spikes(d, 0, free, limit) + count_spikes(d, min(rise, count), count, limit)
-
-
-@kernel
-def flat_top(d, count):
-    """The longest run of samples that equal the largest value of the branch, over the length that
-    a saturated detector must repeat it: 4 samples, or 1 % of the branch."""
-    if count < 1:
-        return 0.0
-    top = d[0]
-    for i in range(count):
-        top = max(top, d[i])
-    run = longest = 0
-    for i in range(count):
-        run = run + 1 if d[i] == top else 0
-        longest = max(longest, run)
-    return longest / max(4.0, 0.01 * count)
-
-
-@kernel
-def share_back(z, count):
-    """Share of the steps in which z goes back instead of on."""
-    back = 0
-    for i in range(1, count):
-        if z[i] < z[i - 1]:
-            back += 1
-    return back / max(count - 1, 1)
 
 
 @kernel
@@ -316,6 +289,15 @@ def slow_part(z, d, row, branch, scratch):
 
 
 @kernel
+def spread_of_free(z, d, last, scratch):
+    """Robust standard deviation of a whole free part about its own line."""
+    centre = z[last // 2]
+    n, sx, sy, sxx, sxy = line_sums(z, d, 0, last, centre)
+    offset, slope = solve_line(n, sx, sy, sxx, sxy, True)
+    return spread_about_line(z, d, 0, last, centre, offset, slope, MOST, scratch)
+
+
+@kernel
 def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     """Both baselines, the noise and the peak of one curve into ``row`` (COLUMNS,).
 
@@ -337,11 +319,12 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     row[Z_BACK] = max(share_back(za, na), share_back(zr, nr))
     row[WALK_APPROACH] = slow_part(za, da, row, APPROACH, scratch)
     row[WALK_RETRACT] = slow_part(zr, dr, row, RETRACT, scratch)
-    row[FLAT_TOP] = max(flat_top(da, na), flat_top(dr, nr))
+    marks_of_samples(za, da, na, zr, dr, nr, row)
+    if row[B_LAST] > 0.0:
+        row[SPREAD] = spread_of_free(za, da, int(row[B_LAST]), scratch)
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
     row[VAR_PEAK] = peak_share(na) * row[B_NOISE] ** 2 + line_variance(row, APPROACH, z_peak)
     row[SLOW_PEAK] = walk_variance(za, scratch.reshape(1, -1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
-    limit = options[3] * row[B_NOISE]
-    row[SPIKES] = spikes_of(da, na, row, APPROACH, limit) + spikes_of(dr, nr, row, RETRACT, limit)
+    marks_of_spikes(za, da, na, zr, dr, nr, options[3] * row[B_NOISE], row)

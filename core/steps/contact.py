@@ -45,8 +45,8 @@ from ..columns.baseline import (
 from ..columns.contact import CHANGE_POINT, GOODNESS, THRESHOLD, VARIANCE_RATIO
 from ..compiled import kernel
 from ..models.forward import deflection
-from .baseline import line_variance, middle_of_three, take_off
-from .tools import line_sums, load_branch, solve_line
+from .baseline import line_variance, take_off
+from .tools import line_sums, load_branch, middle_of_three, solve_line
 
 LEVEL = 3.0
 """Threshold in standard deviations of the noise."""

@@ -25,16 +25,22 @@ OFFSET, SLOPE, HELD_PULL, HELD_CONTACT = 0, 1, 2, 3
 
 @kernel
 def weigh(z, d, first, last, par, free, law, rows, pre, centre, sums, along, jac, out, work):
-    """JᵀJ and Σr² into ``sums``, Jᵀ(∂d/∂cause) into ``along`` (4, 4), J into ``jac`` (4, n)."""
+    """JᵀJ and Σr² into ``sums``, Jᵀ(∂d/∂cause) into ``along`` (4, 4), J into ``jac`` (4, n).
+
+    Returns Σ r r' over neighbouring residuals.
+    """
     m = free.size
     along[:] = 0.0
     sums[:] = 0.0
     prepare(par, law, rows, pre, work)
     guess = before = -1.0
+    alike = left = 0.0
     for i in range(first, last):
         now = ask(z[i] - par[Z0], par, law, rows, pre, guess, out, work)
         guess, before = (2.0 * now - before if before > 0.0 else now), now
-        sums[COST] += (d[i] - out[0]) ** 2
+        rest = d[i] - out[0]
+        sums[COST] += rest * rest
+        alike, left = alike + left * rest, rest
         for p in range(m):
             value = out[1 + free[p]]
             jac[p, i] = value
@@ -44,6 +50,7 @@ def weigh(z, d, first, last, par, free, law, rows, pre, centre, sums, along, jac
             along[SLOPE, p] += value * (z[i] - centre)
             along[HELD_PULL, p] += value * out[1 + PULL]
             along[HELD_CONTACT, p] += value * out[1 + Z0]
+    return alike
 
 
 @kernel
@@ -132,7 +139,8 @@ def covariance(z, d, first, last, par, free, law, rows, pre, base, branch, held,
     """
     m, count = free.size, last - first
     centre = base[branch + bl.B_CENTRE]
-    weigh(z, d, first, last, par, free, law, rows, pre, centre, sums, along, jac, out, work)
+    alike = weigh(z, d, first, last, par, free, law, rows, pre, centre, sums, along, jac, out, work)
+    row[ft.ALIKE] = alike / sums[COST]
     freedom = max(count - m, 1)
     noise = noise_of(sums[COST] / freedom, freedom, base[branch + bl.B_NOISE] ** 2, row)
     if not (invert(sums, m, 0.0, inverse) and noise >= 0.0):

@@ -52,7 +52,6 @@ from ..columns.baseline import (
     SLOW_DRIFT,
     SLOW_PEAK,
     SLOW_TILT,
-    SPIKES,
     STEP_APPROACH,
     STEP_RETRACT,
     VAR_DRAG,
@@ -69,7 +68,8 @@ from ..columns.baseline import (
     WAVE_SIN,
 )
 from ..compiled import kernel
-from .baseline import free_part, line_variance, peak_of, peak_share, slow_part, spikes_of
+from .baseline import free_part, line_variance, peak_of, peak_share, slow_part
+from .marks import marks_of_spikes
 from .slow import slow_offset, slow_tilt, walk_variance
 from .tools import MAD_TO_SIGMA, select
 from .waves import time_at, wave_at
@@ -409,9 +409,7 @@ def write_peak(za, da, zr, dr, clean_a, clean_r, options, scratch, row):
     row[WALK_APPROACH] = slow_part(za, clean_a, row, APPROACH, scratch)
     row[WALK_RETRACT] = slow_part(zr, clean_r, row, RETRACT, scratch)
     row[SLOW_PEAK] = walk_variance(za, scratch.reshape(1, -1), 0, 0, 0, row, APPROACH, z_peak, 1.0)
-    limit = options[3] * row[B_NOISE]
-    row[SPIKES] = (spikes_of(da, na, row, APPROACH, limit)
-                   + spikes_of(dr, zr.size, row, RETRACT, limit))  # fmt: skip
+    marks_of_spikes(za, da, na, zr, dr, zr.size, options[3] * row[B_NOISE], row)
 
 
 @kernel

@@ -18,6 +18,7 @@ from . import retract as rt
 from . import stiffness as st
 from . import viscous as vi
 from . import viscous_model as vm
+from .branches import marks_of_branches
 from .relaxing import NODES
 from .relaxing import ROWS as NODE_ROWS
 from .slow import BLOCKS
@@ -82,8 +83,8 @@ def retract_loop(z, d, start, cut, scale, base, samples, out):
         na, nr, _ = load_both(z, d, i, start, cut, scale, za, da, zr, dr)
         bl.take_off(za, da, na, base[i], bl.APPROACH)
         bl.take_off(zr, dr, nr, base[i], bl.RETRACT)
-        rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, weights,
-                            out[i])  # fmt: skip
+        at = rt.retract_of_curve(za, da, na, zr, dr, nr, base[i], samples, weights, out[i])
+        marks_of_branches(za, da, na, zr, dr, nr, at, base[i], out[i])
 
 
 @kernel

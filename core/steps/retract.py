@@ -73,16 +73,19 @@ def find_pull(z, d, free, rise, base, weights, row):
 
     It is looked for between the free part and the rise, since over the whole branch a wandering
     zero would be taken for it; a lower sample further out counts only if it is a step (a second
-    release). A pull within 4.5 noises, or three times what the zero wanders by from the free part
-    to there, does not stand out: SEEN is 0.
+    release) and not a single one (a spike). A pull within 4.5 noises, or three times what the zero
+    wanders by from the free part to there, does not stand out, unless it ends in a step: SEEN is 0.
     """
     noise = base[RETRACT + B_NOISE]
     at, value = lowest(d, free, rise)
     row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[at], 1.0)
-    wander = 9.0 * max(base[WALK_RETRACT], 0.0) * row[SLOW_PULL]
-    row[SEEN] = 1.0 if -value > math.sqrt((4.5 * noise) ** 2 + max(wander, 0.0)) else 0.0
+    walk = base[WALK_RETRACT] if base[WALK_RETRACT] > 0.0 else 0.0  # not told on short free parts
+    wander = 9.0 * walk * row[SLOW_PULL] if row[SLOW_PULL] > 0.0 else 0.0
+    step = -value > 4.5 * noise and value < step_before(d, at) - 6.0 * noise  # no zero jumps so
+    row[SEEN] = 1.0 if step or -value > math.sqrt((4.5 * noise) ** 2 + wander) else 0.0
     late, far = lowest(d, 0, free)
-    if far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
+    held = d[late + 1] < 0.5 * far  # by more than one sample, as no spike is
+    if held and far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
         row[SEEN] = 1.0
         row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[late], 1.0)
         return late
@@ -188,11 +191,13 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
 
     The work lost is the area of the closed loop: approach, then from its end straight to the
     beginning of the retract (a hold, or samples that are missing), then retract.
+
+    Returns the sample of the pull; -1 if there is nothing to find it on.
     """
     row[:] = math.nan
     noise = base[RETRACT + B_NOISE]
     if na < 8 or nr < 8 or not (noise >= 0.0 and base[B_NOISE] >= 0.0):
-        return
+        return -1
     rise = min(int(base[RETRACT + B_RISE]), nr)
     free = min(int(base[RETRACT + B_LAST]), nr - 1)
     at = find_pull(zr, dr, min(free, rise - 1), rise, base, weights, row)
@@ -229,3 +234,4 @@ def retract_of_curve(za, da, na, zr, dr, nr, base, samples, weights, row):
     row[SLOW_LOST] = (area_walk(za, free_a, na, 0.0, 0.0, half, base, 0, weights)
                       + area_walk(zr, free, nr, 0.0, 0.0, -half, base, RETRACT, weights)
                       )  # fmt: skip
+    return at

@@ -40,6 +40,12 @@ def select(values, count, rank):
     return values[rank]
 
 
+@kernel
+def middle_of_three(a, b, c):
+    """The median of three numbers."""
+    return max(min(a, b), min(max(a, b), c))
+
+
 @kernel(fast=True)
 def line_sums(x, y, first, last, centre):
     """Sums for a straight line over ``[first, last)``: n, Σx, Σy, Σxx, Σxy with x from `centre`."""

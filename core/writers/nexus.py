@@ -66,6 +66,15 @@ def text(parent: Any, name: str, value: str) -> None:
         parent.create_dataset(name, data=value, dtype=h5py.string_dtype())
 
 
+def column(parent: Any, name: str, values: list[str]) -> None:
+    """Texts as one array, one a row; what HDF5 can't hold in a text is replaced by a mark."""
+    import h5py
+
+    sound = [v.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8") for v in values]
+    parent.create_dataset(name, data=np.array(sound, dtype=object), shape=(len(sound),),
+                          dtype=h5py.string_dtype())  # fmt: skip
+
+
 def number(parent: Any, name: str, value: Any, units: str, **attributes: Any) -> Any:
     """A number or a plain array with its unit."""
     made = parent.create_dataset(name, data=value)

@@ -1,0 +1,7 @@
+"""All that a person decided about one map as one frozen value, and as plain values for files."""
+
+from .changes import change_of, changed
+from .parts import PARTS, as_parts, from_parts
+from .values import Laid, Work
+
+__all__ = ["PARTS", "Laid", "Work", "as_parts", "change_of", "changed", "from_parts"]
