@@ -230,7 +230,7 @@ def test_a_scan_is_stopped_on_request_and_tells_how_far_it_is(hertz):
 
 
 def test_noise_without_an_answer_is_no_plateau():
-    fmap = simulated(noise=4.0, shape=(3, 3), force=10.0, modulus=0.5)
+    fmap = simulated(noise=0.6, shape=(3, 3), force=10.0, modulus=0.5)
     found = scan(fmap, TIP, [4], steps=6)
     assert found.plateau is None
     assert "No plateau" in found.words

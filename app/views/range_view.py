@@ -24,8 +24,9 @@ from .range_lines import EndPlot
 from .scales import colour_index, robust_limits
 
 Array = np.ndarray
-KEY = ("Dark band: ± of E. Pale band: spread of the curves. Square: window in force. Diamond: window that the plateau offers. "
-       "Outline: plateau. A click, or arrows and Enter, sets the fit window.")  # fmt: skip
+KEY = ("Dark band: ± of E. Pale band: spread of the curves. Square: window in force. Diamond: "
+       "window that the plateau offers. Outline: plateau. A click, or arrows and Enter, sets the "
+       "fit window.")  # fmt: skip
 STEPS = {Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, 1),
          Qt.Key.Key_Down: (0, -1)}  # fmt: skip
 BOX = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)])
