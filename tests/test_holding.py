@@ -246,3 +246,15 @@ def test_only_the_fit_stage_runs_again(hertz, monkeypatch):
         monkeypatch.setattr(f"palpate.core.pipeline.loops.{name}", never)
     found = scan(hertz, TIP, [0, 1, 2], known=analysis, steps=4)
     assert np.isfinite(found.modulus[found.at])
+
+
+def test_a_map_of_two_components_holds_where_each_of_its_curves_does():
+    """Half the curves are ten times as stiff: the median jumps, the paired differences do not."""
+    both = (Material("matrix", 0.3, 0.40, 3.0), Material("stripe", 0.03, 0.40, 3.0))
+    labels = np.zeros((6, 6), int)
+    labels[:, 3:] = 1
+    fmap = simulate_map(labels, both, lever=Lever(2.0, 60.0, "paraboloid", 30.0, 0.04),
+                        ramp=Ramp(travel=150.0, samples=256), relief=0.5, seed=3).as_map()  # fmt: skip
+    found = scanned(fmap, steps=6)
+    assert found.plateau.share > 0.5
+    assert found.plateau.within <= 0.05

@@ -14,7 +14,7 @@ from ..forcemap import ForceMap
 from ..pipeline import free_of
 from ..progress import Progress
 from ..settings import Settings
-from .differences import alone, median_of, paired, percent
+from .differences import alone, median_of, paired
 from .drift import Drift, drift_of
 from .grid import Grid, grid_of, present_of
 from .plateau import KNOWN, LEAST, Plateau, find
@@ -133,7 +133,9 @@ def scan(fmap: ForceMap, settings: Settings, curves: Array, *, known: Analysis |
     place = cells.index(grid.at)
     change, change_error = differences(place)
     found = find((grid.lows.size, grid.highs.size), cells, np.isfinite(middle), error, differences)
-    plateau = _plateau(grid, cells, middle, found) if found is not None else None
+    plateau = None
+    if found is not None:
+        plateau = _plateau(grid, cells, *found, differences(found[1])[0])
     drift = drift_of(bench, grid, settings, progress)
     over = _Over(grid, cells)
     size = np.exp(middle)
@@ -179,16 +181,16 @@ class _Over:
         return out
 
 
-def _plateau(grid: Grid, cells: list[tuple[int, int]], middle: Array, found: tuple[Array, int]
+def _plateau(grid: Grid, cells: list[tuple[int, int]], mask: Array, centre: int, change: Array
              ) -> Plateau:  # fmt: skip
-    """The region's figures; the window in force is offered if it is the centre's equal."""
-    mask, centre = found
+    """The region's figures. `change` (w,) is ln E against the centre, paired: medians of a map of
+    several components may jump from one to another where no curve does."""
     inside = np.array([k for k, cell in enumerate(cells) if mask[cell]])
     i, j = cells[centre]
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
-    within = float(np.expm1(np.abs(middle[inside] - middle[centre]).max()))
+    within = float(np.expm1(np.abs(change[inside]).max()))
     return Plateau(
-        mask, inside.size / np.count_nonzero(np.isfinite(middle)), (i, j), float(grid.lows[i]),
+        mask, inside.size / np.count_nonzero(np.isfinite(change)), (i, j), float(grid.lows[i]),
         float(grid.highs[j]), (float(grid.lows[rows[0]]), float(grid.lows[rows[-1]])),
         (float(grid.highs[cols[0]]), float(grid.highs[cols[-1]])), within, bool(mask[grid.at]),
     )  # fmt: skip
@@ -210,9 +212,8 @@ def words_of(found: Scan) -> str:
                     f"{p.lows[1]:.3g} {unit} and upper ends from {p.highs[0]:.3g} to "
                     f"{p.highs[1]:.3g} {unit}.")  # fmt: skip
         if not p.holds_present:
-            i, j = found.at
-            off = found.modulus[i, j] / found.modulus[p.at]
-            tail = f" by {percent(math.log(off)):+.2g} %" if off > 0.0 else ""
+            off = 1.0 / (1.0 + found.change[p.at])
+            tail = f" by {100.0 * (off - 1.0):+.2g} %" if math.isfinite(off) else ""
             said.append(f"The window in force lies off it{tail}.")
     said.append(found.drift.words or "No drift with depth stands out of its ±.")
     return " ".join(said)
