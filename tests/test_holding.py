@@ -253,8 +253,8 @@ def test_a_map_of_two_components_holds_where_each_of_its_curves_does():
     both = (Material("matrix", 0.3, 0.40, 3.0), Material("stripe", 0.03, 0.40, 3.0))
     labels = np.zeros((6, 6), int)
     labels[:, 3:] = 1
-    fmap = simulate_map(labels, both, lever=Lever(2.0, 60.0, "paraboloid", 30.0, 0.04),
-                        ramp=Ramp(travel=150.0, samples=256), relief=0.5, seed=3).as_map()  # fmt: skip
+    lever, ramp = Lever(2.0, 60.0, "paraboloid", 30.0, 0.04), Ramp(travel=150.0, samples=256)
+    fmap = simulate_map(labels, both, lever=lever, ramp=ramp, relief=0.5, seed=3).as_map()
     found = scanned(fmap, steps=6)
     assert found.plateau.share > 0.5
     assert found.plateau.within <= 0.05
