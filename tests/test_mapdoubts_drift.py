@@ -117,6 +117,23 @@ def test_too_short_a_travel_is_told_once_with_how_much_is_missing(still):
     assert f"Map, severe: {doubt.sentence} {doubt.repair}" in printed
 
 
+@pytest.mark.parametrize("shape", [(1, 1), (1, 12), (12, 1), (3, 3), (5, 12)])
+def test_small_maps_and_maps_with_holes_are_judged_without_a_fault(still, shape):
+    keep = (still.pixel < shape).all(axis=1)
+    keep[::7] &= keep.sum() == 1
+    arrays = still.arrays() | {"z": still.z[keep], "pixel": still.pixel[keep], "shape": shape,
+                               "deflection": still.deflection[keep] / 58.0}  # fmt: skip
+    assert map_doubts(analyse(ForceMap.from_arrays(**arrays))) == ()
+
+
+def test_a_map_that_never_touched_is_told_with_its_cause(still):
+    noise = 0.07 * np.random.default_rng(0).normal(size=still.deflection.shape)
+    (doubt,) = map_doubts(analyse(replace(still, deflection=noise).as_map()))
+    assert (doubt.name, doubt.figure) == ("many_doubts", 100.0)
+    assert "the surface was not reached" in doubt.sentence
+    assert doubt.repair.startswith("Approach further")
+
+
 def test_an_analysis_without_a_deflection_has_no_doubt_about_the_map(still):
     arrays = still.arrays(calibrated=False)
     assert map_doubts(analyse(ForceMap.from_arrays(**arrays))) == ()

@@ -92,6 +92,12 @@ def test_a_cone_fitted_as_a_sphere_does_not_hide_a_wrong_sensitivity():
     assert "under a pointed tip (cone)" in doubt.sentence
 
 
+@pytest.mark.parametrize("factor", [0.4, 2.0])
+def test_a_sensitivity_that_is_very_wrong_is_found_too(factor):
+    (doubt,) = doubts_of(map_of(factor=factor))
+    assert doubt.evidence.facts[RECORDED][0] == pytest.approx(factor, rel=0.06)
+
+
 def test_the_threshold_is_that_of_the_settings():
     fmap = map_of(factor=1.08)
     assert doubts_of(fmap, doubts__worst_sensitivity=15.0) == []
