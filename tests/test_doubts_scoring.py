@@ -94,7 +94,7 @@ OTHERS = {
     "worst_hysteresis": (5.0, "branches_differ"), "worst_structure": (3.0, "residuals_structured"),
     "softest_lever": (5.0, "lever_too_soft"), "weakest_peak": (150.0, "lever_too_stiff"),
     "second_pull": (1.0, "second_pull"), "longest_neck": (0.1, "neck"),
-    "steepest": (5.0, "steep_surface"), "worst_fall": (5.0, "slope_falls"),
+    "steepest": (5.0, "steep_surface"), "worst_fall": (100.0, "slope_falls"),
 }  # fmt: skip
 """Another value of each threshold, and the doubt that it rules."""
 

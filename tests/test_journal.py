@@ -45,9 +45,8 @@ def acts(seed: int = 1):
             review = work.review.correct(pixel, {"fit.fraction_to": rng.uniform(60, 90)})
             made, words = replace(work, review=review), "correct"
         elif kind == 5:
-            settings = work.settings.with_value("tip.radius", rng.uniform(5, 50))
-            made = replace(work, settings=settings)
-            words = "tip radius"
+            chosen = work.settings.with_value("tip.radius", rng.uniform(5, 50))
+            made, words = replace(work, settings=chosen), "tip radius"
         elif kind == 6:
             rows = np.random.default_rng(rng.randrange(999)).random(SHAPE) > 0.8
             made, words = replace(work, review=work.review.with_left_out(rows)), "left-out pixels"
@@ -68,7 +67,7 @@ def journal(tmp_path, **how):
 
 
 def written(tmp_path, works, **how):
-    """A journal of these works, left as a crash leaves it: its lock is of a process that is gone."""
+    """A journal of these works, left as a crash leaves it."""
     made = journal(tmp_path, **how)
     for work, words in works:
         made.act(work, words)
@@ -358,9 +357,9 @@ def test_a_kill_at_any_moment_costs_less_than_a_second_of_work(tmp_path):
     for child, folder, out, seed in children:
         told = Path(out.name)
         end = time.monotonic() + 60.0
-        while told.read_text().count("\n") < 250 and time.monotonic() < end:
+        while told.read_text().count("\n") < 180 and time.monotonic() < end:
             time.sleep(0.01)
-        time.sleep(rng.uniform(0.0, 0.6))
+        time.sleep(rng.uniform(0.0, 0.4))
         child.send_signal(signal.SIGKILL)
         killed = time.time()
         child.wait()
@@ -369,7 +368,7 @@ def test_a_kill_at_any_moment_costs_less_than_a_second_of_work(tmp_path):
         due = sum(float(when) < killed - 1.0 for _, when in rows)
         found = find(folder)[0]
         there = len(found.acts)
-        assert len(rows) >= 250
+        assert len(rows) >= 180
         assert there >= max(due, 1)
         stream = acts(seed)
         works = [next(stream)[0] for _ in range(there)]

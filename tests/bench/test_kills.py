@@ -70,7 +70,7 @@ def test_fifty_kills_of_a_session_lose_no_decision_older_than_two_seconds(tmp_pa
         lengths += [float(row[3]) for row in rows[1:]]
     print(f"\n{KILLS} kills after {min(acts)} to {max(acts)} acts (median "
           f"{statistics.median(acts):.0f}): {sum(count > 0 for count in lost)} kills lost "
-          f"anything, at most {max(lost)} acts, the oldest {1000 * max(age):.0f} ms old")  # fmt: skip
+          f"anything, at most {max(lost)} acts, the oldest {1000 * max(age):.0f} ms old")
     assert ahead <= KILLS // 5
     print(f"an act in the session, its digest and its print: median "
           f"{1000 * statistics.median(lengths):.2f} ms")  # fmt: skip
