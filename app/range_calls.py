@@ -29,6 +29,7 @@ class AskRange(Request):
     mask: Any = None
     lane: ClassVar[str] = "range"
     words: ClassVar[str] = "Trying fit windows"
+    first: ClassVar[bool] = True  # its page is looked at now
 
     def run(self, progress: Progress, tell: Tell) -> Any:
         what = "this curve" if self.curve is not None else "these curves"

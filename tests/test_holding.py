@@ -209,6 +209,9 @@ def test_the_uncertainty_of_a_difference_of_two_windows_is_that_of_its_scatter(h
 def test_bad_input_is_told_in_words(hertz):
     with pytest.raises(InputError, match="no trusted curve"):
         scan(hertz, TIP, [])
+    with pytest.raises(InputError, match="a constant or the contact is missing"):
+        scan(hertz, TIP.with_values({"fit.force_from": 500.0, "fit.force_to": 900.0,
+                                     "fit.window": "force"}), [0], steps=1)  # fmt: skip
     with pytest.raises(InputError, match="two points"):
         scan(hertz, TIP.with_values({"fit.adhesion": "two_point"}), [0])
     with pytest.raises(InputError, match="free exponent"):

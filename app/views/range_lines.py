@@ -74,6 +74,8 @@ class EndPlot(pg.PlotWidget):
         room = 0.16 * (high - low)
         self.setRange(xRange=(ends[0], ends[-1]), yRange=(low - room, high + room), padding=0.03)
         self.mark.setValue(ends[at])
+        right = ends[at] > 0.5 * (ends[0] + ends[-1])  # the words stay inside
+        self.mark_text.setAnchor((1.0 if right else 0.0, 0.0))
         self.mark_text.setPos(ends[at], high + room)
         where = ends[inside & good]
         shown = where.size > 0

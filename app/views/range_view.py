@@ -24,8 +24,8 @@ from .range_lines import EndPlot
 from .scales import colour_index, robust_limits
 
 Array = np.ndarray
-KEY = ("Square: window in force. Diamond: window that the plateau offers. Outline: plateau. "
-       "A click, or arrows and Enter, sets the fit window.")  # fmt: skip
+KEY = ("Dark band: ± of E. Pale band: spread of the curves. Square: window in force. Diamond: window that the plateau offers. "
+       "Outline: plateau. A click, or arrows and Enter, sets the fit window.")  # fmt: skip
 STEPS = {Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, 1),
          Qt.Key.Key_Down: (0, -1)}  # fmt: skip
 BOX = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)])
@@ -140,7 +140,8 @@ class RangeView(QWidget):
         scan, theme = self.scan, self._theme
         values = scan.modulus.T * self._factor  # upper ends go up
         low, high = robust_limits(values)
-        table = np.vstack([look.colour_table("magnitude"), [(0, 0, 0, 0)]])
+        blank = np.zeros((1, 4), np.uint8)
+        table = np.vstack([look.colour_table("magnitude"), blank])
         self.image.setImage(table[colour_index(values, low, high)], autoLevels=False)
         self.image.setRect(0, 0, scan.lows.size, scan.highs.size)
         finite = values[np.isfinite(values)]

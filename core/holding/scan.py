@@ -103,7 +103,7 @@ def scan(fmap: ForceMap, settings: Settings, curves: Array, *, known: Analysis |
 
     Raises
     ------
-    InputError : no curves, no constants, or two-point JKR, which has no window
+    InputError : no curves, no modulus in any window, or two-point JKR, which has no window
     ReadError : the file is damaged or gone
     Cancelled : on request
     """
@@ -116,6 +116,9 @@ def scan(fmap: ForceMap, settings: Settings, curves: Array, *, known: Analysis |
         raise InputError("The lower end of the fit window lies above its upper end. Change one.")
     windows = bench.fit([grid.settings(settings, *cell) for cell in cells], progress,
                         "Trying windows")  # fmt: skip
+    if not np.isfinite(windows.value).any():
+        raise InputError("No window gives a modulus here: a constant or the contact is missing. "
+                         "Give the constants, or choose other curves.")  # fmt: skip
     held = cl.Z0 not in free_of(settings)
 
     def differences(k: int) -> tuple[Array, Array]:
