@@ -119,7 +119,8 @@ def test_a_result_is_opened_again_with_everything(blend, state, qtbot, tmp_path,
         assert len(asked) == 2
         assert all("not the map that blend_result.h5 was made from" in words for words in asked)
         assert session.map.path == moved
-        assert session.work == work
+        assert replace(session.work, picture=work.picture) == work
+        assert session.work.picture.path == picture
         assert error_text(window) == ""
 
 
