@@ -42,14 +42,13 @@ def compile_kind(kind: str) -> None:
             os.nice(10)
         warm.warm_later(kind.removesuffix(warm.AFTERWARDS))
         return
-    from ..core.compiled import cache_folder
     from ..core.explain import explain
     from ..core.pipeline import analyse
 
     fmap = _tiny_map(*kind.partition("-")[::2])
     analyse(fmap)
     explain(fmap, warm_settings(), 0, 0)
-    (cache_folder() / f"warm-{kind}").touch()
+    warm.mark_of(kind).touch()
 
 
 def warm_settings() -> Any:

@@ -51,6 +51,8 @@ class MainWindow(QMainWindow):
         self.workspace: Workspace | None = None
         stored = self.memory.value("theme", "system", type=str)
         self._choice = stored if stored in look.CHOICES else "system"
+        app = QApplication.instance()
+        look.apply_theme(app, look.theme_for(app, self._choice))  # cheap while there are no widgets
         self.setWindowTitle("Palpate[*]")
         self.setAcceptDrops(True)
         self.setDockNestingEnabled(True)

@@ -15,7 +15,7 @@ import numpy as np
 from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtWidgets import QTabWidget
 
-from ..core.ensemble import placed
+from ..core.ensemble import lacking, placed
 from ..core.errors import Cancelled, InputError
 from .component_desk import ComponentDesk
 from .law_calls import Refused
@@ -35,7 +35,6 @@ WAITING = "The curves follow when the map has been analysed."
 WAITING_SETS = "The curves are being laid over each other."
 NO_MAP = "There is no map."
 STOPPED = "Stopped. Tick a set or change the axes to go on."
-NO_FORCE = "No spring constant is known, so there is no force: type it above, or choose deflection."
 PICK, GROUP, COMPONENT, REGION = "pixel", "gathered", "component", "region"
 
 
@@ -168,10 +167,15 @@ class OverlayDesk(QObject):
         self._show()
         missing = {k: one.mark for k, one in self._wanted().items()
                    if self._marks.get(k) != one.mark}  # fmt: skip
-        if not missing or self._refused[0] == tuple(missing.values()):
+        if not missing or self._refused[0] == tuple(missing.values()) or self._lacking:
             self._timer.stop()
         elif self._asked is None or self._asked[1] != self._goal():
             self._timer.start()
+
+    @property
+    def _lacking(self) -> str:
+        """Which constant is missing for these axes, in words; empty if none is."""
+        return lacking(self._session.analysis, self.page.axes.y)
 
     def _goal(self) -> dict[str, Hashable]:
         return {k: one.mark for k, one in self._wanted().items()}
@@ -237,7 +241,7 @@ class OverlayDesk(QObject):
 
     def _show(self) -> None:
         page, axes = self.page, self.page.axes
-        entries, drawn, said = self._singles()
+        entries, drawn = self._singles()
         for key, one in self._sets.items():
             ensemble = self.made.get(key) if self._marks.get(key) == one.mark else None
             entries.append(Entry(key, one.look, _text(one, ensemble), self.is_on(key),
@@ -248,30 +252,25 @@ class OverlayDesk(QObject):
         page.view.show_sets(drawn, axes.x, axes.y, axes.align)
         page.show_waiting(False)
         page.show_can_save(bool(drawn))
-        said = [*said, self._refused[1]]
-        if not any(said):
-            on = any(e.on for e in entries)
-            said = [] if drawn else [WAITING_SETS if on else FEW]
-        page.say(" ".join(filter(None, said)))
+        on = any(e.on for e in entries)
+        page.say(self._lacking or self._refused[1] or
+                 ("" if drawn else WAITING_SETS if on else FEW))  # fmt: skip
 
-    def _singles(self) -> tuple[list[Entry], list[Drawn], list[str]]:
-        """The picked pixels: their lines of the list, their curves, and what is to be said."""
-        session, axes = self._session, self.page.axes
-        entries, drawn, said = [], [], []
-        no_force = axes.y == "force" and not np.isfinite(session.analysis.constants.force_scale)
-        if no_force and session.overlaid:
-            said.append(NO_FORCE)
+    def _singles(self) -> tuple[list[Entry], list[Drawn]]:
+        """The picked pixels: their lines of the list, and their curves."""
+        session, lacks = self._session, self._lacking
+        entries, drawn = [], []
         for i, (row, col) in enumerate(session.overlaid):
             look = looks.look_of_pick(i, self._theme)
             key, name = f"{PICK} {row} {col}", f"{look.letter}: row {row}, column {col}"
-            curve, why = self._placed(row, col) if not no_force else (None, "no force")
+            curve, why = self._placed(row, col) if not lacks else (None, "")
             doubted = "" if session.analysis.trusted[row, col] else ", not trusted"
             text = f"{name}{doubted}" + (f" ({why})" if why else "")
             entries.append(Entry(key, look, text, self.is_on(key), True,
                                  "Ctrl + click the pixel again to take it out"))  # fmt: skip
             if curve is not None and self.is_on(key):
                 drawn.append(drawn_curve(look, name, curve, self.page.branches))
-        return entries, drawn, said
+        return entries, drawn
 
     def _placed(self, row: int, col: int) -> tuple[Any, str]:
         """The curve of a pixel on the axes, or None and why not."""

@@ -58,6 +58,7 @@ class ReferenceDesk(QObject):
         self.changes: Any = None
         self._drawn: Hashable = None
         self._shown: Hashable = None
+        self._glimpsed: Hashable = None  # shown while a hand dragged: the channel in front alone
         self._asked: tuple[int, Hashable] | None = None
         self._told: set[str] = set()
         self._wanting = False
@@ -76,6 +77,7 @@ class ReferenceDesk(QObject):
                        session.history_changed, self._components.made_changed,
                        self._tabs.currentChanged, page.channel_chosen):  # fmt: skip
             signal.connect(self.refresh)
+        session.review_changed.connect(lambda: self.show_map(self.picture))
         session.report_changed.connect(self._draw_line)
         session.answered.connect(self._take)
         page.map_wanted.connect(self.show_map)
@@ -128,11 +130,15 @@ class ReferenceDesk(QObject):
             self._timer.stop()
             return
         key = self._key()
-        if key == self._shown:
+        if not (session.finished or session.dragging):
+            self._timer.stop()
+            self.page.show_waiting()  # of settings that are not in force any more
+        elif key == self._shown:
             self._timer.stop()
             self.page.show_again()
-        elif session.dragging or not session.finished:
-            self._ask()
+        elif session.dragging:
+            if key != self._glimpsed:
+                self._ask()
         elif self._asked is None or self._asked[1] != key:
             self.page.show_waiting()
             self._timer.start()
@@ -148,7 +154,7 @@ class ReferenceDesk(QObject):
         if held is None or session.analysis is None or not self.in_front:
             return
         labels, titles = self._labels()
-        quick = session.dragging or not session.finished
+        quick = session.dragging
         before = held.labels if labels is not None else None
         request = AskChanges(held.analysis, session.analysis, self._channels(), labels, titles,
                              before, quick)  # fmt: skip
@@ -171,8 +177,9 @@ class ReferenceDesk(QObject):
         else:
             self.changes = answer.value
             self._shown = key if answer.value.whole else None
+            self._glimpsed = key
             self.page.show_changes(answer.value, answer.request.channels[0])
-            if not answer.value.whole and not self._session.dragging:
+            if not answer.value.whole:
                 self.refresh()
 
     def _fail(self, words: str) -> None:
@@ -189,7 +196,7 @@ class ReferenceDesk(QObject):
 
     def _renew(self) -> None:
         held = self._session.reference
-        self._shown = self._drawn = self._asked = self.changes = None
+        self._shown = self._glimpsed = self._drawn = self._asked = self.changes = None
         self._session.background.cancel(AskChanges.lane)
         self.page.show_channels(list(asked_for(self._session.settings).values()))
         if held is None:

@@ -13,7 +13,7 @@ from .requests import Request, Tell
 @dataclass(frozen=True)
 class Wish:
     """What the form asks for: moduli [GPa] from `low` to `high`, curves of each, seed, and curves
-    of each modulus with each kind of fault (0: none)."""
+    of each modulus with each kind of fault (0: none); `changes` of the scene by name."""
 
     low: float
     high: float
@@ -21,6 +21,7 @@ class Wish:
     curves: int = 100
     seed: int = 1
     faults: int = 10
+    changes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,20 +48,29 @@ class AskRehearsal(Request):
 
         wish = self.wish
         moduli = core.moduli_between(wish.low, wish.high, wish.steps)
-        scene = core.scene_of(self.analysis, self.labels)
+        scene = core.scene_of(self.analysis, self.labels).changed(**dict(wish.changes))
         return core.rehearse(scene, self.analysis.settings, moduli, wish.curves, wish.seed,
                              progress, wish.faults)  # fmt: skip
 
 
-def offered(analysis: Any, labels: Any = None) -> tuple[float, float] | None:
-    """The range of moduli [GPa] that the map offers; None if it has none."""
+@dataclass(frozen=True, eq=False)
+class Offer:
+    """What a map offers: a range of moduli [GPa], and the scene that was read off it."""
+
+    low: float
+    high: float
+    scene: Any
+
+
+def offered(analysis: Any, labels: Any = None) -> Offer | None:
+    """What a map offers; None if it has no moduli or no scene."""
     from ..core.errors import InputError
-    from ..core.rehearsal import offered_range
+    from ..core.rehearsal import offered_range, scene_of
 
     try:
-        return offered_range(analysis, labels)
+        return Offer(*offered_range(analysis, labels), scene_of(analysis, labels))
     except InputError:
         return None
 
 
-__all__ = ["AskRehearsal", "Refused", "Wish", "offered"]
+__all__ = ["AskRehearsal", "Offer", "Refused", "Wish", "offered"]

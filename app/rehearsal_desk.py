@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QTabWidget
 from ..core.errors import Cancelled
 from .component_desk import ComponentDesk
 from .recompute import Answer
-from .rehearsal_calls import AskRehearsal, Refused, offered
+from .rehearsal_calls import AskRehearsal, Offer, Refused, offered
 from .saving import Write
 from .session import Session
 from .theme import Theme
@@ -88,14 +88,14 @@ class RehearsalDesk(QObject):
             return OTHER
         return ""
 
-    def _offer(self) -> tuple[float, float] | None:
-        """The range of moduli that this map offers, shown until the person gives another."""
+    def _offer(self) -> Offer | None:
+        """Range and scene of this map, shown where the person gives no other numbers."""
         analysis = self._session.analysis
         if self._offered_for is None or self._offered_for[0] is not analysis:
             self._offered_for = analysis, offered(analysis, self._labels())
-        reach: tuple[float, float] | None = self._offered_for[1]
+        reach: Offer | None = self._offered_for[1]
         if reach is not None:
-            self.page.offer(*reach)
+            self.page.offer(reach.low, reach.high, reach.scene)
         return reach
 
     def _labels(self) -> Any:
@@ -119,11 +119,8 @@ class RehearsalDesk(QObject):
 
     def stop(self) -> None:
         if self.running:
-            self._session.background.cancel(AskRehearsal.lane, tell=True)
-            if self._asked is not None and not self._session.background.working_on(
-                AskRehearsal.lane
-            ):
-                self._end(STOPPED)
+            self._session.background.cancel(AskRehearsal.lane)
+            self._end(STOPPED)
 
     def write(self, path: Path) -> Write:
         """What saves the tables of what is shown."""

@@ -128,12 +128,20 @@ def theme_for(app: QApplication, choice: str = "system") -> Theme:
 
 
 def apply_theme(app: QApplication, theme: Theme) -> None:
-    """Set palette, style sheet and fonts of the whole program."""
-    if app.style().name().lower() != "fusion":
+    """Set palette, style sheet and fonts of the whole program.
+
+    What is so already is left alone: Qt would look at every widget again, a fifth of the time that
+    a window takes to open. Under a style sheet the style's name is empty, and Fusion lies below.
+    """
+    if app.style().name().lower() not in ("", "fusion"):
         app.setStyle("Fusion")
-    app.setPalette(palette(theme))
-    app.setFont(base_font())
-    app.setStyleSheet(style_sheet(theme))
+    colours, font, sheet = palette(theme), base_font(), style_sheet(theme)
+    if app.palette() != colours:
+        app.setPalette(colours)
+    if app.font() != font:
+        app.setFont(font)
+    if app.styleSheet() != sheet:
+        app.setStyleSheet(sheet)
 
 
 def palette(theme: Theme) -> QPalette:

@@ -28,6 +28,7 @@ from .panels.values import ValuesPanel
 from .picture_desk import PictureDesk
 from .places_desk import PlacesDesk
 from .profile_desk import ProfileDesk
+from .range_desk import RangeDesk
 from .reference_desk import ReferenceDesk
 from .rehearsal_desk import RehearsalDesk
 from .review_desk import ReviewDesk
@@ -80,6 +81,7 @@ class Workspace(QWidget):
         self.places = PlacesPanel()
         self.places_desk = PlacesDesk(session, self.places, self.map, self.component_desk, self)
         self.profile_desk = ProfileDesk(session, self.places_desk, self.views)
+        self.range_desk = RangeDesk(session, self.component_desk, self.places_desk, self.views)
         self.overlay_desk = OverlayDesk(session, self.map, self.component_desk, self.places_desk,
                                         self.views)  # fmt: skip
         self.reference_desk = ReferenceDesk(session, self.component_desk, self.views)
@@ -291,7 +293,8 @@ class Workspace(QWidget):
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
-                     self.picture_desk, self.doubts, self.rehearsal_desk):  # fmt: skip
+                     self.picture_desk, self.doubts, self.rehearsal_desk,
+                     self.range_desk):  # fmt: skip
             part.set_theme(theme)
 
     # -- what the person does -------------------------------------------------------------------

@@ -176,13 +176,14 @@ class Analysis:
     def steepness(self) -> Array | None:
         """How steep the surface is at each curve, (P,) degrees; None without a scale or a map.
 
-        From the heights at the peak, by the smaller of the two differences to the neighbours along
+        From the heights of the contact points, since those at the peak hold the indentation and
+        step at every soft domain. By the smaller of the two differences to the neighbours along
         each axis (0 if they differ in sign), so that one wrong height tilts no pixel beside it.
         """
         alone = self.done.size != self.map.n_curves  # one curve, as `explain` asks for
         if alone or not self.map.has_scale or min(self.map.shape) < 2:
             return None
-        height = self.channel("height")
+        height = self.channel("contact_height")
         pitch = [abs(float(a[1] - a[0])) for a in (self.map.y, self.map.x)]
         steps = [_smaller_difference(height, axis) / pitch[axis] for axis in (0, 1)]
         index = self.map.index_map

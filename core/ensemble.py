@@ -143,6 +143,22 @@ def check_axes(x: str, y: str, align: str) -> None:
             raise InputError(f"There is no {name} {value!r}; known: {', '.join(known)}.")
 
 
+def lacking(analysis: Analysis, y: str) -> str:
+    """Why nothing can be drawn against these axes, and the repair; empty if all is known."""
+    if not analysis.constants.lengths:
+        return "The signal can't be turned into nm: type the deflection sensitivity."
+    if y == "force" and not math.isfinite(analysis.constants.force_scale):
+        return ("No spring constant is known, so there is no force: type the spring constant, or "
+                "choose the deflection.")  # fmt: skip
+    return ""
+
+
+def _check_known(analysis: Analysis, y: str) -> None:
+    why = lacking(analysis, y)
+    if why:
+        raise InputError(why)
+
+
 def placed(analysis: Analysis, curve: int, *, x: str = "indentation", y: str = "force",
            align: str = "contact") -> Placed:  # fmt: skip
     """One curve as measured on the axes of an ensemble, its baselines taken off.
@@ -154,6 +170,7 @@ def placed(analysis: Analysis, curve: int, *, x: str = "indentation", y: str = "
     x, y, align : as in `aligned`
     """
     check_axes(x, y, align)
+    _check_known(analysis, y)
     nothing = (np.empty(0), np.empty(0))
     found = _read(analysis, int(curve), x, y, align)
     if isinstance(found, str):
@@ -187,14 +204,13 @@ def aligned(analysis: Analysis, curves: Array, *, x: str = "indentation", y: str
 
     Raises
     ------
-    InputError : unknown axes, or a force without a spring constant
+    InputError : unknown axes, a force without a spring constant, or a signal without its
+        sensitivity
     ReadError : the file is damaged or gone
     Cancelled : on request
     """
     check_axes(x, y, align)
-    if y == "force" and not math.isfinite(analysis.constants.force_scale):
-        raise InputError("No spring constant is known, so there is no force: type the spring "
-                         "constant, or choose the deflection.")  # fmt: skip
+    _check_known(analysis, y)
     wanted = np.asarray(curves, dtype=np.int64).ravel()
     asked, progress = wanted.size, progress or Progress()
     if asked > most:

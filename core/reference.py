@@ -235,6 +235,8 @@ def changes(reference: Analysis, now: Analysis, labels: Array | None = None,
     reference, now : of the same map; `now` may still be on its way, only pixels that are done count
     labels : (rows, cols) int, the component of each pixel now; -1 for none. None: all pixels only
     channels : names; the usual ones if None
+        Labels that were made by the very channel that changed choose pixels by their value now, and
+        so, near a threshold, by their change
     titles : of the components, in order; their numbers if there are fewer
     labels_before : the components under the reference, for pixels that have lost trust and so have
         no label now; without it the lost ones of a component are not known

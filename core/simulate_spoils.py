@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,7 @@ class Spot:
         """Deflection at pull-off [nm]."""
         return self.pull_off / self.lever.spring_constant
 
-    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: float) -> Curve:
+    def made(self, rng: np.random.Generator, *, clean: bool = False, **change: Any) -> Curve:
         """The curve, with other numbers in ramp or truth, and without noise if `clean`."""
         own = {k: v for k, v in change.items() if k in ("modulus", "pull_off", "contact")}
         ramp = replace(self.ramp, **{k: v for k, v in change.items() if k not in own})
@@ -193,11 +194,18 @@ def spoiled_map(
     """A map of which `share` of the curves is spoiled in each of the `kinds`.
 
     The truth names the kind of each; modulus and pull-off there are those of the good curve.
+
+    Raises ValueError for a kind that is none, or if there are more of them than curves.
     """
+    unknown = sorted(set(kinds) - set(KINDS))
+    if unknown:
+        raise ValueError(f"No kinds of spoiled curves: {', '.join(unknown)}.")
     good = simulate_map(labels, materials, lever=lever, ramp=ramp, relief=relief,
                         scan_size=scan_size, seed=seed)  # fmt: skip
     rng = np.random.default_rng([seed, 1])
     each = max(1, round(share * len(good.pixel)))
+    if each * len(kinds) > len(good.pixel):
+        raise ValueError(f"{each} curves of each of {len(kinds)} kinds are more than the map has.")
     chosen = rng.permutation(len(good.pixel))[: each * len(kinds)]
     z, d, truth = good.z.copy(), good.deflection.copy(), dict(good.truth)
     truth["spoiled"] = truth["spoiled"].copy()

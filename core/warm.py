@@ -6,13 +6,15 @@ in a child process, so that it never waits. `is_warm` looks for the mark that it
 
 from __future__ import annotations
 
+import hashlib
 import sys
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .compiled import cache_folder
+from . import compiled
 
 if TYPE_CHECKING:
     from .forcemap import ForceMap
@@ -33,13 +35,22 @@ LATER: tuple[dict[str, object], ...] = (
 without a word."""
 
 
-def _mark(kind: str) -> Path:
-    return cache_folder() / f"warm-{kind}"
+@cache
+def _checkout() -> str:
+    """A word for these very source files. Numba keeps machine code by the path of its source and
+    drops it when the file's time changes: what another copy of the program left is of no use."""
+    seen = [(str(path), path.stat().st_mtime_ns) for path in compiled._sources()]
+    return hashlib.sha256(repr(seen).encode()).hexdigest()[:8]
+
+
+def mark_of(kind: str) -> Path:
+    """The file that says that the kernels for a kind are in the disk cache."""
+    return compiled.cache_folder() / f"warm-{kind}-{_checkout()}"
 
 
 def is_warm(kind: str = "int16") -> bool:
     """Whether the kernels for a sample type are in the disk cache."""
-    return _mark(kind).exists()
+    return mark_of(kind).exists()
 
 
 def _tiny(kind: str) -> ForceMap:
@@ -63,7 +74,7 @@ def warm(kind: str = "int16", later: bool = False) -> None:
     fmap = _tiny(kind)
     analyse(fmap, Settings())
     explain(fmap, Settings().with_value("baseline.fringes", "subtract"), 0, 0)
-    _mark(kind).touch()
+    mark_of(kind).touch()
     if later:
         warm_later(kind)
 
@@ -82,7 +93,7 @@ def warm_later(kind: str = "int16") -> None:
     compare_on_curve(fmap, Settings(), 0, 0)
     compare_contacts(fmap, Settings(), 0, 0)
     pixel_budget(analyse(fmap, Settings()), 0, 0, trials=100)
-    _mark(kind + AFTERWARDS).touch()
+    mark_of(kind + AFTERWARDS).touch()
 
 
 def main() -> int:

@@ -22,6 +22,11 @@ from pathlib import Path
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # The workers fill the cores. Threads of the linear algebra would wait for each other, spinning:
+    # on the small matrices of a mixture that took five times the processor time. Read at its load.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 WINDOW_FIXTURES = {"qapp", "qtbot", "qtmodeltester"}
 PATIENCE = 3.0  # seconds that a thread gets to end after its test
@@ -81,7 +86,13 @@ COMPILES_ITSELF = {"test_bounds"}
 MANY_FILES = 12
 WHOLE = pytest.StashKey[bool]()
 """Whether so much of the suite runs that it pays to compile ahead."""
-AHEAD = "from palpate.core.warm import KINDS, is_warm, warm\nfor k in KINDS: is_warm(k) or warm(k)"
+AHEAD = {
+    "usual": "from palpate.core.warm import *\nfor k in KINDS: is_warm(k) or warm(k)",
+    "later": "from palpate.core.warm import *\n"
+    "for k in KINDS: is_warm(k + AFTERWARDS) or warm_later(k)",
+}
+"""What is compiled ahead. Every test may need the usual kernels; few need the later ones, but each
+window would begin to compile them in a child."""
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -93,24 +104,36 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 def compile_once(run: str) -> None:
     """The first worker of a run to come here compiles the usual kernels, and the others wait: each
-    would else compile the same for itself. If it fails, each does, and the tests tell why."""
+    would else compile the same for itself. The next one compiles the later ones, while the first
+    tests. If that fails, each compiles for itself, and the tests tell why."""
     from palpate.core.compiled import cache_folder
 
-    begun, done = (cache_folder() / f"tests-{run}-{word}" for word in ("begun", "done"))
-    try:
-        begun.touch(exist_ok=False)
-    except FileExistsError:
-        deadline = time.monotonic() + 600.0
-        while not done.exists() and time.monotonic() < deadline:
-            time.sleep(0.1)
+    def mark(part: str, word: str) -> Path:
+        return cache_folder() / f"tests-{run}-{part}-{word}"
+
+    for part in AHEAD:
+        try:
+            mark(part, "begun").touch(exist_ok=False)
+        except FileExistsError:
+            wait_for(mark("usual", "done"), 600.0)
+            continue
+        try:
+            subprocess.run([sys.executable, "-P", "-c", AHEAD[part]], timeout=900, check=False)
+        finally:
+            mark(part, "done").touch()
         return
-    try:
-        subprocess.run([sys.executable, "-P", "-c", AHEAD], timeout=900, check=False)
-    finally:
-        done.touch()
+
+
+def wait_for(path: Path, seconds: float) -> None:
+    deadline = time.monotonic() + seconds
+    while not path.exists() and time.monotonic() < deadline:
+        time.sleep(0.1)
 
 
 # ---- the checks
+
+FROZEN = pytest.StashKey[bool]()
+"""Whether something was put out of the collector's sight since it last saw everything."""
 
 
 @pytest.fixture(autouse=True)
@@ -135,15 +158,18 @@ def nothing_left_behind(
             faults = [*watch.left_widgets(), *watch.left_qthreads(), *left_threads(threads)]
         faults += watch.complaints()
         gc.freeze()
+        request.config.stash[FROZEN] = True
     if faults:
         pytest.fail("\n".join(faults), pytrace=False)
 
 
 @pytest.fixture(autouse=True, scope="module")
-def collect_all_after_a_file() -> Iterator[None]:
-    """At the end of a file of window tests the collector looks at everything once."""
+def collect_all_after_a_file(request: pytest.FixtureRequest) -> Iterator[None]:
+    """At the end of a file of window tests, and not of others, the collector looks at everything
+    once: that takes half a second."""
     yield
-    if gc.get_freeze_count():
+    if request.config.stash.get(FROZEN, False):
+        request.config.stash[FROZEN] = False
         gc.unfreeze()
         gc.collect()
         gc.freeze()

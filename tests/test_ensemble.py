@@ -123,6 +123,21 @@ def test_curves_that_cannot_be_placed_are_left_out_and_counted(made):
     assert all_of_them.curves.size == 25
 
 
+def test_a_corrected_pixel_is_placed_by_its_own_settings(analysis):
+    """Another baseline and contact point: as on a map that has these settings all over."""
+    from palpate.core.corrections import reviewed
+    from palpate.core.decisions import Pixels
+
+    change = {"baseline.extent": 90.0, "fit.fraction_from": 50.0}
+    row, col = 3, 4
+    review = analysis.review.correct(Pixels.one(analysis.map.shape, row, col), change)
+    curve = analysis.map.curve_at(row, col)
+    mine = placed(reviewed(analysis, review), curve)
+    whole = placed(analyse(analysis.map, analysis.settings.with_values(change)), curve)
+    assert np.array_equal(mine.approach[0], whole.approach[0])
+    assert not np.array_equal(mine.approach[0], placed(analysis, curve).approach[0])
+
+
 def test_many_curves_are_sampled_with_a_seed_that_is_told(analysis):
     every = np.arange(analysis.map.n_curves)
     one, same = (aligned(analysis, every, most=50, seed=7) for _ in range(2))
@@ -157,7 +172,12 @@ def test_wrong_axes_a_missing_spring_constant_and_a_stop_are_told(analysis, made
     bare = analyse(ForceMap.from_arrays(**given))
     with pytest.raises(InputError, match="type the spring constant"):
         aligned(bare, np.arange(10))
+    with pytest.raises(InputError, match="type the spring constant"):
+        placed(bare, 1)
     assert aligned(bare, np.arange(10), y="deflection").curves.size == 10
+    volts = analyse(ForceMap.from_arrays(**given | {"deflection_sensitivity": None}))
+    with pytest.raises(InputError, match="type the deflection sensitivity"):
+        aligned(volts, np.arange(10), x="z", y="deflection", align="none")
     progress = Progress()
     progress.cancel()
     with pytest.raises(Cancelled):

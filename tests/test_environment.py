@@ -48,6 +48,7 @@ ROOMS = (
     "contacts",
     "advice",
     "comparison",
+    "holding",
     "rates",
     "uncertainty",
     "reference",

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -143,6 +144,8 @@ def test_a_tip_of_twice_the_radius_makes_the_modulus_root_two_low(scene):
     played = rehearse(scene, wrong, [0.4], curves_each=200)
     one = played.rows[0].fared["modulus"]
     assert one.bias == pytest.approx(-0.5 * math.log(2.0), abs=0.01)
+    assert one.shown[0] == pytest.approx(100.0 * (math.sqrt(0.5) - 1.0), abs=1.0)  # in per cent
+    assert re.search(r"reads (29|30) % ± .* low", sentences(played)[0])
     assert one.held_wide.share < 0.05
     assert any("exceeds the scatter" in s for s in sentences(played))
     assert any("too small" in s for s in sentences(played))
@@ -159,7 +162,7 @@ def test_a_threshold_is_late_and_makes_the_modulus_high(scene):
 
 def test_a_quieter_detector_scatters_less_in_proportion(scene):
     """To first order scatter is proportional to the noise, where there is no slow part."""
-    quiet = scene.changed(walk=0.0, tilt_spread=0.0, noise=0.03, z_step=0.0, d_step=0.0)
+    quiet = scene.changed(walk=0.0, tilt_spread=0.0, noise=0.03)
     both = [rehearse(s, Settings(), [0.4], curves_each=400).rows[0].fared["modulus"]
             for s in (quiet, quiet.changed(noise=0.09))]  # fmt: skip
     assert both[1].scatter / both[0].scatter == pytest.approx(3.0, rel=0.2)
@@ -259,6 +262,8 @@ def test_impossible_wishes_are_refused_in_words(scene, measured):
         rehearse(scene, Settings(), [-1.0])
     with pytest.raises(InputError, match="8 to 10,000"):
         rehearse(scene, Settings(), [1.0], curves_each=2)
+    with pytest.raises(InputError, match="given by hand"):
+        rehearse(scene, Settings().with_values({"fit.contact": "given"}), [1.0])
     with pytest.raises(InputError, match="no “colour”"):
         scene.changed(colour=1.0)
     with pytest.raises(InputError, match="noise is 0"):
@@ -312,5 +317,9 @@ def test_the_command_rehearses_a_map_and_writes_files(made, tmp_path, capsys):
     assert "stated ±" in told
     assert "Assumed:" in told
     assert len(list(csv.reader(out.open(encoding="utf-8")))) == 1 + 2 * 5
+    other = ["rehearse", str(path), "--steps", "2", "--curves", "8", "--scene"]
+    assert main([*other, "noise=0.25"]) == 0
+    assert "Noise 0.25 nm" in capsys.readouterr().out
+    assert main([*other, "noise=loud"]) == 2
     assert main(["rehearse", str(path), "--from", "3", "--to", "1"]) == 1
     assert main(["rehearse", str(path), "--out", str(path)]) == 2

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import os
 import sys
 
 import numpy as np
@@ -319,15 +321,38 @@ def test_what_is_compiled_later_is_that_of_the_kind(monkeypatch):
 
 def test_any_kind_of_samples_can_be_compiled_ahead(monkeypatch, tmp_path):
     from palpate.app import kernels
-    from palpate.core import compiled
+    from palpate.core import compiled, warm
 
+    for module in ("explain", "pipeline"):  # kernels keep to the folder of their load
+        importlib.import_module(f"palpate.core.{module}")
     for kind in ("float32", "float64-float32", "int32-int16"):
         assert kernels.kind_of(kernels._tiny_map(*kind.partition("-")[::2])) == kind
     left = tmp_path / "marks"
     left.mkdir()
     monkeypatch.setattr(compiled, "cache_folder", lambda: left)
     kernels.compile_kind("float64-float32")
-    assert [mark.name for mark in left.iterdir()] == ["warm-float64-float32"]
+    assert list(left.iterdir()) == [warm.mark_of("float64-float32")]
+    assert warm.is_warm("float64-float32")
+    assert not warm.is_warm("float32")
+
+
+def test_machine_code_of_another_copy_of_the_program_does_not_count(monkeypatch, tmp_path):
+    """Numba keeps it by the path and the time of the source: numba/core/caching.py."""
+    from palpate.core import compiled, warm
+
+    here = warm.mark_of("int16")
+    for other in ("path", "time"):
+        for source in compiled._sources():
+            copy = tmp_path / f"{source.parent.name}_{source.name}"
+            copy.write_bytes(source.read_bytes())
+            os.utime(copy, ns=(0, source.stat().st_mtime_ns + (other == "time")))
+        copies = sorted(tmp_path.iterdir())
+        monkeypatch.setattr(warm.compiled, "_sources", lambda copies=copies: copies)
+        warm._checkout.cache_clear()
+        assert warm.mark_of("int16") != here
+        here = warm.mark_of("int16")
+    monkeypatch.undo()
+    warm._checkout.cache_clear()
 
 
 def test_a_map_in_memory_has_the_kind_of_its_samples():

@@ -13,8 +13,9 @@ from views_data import bare_report, double_click, drag, report, send_move
 
 from palpate.app.theme import DARK
 from palpate.app.views import axes
+from palpate.app.views.axes import Frame, baseline_of
 from palpate.app.views.curve_items import LOOKS
-from palpate.app.views.curve_view import CONTACT, CurveView
+from palpate.app.views.curve_view import CONTACT, CurveView, law_beside
 
 LEFT = Qt.MouseButton.LeftButton
 
@@ -157,7 +158,7 @@ def test_everything_found_is_drawn_where_it_was_found(qtbot):
     assert view.items.window.getRegion() == pytest.approx(found.window)
     assert np.array_equal(view.residuals.dots.y, found.residual)
     assert np.array_equal(view.residuals.dots.x, found.residual_z)
-    assert set(view.legend.texts) == set(LOOKS)
+    assert set(view.legend.texts) == set(LOOKS) - {"doubt"}  # which is marked when it is chosen
 
 
 def test_as_measured_shows_raw_samples_and_the_baseline_under_them(qtbot):
@@ -262,3 +263,24 @@ def test_unknown_axes_are_refused(qtbot):
     with pytest.raises(ValueError, match="time"):
         view.set_axes("time", "force")
     assert view.x_choice.currentData() == "z"
+
+
+def test_a_reference_under_another_baseline_lies_on_the_samples_it_was_fitted_to(qtbot):
+    """As measured, both laws stand on their own baselines; without, the reference is moved by what
+    the two baselines differ, so its distance from the raw samples stays the same."""
+    own, other = report(), report(baseline__extent=95.0, baseline__shape="offset")
+    plain = law_beside(other, own, Frame("z", "deflection"))
+    raw = law_beside(other, own, Frame("z", "measured"))
+    assert np.allclose(plain[1] + baseline_of(own.approach, plain[0]), raw[1])
+    assert not np.allclose(plain[1], other.law_d)
+    view = CurveView()
+    qtbot.addWidget(view)
+    view.show_report(own)
+    view.show_other(other, "the fit of before", "reference")
+    view.show_other(report(fit__law="cone"), "cone")
+    assert "reference" in view.legend.texts
+    assert view.note.text() == "Thin line: cone. Dashed: the fit of before."
+    view.show_report(report(2, 2))  # the next pixel has neither
+    assert "reference" not in view.legend.texts
+    assert view.items.lines["reference"].getData()[0].size == 0
+    assert view.note.text() == ""

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 from shell_maps import map_file
 from shell_window import click_pixel, main_window, open_map
 
+from palpate.app.derived import Derived, channel_of
 from palpate.app.dialogs import files
 from palpate.app.views.overlay_look import small_letter
 from palpate.core.ensemble import aligned
@@ -119,11 +120,12 @@ def test_a_held_result_is_compared_live_on_page_map_and_curve(qtbot, path):
         workspace.strip.chosen.emit("indentation")
         expected = now.channel("indentation") - before.channel("indentation")
         assert np.allclose(shown_map(window)[both], expected[both], equal_nan=True)
-        workspace.surface_desk.show_picture("levelled")  # one map at a time
-        qtbot.waitUntil(lambda: desk.picture == "", timeout=60_000)
+        other = channel_of("levelled", "Levelled height", "h", "nm", "", "height")
+        workspace.surface_desk.derived_changed.emit(
+            Derived(other, np.zeros(session.map.shape), "", now))  # fmt: skip
+        assert desk.picture == ""  # one map at a time
         assert "Levelled height" in workspace.banner.words.text()
         page.maps.buttons["difference"].click()
-        assert workspace.surface_desk.picture == ""
 
         # the curve: the reference's own fit, dashed and in the legend, pixel by pixel
         for at in ((4, 6), (7, 2)):
@@ -139,6 +141,16 @@ def test_a_held_result_is_compared_live_on_page_map_and_curve(qtbot, path):
             assert float(told.split()[0]) == pytest.approx(modulus * (
                 1000.0 if "MPa" in told else 1.0), rel=0.02)  # fmt: skip
         assert "fit of the reference" in workspace.curve.note.text()
+
+        # a decision about a pixel is in it at once
+        out = np.zeros(session.map.shape, bool)
+        out[1, 3] = True
+        assert np.isfinite(shown_map(window)[1, 3])
+        session.leave_out(out)
+        QApplication.processEvents()
+        assert np.isnan(shown_map(window)[1, 3])
+        assert "Pixels left out  0  1" in page.settings.text()
+        session.undo()
 
         # its settings come back as one step, and can be undone
         page.use.click()
@@ -247,6 +259,17 @@ def test_curves_of_pixels_and_sets_are_laid_over_each_other(qtbot, path, tmp_pat
         top = max(float(r["y_median_nN"]) for r in rows)
         assert top >= np.nanmax(line.y) - 1e-4
         assert rows[0]["axes"] == "force against base position, aligned at contact"
+
+        # components have lines of their own on the page Reference
+        window.actions_by_id["hold_reference"].trigger()
+        assert np.array_equal(session.reference.labels, composition.labels)
+        workspace.views.setCurrentWidget(workspace.reference_desk.page)
+        settled(window, qtbot)
+        lines = workspace.reference_desk.page.table.lines
+        assert [line.cells[0] for line in lines] == ["All", *composition.names]
+        counts = [int(np.count_nonzero(composition.labels == k)) for k in range(composition.count)]
+        assert [line.cells[-1] for line in lines[1:]] == [f"{n} → {n}" for n in counts]
+        workspace.views.setCurrentWidget(page)
 
         # nothing ticked says what to do; another map forgets
         tick(page, "gathered", False)

@@ -15,6 +15,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
     return {
         "Three minutes": written("guide"),
         "Channels": channels_page(),
+        "Which pixels not to believe": written("doubts"),
         "Doubts": doubts_page(),
         "Which law, and how sure": written("laws"),
         "Components": written("components"),

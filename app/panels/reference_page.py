@@ -79,7 +79,8 @@ class ReferencePage(Page):
         self.note = wrapped(
             "± are standard errors of the median change, from paired pixels. What both share "
             "(noise of the curve, spring constant, tip) is in both and does not widen it; a bias "
-            "that both have is not seen here.", "muted")  # fmt: skip
+            "that both have is not seen here. Components are those of the present result.",
+            "muted")  # fmt: skip
         self._lay_out()
         self.show_reference("", False)
 
@@ -219,10 +220,10 @@ def _line(change: Any, unit: str) -> Line:
              f"{change.trusted_before} → {change.trusted_after}")  # fmt: skip
     tip = (f"{change.pixels} pixels trusted by both, as {plain(change.independent)} independent "
            "ones. Choose a line to see all its channels below.")  # fmt: skip
-    return Line(cells, change.title, note_of(change, unit), tip, strong=change.number is None)
+    return Line(cells, change.title, note_of(change), tip, strong=change.number is None)
 
 
-def note_of(change: Any, unit: str = "") -> str:
+def note_of(change: Any) -> str:
     """What is to be said of a change beside its figures; empty if nothing."""
     said = []
     if change.gained or change.lost > 0:
@@ -234,6 +235,7 @@ def note_of(change: Any, unit: str = "") -> str:
     whole = change.after - change.before
     noticed = math.isfinite(change.error) and abs(change.others) > 2.0 * change.error
     if noticed and abs(change.others) > MUCH * abs(whole):
-        text = units.text_of(change.others, change.unit, unit=unit).replace("-", "−")
+        shown, factor = units.best_unit(change.others, change.unit)
+        text = f"{plain(factor * change.others, 2)} {shown}".strip()
         said.append(f"{text} of the change of the medians comes from other pixels being trusted.")
     return " ".join(said)

@@ -210,7 +210,7 @@ class CurveView(QWidget):
             self._others[which] = (report, words)
         self._draw_beside()
         if self._report is not None:
-            self.legend.show_texts(legend_texts(self._report) | self._texts_beside())
+            self.legend.show_texts(legend_texts(self._report, self._doubt) | self._texts_beside())
 
     def set_correcting(self, on: bool) -> None:
         """Whether what is dragged corrects single pixels; the contact point then has a handle."""

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
     QScrollArea,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -42,9 +43,17 @@ FIELDS = {
                "More curves tell bias and scatter better, and take longer"),
     "seed": ("Seed", "", 0, 2**31, True, "Another seed plays other noise; the same one repeats"),
 }  # fmt: skip
+SCENE = {
+    "noise": ("Noise", "nm", 1e-6, 1e3, "White noise of the deflection"),
+    "walk": ("Slow noise", "nm²/nm", 0.0, 1e3, "As a random walk along the way of the base"),
+    "peak_force": ("Peak force", "nN", 1e-6, 1e6, "Where the approach stops"),
+    "travel": ("Travel", "nm", 1.0, 1e6, "Of each branch, with as many samples as now"),
+    "pull_off": ("Pull-off", "nN", 0.0, 1e6, "The same for all moduli"),
+}  # fmt: skip
+"""Numbers of the scene that can be given in place of the measured ones."""
 TITLES = ("E (GPa)", "Bias (%)", "Scatter", "Stated ±", "In ±", "In 1.96 ±", "Refused",
-          "Adhesion (nN)")  # fmt: skip
-TIPS = ("Young's modulus put in", "Median of measured over true, as a logarithm, "
+          "F_ad (nN)")  # fmt: skip
+TIPS = ("Young's modulus put in", "Median of measured over true, in per cent, "
         "with its standard error from these few curves",
         "Robust deviation of single pixels, relative",
         "Median of the ± that the pixels state, relative",
@@ -71,6 +80,7 @@ class RehearsalPage(QWidget):
         self._theme: Theme = LIGHT
         self._made: Any = None
         self._given: set[str] = set()  # fields that the person has set
+        self.scene: dict[str, NumberField] = {}
         self.chosen = -1
         self.fields: dict[str, NumberField] = {}
         self._build()
@@ -85,22 +95,24 @@ class RehearsalPage(QWidget):
         self.assumed = wrapped("", "muted")
         self.bias = ModulusPlot("Bias of E (%)", "Bias of the modulus",
                                 "Median of measured over true with its 95 % interval; shaded: the "
-                                "scatter of single pixels. Click a point for its numbers.")
-        self.scatter = ModulusPlot("Scatter ●, stated ± □ (%)", "Scatter and stated ±",
+                                "scatter of single pixels. Click a point for its numbers.",
+                                "● bias, 95 %   shaded: scatter of single pixels")
+        self.scatter = ModulusPlot("Relative (%)", "Scatter and stated ±",
                                    "Filled: scatter of single pixels. Open: the ± that they "
-                                   "state.")  # fmt: skip
-        self.held = ModulusPlot("In ± ●, in 1.96 ± ▼ (%)", "What the stated ± holds",
+                                   "state.", "● scatter of E   □ stated ±")  # fmt: skip
+        self.held = ModulusPlot("Truths held (%)", "What the stated ± holds",
                                 "Circles: within the stated ±, 68.3 % by right. Triangles: within "
-                                "1.96 of it, 95 % by right. Lines: exact intervals of 95 %.")
+                                "1.96 of it, 95 % by right. Lines: exact intervals of 95 %.",
+                                "● in the stated ±   ▼ in 1.96 of it")
         self.bars = FaultBars()
         self.table = Table(TITLES, "rehearsal", TIPS, words=())
         self.inside = QWidget(self)
         grid = QGridLayout(self.inside)
         grid.setContentsMargins(0, 0, SPACE // 2, 0)
         grid.setSpacing(SPACE // 2)
-        self.bias.setFixedHeight(190)
+        self.bias.setFixedHeight(205)
         for plot in (self.scatter, self.held):
-            plot.setFixedHeight(170)
+            plot.setFixedHeight(185)
         for row, widget in enumerate((self.meaning, self.bias)):
             grid.addWidget(widget, row, 0, 1, 2)
         grid.addWidget(self.scatter, 2, 0)
@@ -117,6 +129,7 @@ class RehearsalPage(QWidget):
         box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         box.setSpacing(SPACE // 2)
         box.addLayout(self._form())
+        box.addWidget(self._scene_form())
         box.addWidget(self.stale)
         box.addWidget(self.reason)
         box.addWidget(self.area, 1)
@@ -155,7 +168,13 @@ class RehearsalPage(QWidget):
             button.setToolTip(tip)
             button.clicked.connect(signal)
         first.addStretch(1)
+        self.scene_button = QToolButton(self)
+        self.scene_button.setText("Scene")
+        self.scene_button.setCheckable(True)
+        self.scene_button.setToolTip("Other numbers than those measured on this map: what would "
+                                     "more force or less noise do?")  # fmt: skip
         second.addWidget(self.faults)
+        second.addWidget(self.scene_button)
         second.addStretch(1)
         for widget, row in ((self.run, first), (self.stop, first), (self.save, second)):
             row.addWidget(widget)
@@ -165,6 +184,30 @@ class RehearsalPage(QWidget):
         for name in FIELDS:
             self.fields[name].set_value(getattr(wish, name))
         return both
+
+    def _scene_form(self) -> QWidget:
+        """Numbers of the scene; an empty one is as measured on the map."""
+        self.scene_form = QWidget(self)
+        grid = QGridLayout(self.scene_form)
+        grid.setContentsMargins(0, 0, 0, 0)
+        for i, (name, (label, unit, low, high, tip)) in enumerate(SCENE.items()):
+            meta = {"unit": unit, "low": low, "high": high, "open_low": False, "label": label}
+            field = NumberField(meta, True, False, self.scene_form)
+            field.setAccessibleName(f"{label} {unit}".strip())
+            field.setToolTip(f"{tip}. Empty: as measured on this map.")
+            field.setMinimumWidth(116)
+            field.set_recorded(None, True, "as measured")
+            field.edited.connect(lambda value, _, n=name: self._edit_scene(n, value))
+            field.refused.connect(self.refused)
+            self.scene[name] = field
+            words = f"{label} ({unit})" if unit else label
+            grid.addWidget(QLabel(words, self.scene_form), i // 2, 2 * (i % 2))
+            grid.addWidget(field, i // 2, 2 * (i % 2) + 1)
+        grid.setColumnStretch(1, 1)
+        grid.setColumnStretch(3, 1)
+        self.scene_form.hide()
+        self.scene_button.toggled.connect(self.scene_form.setVisible)
+        return self.scene_form
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -180,10 +223,17 @@ class RehearsalPage(QWidget):
         value = {name: field.value() for name, field in self.fields.items()}
         whole = {name: int(value[name] or 0) for name in ("steps", "curves", "seed")}
         faults = FAULTS if self.faults.isChecked() else 0
-        return Wish(float(value["low"] or 0.0), float(value["high"] or 0.0), faults=faults, **whole)
+        changes = tuple((name, field.value()) for name, field in self.scene.items()
+                        if field.value() is not None)  # fmt: skip
+        return Wish(float(value["low"] or 0.0), float(value["high"] or 0.0), faults=faults,
+                    changes=changes, **whole)  # fmt: skip
 
-    def offer(self, low: float, high: float) -> None:
-        """A range of moduli [GPa]; ends that the person has set stay."""
+    def offer(self, low: float, high: float, scene: Any = None) -> None:
+        """A range of moduli [GPa], and the measured scene; what the person has set stays."""
+        for name, field in self.scene.items():
+            measured = getattr(scene, name, None)
+            field.set_recorded(None, True, f"measured {measured:.3g}" if measured is not None
+                               else "as measured")  # fmt: skip
         for name, value in (("low", low), ("high", high)):
             if name not in self._given:
                 self.fields[name].set_value(value)
@@ -199,6 +249,14 @@ class RehearsalPage(QWidget):
         self._given.add(name)
         self.fields[name].set_value(value)
 
+    def _edit_scene(self, name: str, value: Any) -> None:
+        label, unit, low, high, _ = SCENE[name]
+        if value is not None and not low <= value <= high:
+            self.refused.emit(f"{label}: from {low:g} to {high:g} {unit} is needed.")
+            self.scene[name].restore()
+            return
+        self.scene[name].set_value(value)
+
     # -- what is shown --------------------------------------------------------------------------
 
     def set_ready(self, ready: bool, running: bool = False) -> None:
@@ -210,6 +268,8 @@ class RehearsalPage(QWidget):
     def clear(self) -> None:
         self._made, self.chosen = None, -1
         self._given.clear()
+        for field in self.scene.values():
+            field.set_value(None)
         for plot in (self.bias, self.scatter, self.held):
             plot.clear()
         self.bars.show_faults([])
@@ -236,13 +296,14 @@ class RehearsalPage(QWidget):
 
     def show_made(self, made: Any) -> None:
         """A `Rehearsal`."""
-        from ...core.rehearsal import sentences
+        from ...core.rehearsal import scene_words, sentences
 
         self._made, self.chosen = made, -1
         self.tell("")
         self.area.setVisible(True)
         self.meaning.setText("\n".join(sentences(made)))
-        self.assumed.setText("Assumed: " + " ".join(made.scene.assumed))
+        self.assumed.setText(f"Scene: {scene_words(made.scene)}\nAssumed: "
+                             + " ".join(made.scene.assumed))  # fmt: skip
         self._draw()
         self.set_ready(True)
 
@@ -274,18 +335,18 @@ class RehearsalPage(QWidget):
 
 def _line(index: int, row: Any) -> Line:
     e, a = row.fared["modulus"], row.fared["adhesion"]
-    cells = (f"{row.modulus:.3g}", _with_error(100 * e.bias, 100 * e.bias_error),
+    cells = (f"{row.modulus:.3g}", _with_error(*e.shown),
              percent(e.scatter), percent(e.stated), percent(e.held.share),
              percent(e.held_wide.share), percent(row.refused.share),
-             _with_error(a.bias, a.bias_error))  # fmt: skip
+             _with_error(a.bias, a.bias_error, 1))  # fmt: skip
     return Line(cells, key=index)
 
 
-def _with_error(value: float, error: float) -> str:
+def _with_error(value: float, error: float, figures: int = 2) -> str:
     """A number as exact as its error, such as ``−0.42 ± 0.51``."""
     if not (math.isfinite(value) and error > 0.0):
         return plain(value)
-    places = min(max(1 - math.floor(math.log10(error)), 0), 6)
+    places = min(max(figures - 1 - math.floor(math.log10(error)), 0), 2)
     return f"{value:.{places}f} ± {error:.{places}f}".replace("-", "−")
 
 
@@ -298,14 +359,18 @@ def detail_of(row: Any) -> str:
              f"them refused, {percent(row.doubted.share)} with any doubt."]  # fmt: skip
     for name, one in row.fared.items():
         scale, unit = (1.0, one.unit) if one.unit else (100.0, "%")
-        shown = (one.bias, one.bias_error, one.scatter, one.stated)
-        bias, error, scatter, stated = (plain(scale * value) for value in shown)
+        scatter, stated = plain(scale * one.scatter), plain(scale * one.stated)
+        bias, error = (plain(value) for value in one.shown)
         lines.append(
             f"{CHANNELS[name].label}: bias {bias} ± {error} {unit}, scatter {scatter} {unit}, "
             f"stated ± {stated} {unit}; holds {percent(one.held.share)} and "
             f"{percent(one.held_wide.share)} ({percent(one.held_wide.low)} to "
             f"{percent(one.held_wide.high)})."
         )
+    if row.alarms:
+        words = (f"{name.replace('_', ' ')} {percent(share)}"
+                 for name, share in row.alarms.items())  # fmt: skip
+        lines.append(f"Doubts of good curves: {', '.join(words)}.")
     c = row.contrast
     lines.append(f"A pull-off {c.planted:g} nN stronger reads {plain(c.found)} ± {plain(c.error)} "
                  f"nN stronger; single pixels are in the right order in {percent(c.single)} of "

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, Qt, Signal
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from .. import theme as look
 from ..theme import LIGHT, Theme
@@ -28,21 +28,11 @@ BAR, REST = 17, 46
 
 
 class StillBox(pg.ViewBox):
-    """An area that shows all there is: no zoom, no drag; clicks are told.
-
-    Signal clicked(scene position).
-    """
-
-    clicked = Signal(object)
+    """An area that shows all there is: no zoom, no drag."""
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False)
         self.setMouseEnabled(x=False, y=False)
-
-    def mouseClickEvent(self, ev: Any) -> None:
-        if ev.button() == Qt.MouseButton.LeftButton:
-            ev.accept()
-            self.clicked.emit(ev.scenePos())
 
     def mouseDragEvent(self, ev: Any, axis: Any = None) -> None:
         ev.ignore()
@@ -53,10 +43,9 @@ class ModulusPlot(QWidget):
 
     chosen = Signal(int)
 
-    def __init__(self, title: str, name: str, tip: str, parent: QWidget | None = None) -> None:
+    def __init__(self, title: str, name: str, tip: str, caption: str,
+                 parent: QWidget | None = None) -> None:  # fmt: skip
         super().__init__(parent)
-        from PySide6.QtWidgets import QVBoxLayout
-
         self._theme: Theme = LIGHT
         self._x = np.empty(0)
         self.box = StillBox()
@@ -71,10 +60,15 @@ class ModulusPlot(QWidget):
         self.mark.hide()
         self.plot.addItem(self.mark, ignoreBounds=True)
         self._items: list[Any] = []
-        self.box.clicked.connect(self._clicked)
+        self.plot.scene().sigMouseClicked.connect(self._clicked)  # also on a point itself
+        self.caption = QLabel(caption, self)
+        look.toned(look.shrink(self.caption), "muted")
+        self.caption.setAlignment(Qt.AlignmentFlag.AlignRight)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
-        box.addWidget(self.plot)
+        box.setSpacing(0)
+        box.addWidget(self.plot, 1)
+        box.addWidget(self.caption)
 
     def clear(self) -> None:
         for item in self._items:
@@ -86,7 +80,8 @@ class ModulusPlot(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         dress(self.plot, theme)
-        self.mark.setPen(pg.mkPen(look.colour(theme.accent, 110), width=7))
+        look.shrink(self.caption)
+        self.mark.setPen(pg.mkPen(look.colour(theme.accent, 70), width=9))
 
     def begin(self, moduli: Array) -> None:
         """An empty plot over these moduli [GPa]."""
@@ -145,8 +140,10 @@ class ModulusPlot(QWidget):
         middle = self.box.viewRect().center().y()
         return self.box.mapViewToScene(QPointF(float(self._x[index]), middle))
 
-    def _clicked(self, at: QPointF) -> None:
-        if not self._x.size:
+    def _clicked(self, event: Any) -> None:
+        at = event.scenePos()
+        left = event.button() == Qt.MouseButton.LeftButton
+        if not (left and self._x.size and self.box.sceneBoundingRect().contains(at)):
             return
         away = [abs(self.place(i).x() - at.x()) for i in range(self._x.size)]
         nearest = int(np.argmin(away))
@@ -158,8 +155,6 @@ class FaultBars(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        from PySide6.QtWidgets import QVBoxLayout
-
         self._theme: Theme = LIGHT
         self._shown: list[tuple[str, float, float, float]] = []
         self.plot = plot_of(StillBox(), "Faults that are told")
@@ -208,19 +203,22 @@ class FaultBars(QWidget):
         axis.setTicks([[(float(at), row[0]) for at, row in zip(y, self._shown, strict=True)]])
         wide = max(self.fontMetrics().horizontalAdvance(row[0]) for row in self._shown)
         axis.setWidth(wide + 14)
-        self.plot.setXRange(0.0, 100.0, padding=0.02)
+        bottom = self.plot.getAxis("bottom")
+        bottom.setTicks([[(float(at), f"{at}") for at in range(0, 101, 20)]])
+        self.plot.setXRange(0.0, 103.0, padding=0.02)
         self.plot.setYRange(-0.7, count - 0.3, padding=0.0)
 
 
 def draw_bias(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
     """Bias in per cent with its ± (line), and the scatter of one pixel about it (band)."""
-    bias, error, scatter = (100.0 * _of(rows, key) for key in ("bias", "bias_error", "scatter"))
+    bias, error, scatter = (_of(rows, key) for key in ("bias", "bias_error", "scatter"))
+    low, high = _percent(bias - scatter), _percent(bias + scatter)
     plot.begin(moduli)
-    plot.band(bias - scatter, bias + scatter)
+    plot.band(low, high)
     plot.level(0.0)
-    plot.errors(bias, bias - 1.96 * error, bias + 1.96 * error)
-    plot.line(bias, "o")
-    _reach(plot, np.concatenate([bias - scatter, bias + scatter, [0.0]]))
+    plot.errors(_percent(bias), _percent(bias - 1.96 * error), _percent(bias + 1.96 * error))
+    plot.line(_percent(bias), "o")
+    _reach(plot, np.concatenate([low, high, [0.0]]))
 
 
 def draw_scatter(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
@@ -247,6 +245,11 @@ def draw_held(plot: ModulusPlot, moduli: Array, rows: Sequence[Any]) -> None:
         plot.line(share, symbol)
         lowest = min(lowest, float(np.nanmin(low))) if np.isfinite(low).any() else lowest
     plot.plot.setYRange(max(lowest - 5.0, -2.0), 104.0, padding=0.0)
+
+
+def _percent(log: Array) -> Array:
+    """A difference of logarithms as per cent of the truth."""
+    return 100.0 * np.expm1(log)
 
 
 def _of(rows: Sequence[Any], key: str) -> Array:

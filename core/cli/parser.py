@@ -168,6 +168,9 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
     run.add_argument("--curves", type=int, default=100, help="of each modulus (default 100)")
     run.add_argument("--faults", type=int, default=0, metavar="N",
                      help="also plant each kind of fault in N curves of each modulus")  # fmt: skip
+    run.add_argument("--scene", action="append", default=[], metavar="NAME=NUMBER",
+                     help="another number than the map has, such as noise=0.05 (nm) or "
+                     "peak_force=60 (nN); may be repeated")  # fmt: skip
     run.add_argument("--seed", type=int, default=1)
     run.add_argument("--out", metavar="FILE.csv",
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip

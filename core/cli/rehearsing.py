@@ -42,13 +42,14 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
     from ..rehearsal import moduli_between, offered_range, scene_of
     from ..rehearsal import rehearse as play
 
+    changes = _changes(args.scene)
     with open_map(path) as fmap:
         lacking = missing(fmap, settings)
         bar, progress = bar_of(path.name)
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
             try:
-                scene = scene_of(result)
+                scene = scene_of(result).changed(**changes)
             except InputError as error:
                 why = "".join(f" {sentence} Give it with --set {where}=VALUE."
                               for where, sentence in lacking)  # fmt: skip
@@ -60,9 +61,21 @@ def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal
             return play(scene, settings, moduli, args.curves, args.seed, progress, args.faults)
 
 
+def _changes(given: list[str]) -> dict[str, float]:
+    """What ``--scene`` changes. Raises UsageError for what is no number."""
+    found = {}
+    for change in given:
+        name, _, text = (part.strip() for part in change.partition("="))
+        try:
+            found[name] = float(text)
+        except ValueError:
+            raise UsageError(f"--scene {change}: write NAME=NUMBER, such as noise=0.05.") from None
+    return found
+
+
 def lines_of(made: Rehearsal) -> Iterator[str]:
     """All that is printed."""
-    from ..rehearsal import sentences
+    from ..rehearsal import scene_words, sentences
     from ..rehearsal.telling import gpa
 
     yield (f"{'modulus':>10}  {'bias of E':>16}  {'scatter':>9}  {'stated ±':>9}  "
@@ -72,12 +85,13 @@ def lines_of(made: Rehearsal) -> Iterator[str]:
         e, a = row.fared["modulus"], row.fared["adhesion"]
         shares = (e.scatter, e.stated, e.held.share, e.held_wide.share, row.refused.share)
         widths = (7, 7, 7, 7, 6)
-        yield (f"{gpa(row.modulus):>10}  {100 * e.bias:7.2f} ± "
-               f"{100 * e.bias_error:4.2f} %  "
+        bias, error = e.shown
+        yield (f"{gpa(row.modulus):>10}  {bias:7.2f} ± {error:4.2f} %  "
                + "".join(f"{100 * v:{w}.1f} %  " for v, w in zip(shares, widths, strict=True))
                + f"{a.bias:10.3f} ± {a.bias_error:.3f} nN")  # fmt: skip
     yield "By right 68.3 % of the truths lie within the stated ±, and 95 % within 1.96 times it."
     for sentence in sentences(made):
         yield from wrapped(sentence)
+    yield from wrapped(f"Scene: {scene_words(made.scene)}")
     for sentence in made.scene.assumed:
         yield from wrapped(f"Assumed: {sentence}")

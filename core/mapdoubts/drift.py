@@ -39,7 +39,8 @@ def z_drift(view: View) -> list[MapDoubt]:
     time = view.time
     rise, apart = np.diff(height, axis=0), np.diff(time, axis=0)
     limit = view.analysis.settings.doubts.worst_height_drift
-    if height.shape[0] < FEWEST or not np.nanstd(apart) > 0.2:
+    both = np.isfinite(rise) & np.isfinite(apart)
+    if height.shape[0] < FEWEST or both.sum() < 64 or not np.std(apart[both]) > 0.2:
         return []
     rate, error, tilt = _rate(rise, apart)
     if not (abs(rate) > limit and abs(rate) > SURE * error):
@@ -75,8 +76,12 @@ def _rate(rise: Array, apart: Array) -> tuple[float, float, float]:
     width, weight = max(spread(y), 1e-9), np.ones(y.size)
     rate = tilt = 0.0
     for _ in range(15):
+        if not weight.sum() > 0.0:
+            return math.nan, math.nan, math.nan
         mean = float((weight * t).sum() / weight.sum())
         size = float((weight * (t - mean) ** 2).sum())
+        if not size > 0.0:
+            return math.nan, math.nan, math.nan
         rate = float((weight * (t - mean) * y).sum()) / size
         tilt = float((weight * y).sum() / weight.sum()) - rate * mean
         off = y - tilt - rate * t

@@ -94,7 +94,7 @@ def location(values: Array, width: float) -> Array:
     for shift in range(-5, 6):
         smooth += math.exp(-0.125 * shift**2) * np.roll(counts, shift, axis=1)
     at = 0.5 * width * (np.argmax(smooth, axis=1) - FAR)
-    for _ in range(8):
+    for _ in range(5):
         u = (filled - at[:, None]) / (BIWEIGHT * width)
         weight = np.where(known & (np.abs(u) < 1.0), (1.0 - u**2) ** 2, 0.0)
         total = weight.sum(axis=1)

@@ -14,9 +14,10 @@ from .view import View
 
 TRAVEL = {"no_baseline": bl.APPROACH, "no_release": bl.RETRACT}
 """Doubts that a longer travel mends, and the branch that was too short."""
-LEVER = {"modulus_unknown", "at_bound", "slope_above_one"}
+LEVER = {"modulus_unknown"}
 """Doubts that come from a lever that does not suit the contact."""
 REPAIR = {
+    "slope_above_one": "Put the deflection sensitivity right first, then look what is left.",
     "no_contact": "Approach further, or raise the set force: the surface was not reached.",
     "saturated": "Lower the set force or the gain of the detector.",
     "wrong_way": "Declare the sign of z.",
@@ -27,6 +28,8 @@ REPAIR = {
     "not_calibrated": "Give the missing constant.",
     "too_short": "Take more samples a curve.",
     "beyond_law": "Choose a law that holds as deep, or lower the set force.",
+    "at_bound": "Hold what the curves do not tell (the exponent, the pull-off), or take a lever "
+                "that suits the contact.",
     "no_contact_point": "Choose another way of finding the contact point.",
 }
 FEWEST = 10
@@ -49,6 +52,9 @@ def many_doubts(view: View) -> list[MapDoubt]:
     leading = 100.0 * counts[name] / bad.size
     ranked = sorted(counts.items(), key=lambda pair: -pair[1])
     facts = {f"Curves with the doubt “{n}”": (float(c), math.nan, "") for n, c in ranked if c}
+    if counts["slope_above_one"] > 0.5 * counts[name]:
+        name = "slope_above_one"  # what else is wrong may follow from it
+        leading = 100.0 * counts[name] / bad.size
     words, more = _repair(view, name, shown[(bits & np.uint64(DOUBTS[name].mask)) != 0])
     error = 100.0 * math.sqrt(share / 100.0 * (1.0 - share / 100.0) / bad.size)
     return [MapDoubt(

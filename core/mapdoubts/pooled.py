@@ -31,6 +31,8 @@ SAMPLES = 96
 FROM, TO = 0.05, 0.97
 """Shares of the peak deflection between which a curve is compared."""
 STEP = 1e-4
+LEAST, MOST = 0.2, 5.0
+"""Between which a factor is looked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,7 +171,7 @@ def first_guess(curves: list[Sampled], exponent: float) -> tuple[float, Array]:
         x, y = (v - q @ (q.T @ v) for v in (one.d, one.z))
         top, bottom = top + float(x @ y) / one.noise**2, bottom + float(x @ x) / one.noise**2
         parts.append(base)
-    straight = min(max(top / bottom if bottom > 0.0 else 1.0, 0.5), 1.6)
+    straight = min(max(top / bottom if bottom > 0.0 else 1.0, LEAST), MOST)
     return 1.0 / straight, np.array([_own(one, base, straight, exponent)
                                      for one, base in zip(curves, parts, strict=True)])  # fmt: skip
 
@@ -242,7 +244,7 @@ def pooled_fit(curves: list[Sampled], law: Law, rounds: int = 6) -> Pooled:
         step = float(pull.sum() / weight.sum()) if weight.sum() > 0.0 else 0.0
         if abs(step) < 1e-4:
             break
-        f = min(max(f + max(min(step, 0.2), -0.2), 0.4), 2.5)
+        f = min(max(f + max(min(step, 0.2), -0.2), LEAST), MOST)
     total = float(weight.sum())
     error = math.sqrt(float((pull**2).sum())) / total if total > 0.0 else math.nan
     return Pooled(law, f, error, float(cost.sum()), sum(c.z.size for c in curves),

@@ -30,7 +30,7 @@ CLEAR = 8.0
 maps without one (tests/test_mapdoubts_tip.py)."""
 WORTH_A_LOOK = 4.5
 """The same, of the rough first measure, from which on a line is measured in full."""
-ELSEWHERE = 30
+ELSEWHERE = 20
 """Other lines at which the full measure is tried, for what chance does to it."""
 AGREE = 3.5
 """Standard deviations within which the windows have to agree, and the levels."""
@@ -40,7 +40,7 @@ STAYED = 0.2
 """Pixels that did not change over those that did, above which the step is the sample's."""
 WENT = 0.35
 """Share of the pixels on either side of the line that have to take part."""
-SMALL_LEVEL = 0.08
+SMALL_LEVEL = 0.03
 """Share of the pixels from which on a level counts."""
 NEAR = 0.10
 """By how much of the step the levels may differ: the law is not exactly the sample's."""
@@ -119,6 +119,7 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
         return None
     series = {(w, k): series_of(logs[k], w, widths[k]) for w in windows for k in usable}
     score = _score(series, windows, usable, lines)
+    score[:2], score[lines - 1 :] = 0.0, 0.0
     for line in known:
         score[max(line - 1, 0) : line + 2] = 0.0
     chance: Array | None = None
@@ -132,8 +133,9 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
             chance = _chance(logs, labels, widths, line)
         error = np.fmax(error, chance)
         clear = math.sqrt(float(np.nansum((size / error) ** 2)))
+        near = _levels(logs, labels, line, 2, widths, rough)
         if clear >= CLEAR and np.nanmax(np.abs(size), initial=0.0) >= least and _common(
-            logs, line, size, error, widths, levels
+            logs, line, size, error, widths, levels, near
         ):
             return Step(line, size, error, clear, levels, window)
         score[max(line - 1, 0) : line + 2] = 0.0
@@ -209,10 +211,11 @@ def _pooled(levels: Levels) -> tuple[Array, Array]:
 
 
 def _pairs(logs: list[Array], line: int, w: int) -> list[tuple[Array, Array]]:
-    """Values before and after a line, each of w lines with each of w, one pair of arrays a
+    """Values before and after a line, each of w lines with up to four of w, one pair of arrays a
     channel."""
-    return [(np.repeat(y[line - w : line], w, axis=0).ravel(),
-             np.tile(y[line : line + w], (w, 1)).ravel()) for y in logs]  # fmt: skip
+    before = np.tile(np.arange(w), min(w, 4))
+    after = (before + np.repeat(np.arange(min(w, 4)), w)) % w
+    return [(y[line - 1 - before].ravel(), y[line + after].ravel()) for y in logs]
 
 
 def _levels(logs: list[Array], labels: Array | None, line: int, w: int, widths: list[float],
@@ -220,12 +223,12 @@ def _levels(logs: list[Array], labels: Array | None, line: int, w: int, widths: 
     """The step of each level: of each component, or of each heap of the first channel."""
     pairs = _pairs(logs, line, w)
     group = _grouped(pairs, labels, line, w, rough, widths)
-    column = np.tile(np.arange(logs[0].shape[1]), w * w) // BLOCK
+    column = np.tile(np.arange(logs[0].shape[1]), w * min(w, 4)) // BLOCK
     out = []
     for g in range(int(group.max(initial=-1)) + 1):
         inside = group == g
         n = np.count_nonzero(inside)
-        if n < SMALL_LEVEL * np.count_nonzero(group >= 0) or n < 4 * w:
+        if n < max(SMALL_LEVEL * np.count_nonzero(group >= 0), 4 * w):
             continue
         sizes, errors = np.full(len(logs), np.nan), np.full(len(logs), np.nan)
         for k, width in enumerate(widths):
@@ -271,8 +274,9 @@ def _grouped(pairs: list[tuple[Array, Array]], labels: Array | None, line: int, 
 
 
 def _common(logs: list[Array], line: int, size: Array, error: Array, widths: list[float],
-            levels: Levels) -> bool:  # fmt: skip
-    """Whether all levels take part alike, and nothing stayed as it was."""
+            levels: Levels, near: Levels) -> bool:  # fmt: skip
+    """Whether all levels take part alike, in the lines next to the step too (`near`: there a rare
+    one is still compared with itself), and nothing stayed as it was."""
     pairs = _pairs(logs, line, max(min(4, line, logs[0].shape[0] - line), 1))
     known = [k for k, width in enumerate(widths) if width > 0.0 and math.isfinite(size[k])]
     if any(abs(size[k]) > 6.0 * widths[k] for k in known):
@@ -283,13 +287,14 @@ def _common(logs: list[Array], line: int, size: Array, error: Array, widths: lis
         return False
     if not _together(size, error):
         return False
-    if len(levels) < 2:
-        return of_a_tip(size, error)
-    for _, own, own_error in levels:
-        for k in known:
-            limit = AGREE * math.hypot(own_error[k], error[k]) + NEAR * abs(size[k])
-            if abs(own[k] - size[k]) > limit:
-                return False
+    radius = of_a_tip(size, error)
+    if max(len(levels), len(near)) < 2:
+        return radius
+    enough = any if radius else all  # small domains are blurred, most where the contrast is large
+    for _, own, own_error in (*levels, *near):
+        limit = AGREE * np.hypot(own_error, error) + NEAR * np.abs(size)
+        if not enough(abs(own[k] - size[k]) <= limit[k] for k in known):
+            return False
     return True
 
 

@@ -54,6 +54,9 @@ def _doubt(view: View, step: Step, names: tuple[str, ...], logs: list[Array], li
     plots = tuple(_plot(view, step, name, y, k)
                   for k, (name, y) in enumerate(zip(names, logs, strict=True))
                   if math.isfinite(step.size[k]))  # fmt: skip
+    if len(step.levels) < 2:
+        words += (" Only one component lies on both sides, so a boundary along this line would "
+                  "look alike.")  # fmt: skip
     sentence = f"From {view.scan.word} {row} on {words}"
     evidence = Evidence(plots, facts, row, view.scan.word,
                         tuple(n for n, s in zip(names, step.size, strict=True) if s == s))
@@ -70,7 +73,8 @@ def _implied(step: Step, names: tuple[str, ...]) -> tuple[str, tuple[float, floa
     parts = [f"the {CHANNELS[name].label.lower()} is {factor_words(size, error)} times"
              for name, size, error in zip(names, step.size, step.error, strict=True)
              if math.isfinite(size)]  # fmt: skip
-    said = " and ".join(parts) + " what it was before, in all components alike: the tip changed"
+    alike = ", in all components alike" if len(step.levels) > 1 else ""
+    said = f"{' and '.join(parts)} what it was before{alike}: the tip changed"
     size, error = step.size, step.error
     if of_a_tip(size, error) and names[0] == "reduced_modulus":
         weights = np.array([1.0 / (2.0 * error[0]) ** 2, 1.0 / error[1] ** 2])

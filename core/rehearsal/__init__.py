@@ -19,6 +19,7 @@ _LATER = {
     "offered_range": "reading",
     "rehearse": "running",
     "scene_of": "reading",
+    "scene_words": "telling",
     "sentences": "telling",
 }
 

@@ -1,7 +1,7 @@
 """A rehearsal as comma-separated values: one row a modulus and quantity; faults and scene beside.
 
 Numbers are in the unit that their column or the unit column names; what was not worked out is
-``nan``. A modulus is compared by its logarithm, so its bias and scatter are relative.
+``nan``. A modulus is compared by its logarithm, ln(measured/true).
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def rows_of(made: Rehearsal) -> list[list[Any]]:
         for name, one in row.fared.items():
             counted = (one.held, one.held_wide, row.refused, row.doubted)
             rows.append([row.modulus, row.pull_off, row.indentation, row.curves, name,
-                         one.unit or "relative", one.curves,
+                         one.unit or "ln(measured/true)", one.curves,
                          *(getattr(one, key) for key in NUMBERS),
                          *(v for r in counted for v in _interval(r))])  # fmt: skip
     return rows

@@ -82,9 +82,17 @@ class Fared:
     held_wide: Ratio
 
     @property
-    def biased(self) -> bool:
-        """Whether the bias is beyond the chance of this rehearsal (two standard errors)."""
-        return abs(self.bias) > 2.0 * self.bias_error
+    def relative(self) -> bool:
+        """Whether the numbers are of a logarithm."""
+        return not self.unit
+
+    @property
+    def shown(self) -> tuple[float, float]:
+        """Bias and its standard error as people read them: in the unit, or in per cent of the truth
+        where the comparison is one of logarithms."""
+        if not self.relative:
+            return self.bias, self.bias_error
+        return 100.0 * math.expm1(self.bias), 100.0 * math.exp(self.bias) * self.bias_error
 
 
 def fared(quantity: str, unit: str, off: Array, stated: Array) -> Fared:

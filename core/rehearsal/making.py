@@ -51,15 +51,16 @@ def sets(scene: Scene, part: Part, curves: int, rng: np.random.Generator) -> lis
     Raises InputError if the force can't be reached on so soft a sample.
     """
     felt = felt_modulus(scene, part.modulus)
+    middle, spread = scene.peak(part.group)
     found = []
     for i in range(curves):
         noise = scene.noise * math.exp(scene.noise_spread * rng.normal())
-        peak = max(scene.peak_force + scene.peak_spread * rng.normal(), 0.1 * scene.peak_force)
+        peak = max(middle + spread * rng.normal(), 0.1 * middle)
         ramp = scene.ramp(part.group, peak, rng.uniform(0.0, 2.0 * math.pi))
         pull = levelled(part.group, (i // 2) % LEVELS) + APART * (i % 2)
         found.append(Set(scene.lever(noise), ramp, felt, scene.poisson_ratio, pull,
                          rng.uniform(-1.0, 1.0)))  # fmt: skip
-    _reachable(scene, part.modulus, found[0])
+    _reachable(scene, part.modulus, found[0], middle)
     return found
 
 
@@ -78,12 +79,12 @@ def felt_modulus(scene: Scene, modulus: float) -> float:
     return plane / (plane / modulus + scene.tip_compliance)
 
 
-def _reachable(scene: Scene, modulus: float, one: Set) -> None:
+def _reachable(scene: Scene, modulus: float, one: Set, peak: float) -> None:
     reduced = one.modulus / (1.0 - one.poisson_ratio**2)
     _, d = stable_branch(replace(one.lever, noise=0.0), reduced, one.pull_off, one.ramp.travel)
-    if not d[-1] > 1.2 * scene.peak_force / scene.spring_constant:
+    if not d[-1] > 1.2 * peak / scene.spring_constant:
         raise InputError(f"On a sample of {modulus:.3g} GPa the tip would sink deeper than the "
-                         f"travel of {scene.travel:.4g} nm before {scene.peak_force:.3g} nN are "
+                         f"travel of {scene.travel:.4g} nm before {peak:.3g} nN are "
                          "reached. Begin the range at a higher modulus.")  # fmt: skip
 
 

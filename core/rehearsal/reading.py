@@ -49,8 +49,8 @@ def scene_of(analysis: Analysis, labels: Array | None = None) -> Scene:
     calm = _without_wave(analysis, use)
     lines, fringe = calm.stage_tables["baseline"], _fringe(calm)
     few = use[np.unique(np.linspace(0, use.size - 1, MOST).astype(int))]
-    peak = base[:, bl.PEAK_D] * analysis.constants.force_scale
-    peak_error = np.sqrt(np.nanmedian(base[:, bl.VAR_PEAK])) * analysis.constants.force_scale
+    peak, peak_error = (v[use] for v in (analysis.per_curve("peak_force")[0],
+                                         _errors(analysis, "peak_force")))  # fmt: skip
     tilt_error = _middle(_errors(calm, "baseline_slope"))
     shape, count = _grids(analysis, few, assumed)
     groups = _groups(analysis, use, labels, assumed)
@@ -63,7 +63,7 @@ def scene_of(analysis: Analysis, labels: Array | None = None) -> Scene:
         fringe=fringe, period=calm.period if fringe > 0.0 else math.nan,
         drag=_or_zero(_middle(base[:, bl.DRAG])), drift=_drift(analysis, base, assumed),
         samples=count, travel=float(np.ptp(shape[0][0])), grids=shape,
-        peak_force=_middle(peak), peak_spread=_beyond(_spread(peak), float(peak_error)),
+        peak_force=_middle(peak), peak_spread=_beyond(_spread(peak), _middle(peak_error)),
         groups=groups, assumed=tuple(assumed), **known,
     )  # fmt: skip
 
@@ -193,8 +193,8 @@ def _instrument(analysis: Analysis, assumed: list[str]) -> dict[str, Any]:
         assumed.append("No sampling rate is recorded; times are not rehearsed.")
     if not use.set_force > 0.0:
         assumed.append("No set force is recorded; the force where the approaches stop is taken.")
-    assumed.append("The peak force does not depend on the modulus, and every curve has its own "
-                   "phase of the wave.")  # fmt: skip
+    assumed.append("Pull-off, jump and peak force at a modulus are those of the curves nearest in "
+                   "modulus, and every curve has its own phase of the wave.")  # fmt: skip
     return {
         "law": law, "sizes": tuple(size.value for size in use.sizes),
         "tip_compliance": use.tip_compliance, "poisson_ratio": use.poisson_ratio,
@@ -241,8 +241,11 @@ def _group(analysis: Analysis, curves: Array) -> Group:
     seen = analysis.stage_tables["retract"][curves, rt.SEEN] == 1.0
     middle = max(_or_zero(_middle(pull)), 0.0)
     spread = _beyond(_spread(pull), own) / middle if middle > 0.0 and seen.any() else 0.0
+    peak, peak_error = analysis.per_curve("peak_force")
+    unsure = math.nan if peak_error is None else _middle(peak_error[curves])
     return Group(_middle(analysis.per_curve("modulus")[0][curves]), middle, min(spread, 0.5),
-                 0.0 if sticky else _jump(analysis, curves), curves.size)  # fmt: skip
+                 0.0 if sticky else _jump(analysis, curves), curves.size, _middle(peak[curves]),
+                 _beyond(_spread(peak[curves]), unsure))  # fmt: skip
 
 
 def _jump(analysis: Analysis, curves: Array) -> float:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..analysis import Analysis
-from ..doubts import raise_doubts
+from ..doubts import DOUBTS, raise_doubts
 from ..errors import InputError
 from ..pipeline import analyse
 from ..progress import Progress
-from ..settings import Settings
+from ..settings import GIVEN, Settings
 from .faring import Contrast, Fared, Ratio, contrast, fared, ratio
 from .faults import Told, plant, told
 from .making import APART, WORDS, Part, Played, as_map, play
@@ -38,6 +38,8 @@ class Row:
     curves : made
     refused : share of the good curves with a severe doubt, whose numbers are not used
     doubted : share of the good curves with any doubt
+    alarms : doubt -> share of the good curves that carry it, the most frequent first; a mild one
+        may be right, as where the lever is too soft for this modulus
     fared : quantity -> `Fared`, of the curves that were not refused
     contrast : of two samples that pull differently
     told : one entry a kind of planted fault; empty if none were planted
@@ -52,6 +54,7 @@ class Row:
     fared: dict[str, Fared]
     contrast: Contrast
     told: tuple[Told, ...] = ()
+    alarms: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +120,13 @@ def rehearse(scene: Scene, settings: Settings, moduli: Sequence[float] | Array,
 
 
 def as_rehearsed(settings: Settings) -> Settings:
-    """The settings without what a rehearsal knows nothing of: layers and relaxation."""
+    """The settings without what a rehearsal knows nothing of: layers and relaxation.
+
+    Raises InputError where the contact point is given by hand: it belongs to one curve.
+    """
+    if settings.fit.contact == GIVEN:
+        raise InputError("The contact point is given by hand, and a rehearsal has no such curve: "
+                         "choose another way of finding it (fit.contact).")  # fmt: skip
     return settings.with_values({"layer.base": "none", "viscous.model": "none"})
 
 
@@ -188,7 +197,14 @@ def _row(result: Analysis, good: Played, part: Part, here: slice, faults: tuple[
                float(np.median(truth["indentation"])), sound.size,
                ratio(int(np.count_nonzero(~sound)), sound.size),
                ratio(int(np.count_nonzero(doubts)), sound.size),
-               known, contrast(adhesion, sticky, APART), faults)  # fmt: skip
+               known, contrast(adhesion, sticky, APART), faults, _alarms(doubts))  # fmt: skip
+
+
+def _alarms(bits: Array) -> dict[str, float]:
+    """Each doubt that these curves (n,) carry, with their share, the most frequent first."""
+    shares = {name: float(np.mean((bits & np.uint64(doubt.mask)) != 0))
+              for name, doubt in DOUBTS.items()}  # fmt: skip
+    return dict(sorted(((n, s) for n, s in shares.items() if s > 0.0), key=lambda i: -i[1]))
 
 
 TRUE = {"modulus": "modulus", "adhesion": "pull_off", "release_force": "pull_off",

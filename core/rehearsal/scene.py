@@ -25,6 +25,8 @@ class Group:
     pull_off : median pull-off [nN]; `pull_off_spread` its relative deviation from curve to curve
     jump : distance at which the tip jumps on, as a share of the pull-off deflection
     curves : how many
+    peak_force, peak_spread : where their approaches stop, and its deviation [nN]; NaN: as in the
+        whole map
     """
 
     modulus: float
@@ -32,6 +34,8 @@ class Group:
     pull_off_spread: float = 0.0
     jump: float = 0.0
     curves: int = 0
+    peak_force: float = math.nan
+    peak_spread: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -111,7 +115,8 @@ class Scene:
                              f"{min(self.samples)}.")  # fmt: skip
 
     def changed(self, **values: Any) -> Scene:
-        """The same scene with other numbers; `pull_off` [nN] and `jump` are set for all moduli.
+        """The same scene with other numbers; `pull_off` [nN] and `jump` are set for all moduli, and
+        the recorded set force follows the peak force.
 
         Raises InputError for an unknown name or an impossible number.
         """
@@ -122,6 +127,11 @@ class Scene:
             raise InputError(f"A scene has no “{min(unknown)}”.")
         if {"travel", "samples"} & set(values):
             values = {"grids": ()} | values
+        if "peak_force" in values:
+            share = values["peak_force"] / self.peak_force
+            groups = tuple(replace(group, peak_force=group.peak_force * share)
+                           for group in self.groups)  # fmt: skip
+            values = {"set_force": self.set_force * share, "groups": groups} | values
         if every:
             groups = values.get("groups", self.groups)
             values["groups"] = tuple(replace(group, **every) for group in groups)
@@ -130,6 +140,11 @@ class Scene:
     def near(self, modulus: float) -> Group:
         """The group whose modulus is nearest on a log scale."""
         return min(self.groups, key=lambda group: abs(math.log(group.modulus / modulus)))
+
+    def peak(self, group: Group) -> tuple[float, float]:
+        """Median and deviation of the peak force of a group [nN]."""
+        own = group.peak_force, group.peak_spread
+        return own if all(map(math.isfinite, own)) else (self.peak_force, self.peak_spread)
 
     def lever(self, noise: float) -> Lever:
         """Lever, tip and detector as `simulate` takes them."""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..models import law_of
 from ..units import best_unit
 from .faring import TWO_SIGMA, Fared, Ratio, ratio
 from .running import Rehearsal, Row
+from .scene import Scene
 
 SURE = 3.0
 """Standard errors from which on a bias is told: several moduli are looked at in one go."""
@@ -32,9 +34,9 @@ def percent(share: float, digits: int = 0) -> str:
 def off_by(one: Fared) -> str:
     """A bias in words, such as ``1.8 % ± 0.2 % low``."""
     way = "high" if one.bias > 0.0 else "low"
-    if one.unit:
-        return f"{abs(one.bias):.2g} ± {one.bias_error:.1g} {one.unit} {way}"
-    return f"{100.0 * abs(one.bias):.2g} % ± {100.0 * one.bias_error:.1g} % {way}"
+    bias, error = one.shown
+    unit = one.unit or "%"
+    return f"{abs(bias):.2g} {unit} ± {error:.1g} {unit} {way}"
 
 
 def _told(row: Row, quantity: str = "modulus") -> bool:
@@ -42,10 +44,38 @@ def _told(row: Row, quantity: str = "modulus") -> bool:
     return abs(one.bias) > SURE * one.bias_error
 
 
-def _span(rows: list[Row]) -> str:
-    """The moduli of some rows."""
+def _where(made: Rehearsal, rows: list[Row]) -> str:
+    """The moduli of some rows, such as ``at 1 GPa`` or ``from 1 GPa to 5 GPa``."""
     names = [gpa(row.modulus) for row in rows]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    if len(names) == 1:
+        return f"at {names[0]}"
+    first = made.rows.index(rows[0])
+    if len(names) > 2 and made.rows[first : first + len(rows)] == tuple(rows):
+        return f"from {names[0]} to {names[-1]}"
+    return f"at {', '.join(names[:-1])} and {names[-1]}"
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def scene_words(scene: Scene) -> str:
+    """The scene in a few lines, each number with its unit."""
+    wave = (f"fringes of {scene.fringe:.3g} nm with a period of {scene.period:.3g} nm"
+            if scene.fringe > 0.0 else "no fringes")  # fmt: skip
+    law = law_of(scene.law)
+    size = " and ".join(f"{name.replace('_', ' ')} {size:.3g}"
+                        + ("°" if name == "half_angle" else " nm")
+                        for name, size in zip(law.sizes, scene.sizes, strict=False))  # fmt: skip
+    pulls = ", ".join(f"{group.pull_off:.3g} nN at {gpa(group.modulus)}" for group in scene.groups)
+    spread = f" (differs by {percent(scene.noise_spread)})" if scene.noise_spread > 0.0 else ""
+    return (
+        f"Noise {scene.noise:.3g} nm{spread}, slow noise {scene.walk:.2g} nm²/nm, tilt "
+        f"{scene.tilt:.2g} ± {scene.tilt_spread:.1g}, {wave}, offset of the branches "
+        f"{scene.drag:.2g} nm; {scene.samples[0]} + {scene.samples[1]} samples over "
+        f"{scene.travel:.4g} nm, peak force {scene.peak_force:.4g} ± {scene.peak_spread:.2g} nN; "
+        f"lever {scene.spring_constant:.4g} N/m, {law.label}, {size}; pull-off {pulls}."
+    )
 
 
 # -- modulus ---------------------------------------------------------------------------------------
@@ -69,9 +99,11 @@ def _bias(made: Rehearsal) -> Iterator[str]:
                f"{percent(one.held_wide.share)} of the truths.")  # fmt: skip
     beyond = [row for row in off if abs(row.fared["modulus"].bias) > row.fared["modulus"].scatter]
     if beyond:
-        yield (f"At {_span(beyond)} the bias exceeds the scatter: no number of pixels averages it "
-               "away, and the scatter does not show it. Try another fit window, law or way of "
-               "finding the contact point, and rehearse again.")  # fmt: skip
+        yield _sentence(
+            f"{_where(made, beyond)} the bias exceeds the scatter: no number of pixels averages it "
+            "away, and the scatter does not show it. Try another fit window, law or way of finding "
+            "the contact point, and rehearse again."
+        )
 
 
 def _ends(rows: list[Row]) -> list[Row]:
@@ -95,9 +127,9 @@ def _held(made: Rehearsal) -> Iterator[str]:
     narrow = [row for row, r in zip(made.rows, ratios, strict=True) if r.high < TWO_SIGMA]
     wide = [row for row, r in zip(made.rows, ratios, strict=True) if r.low > TWO_SIGMA]
     if narrow:
-        yield f"The stated ± is too small at {_span(narrow)}: do not publish it there as it is."
+        yield f"The stated ± is too small {_where(made, narrow)}: do not publish it there as it is."
     if wide:
-        yield f"The stated ± is too large at {_span(wide)}; it errs on the safe side there."
+        yield f"The stated ± is too large {_where(made, wide)}; it errs on the safe side there."
 
 
 def _pooled(ratios: list[Ratio]) -> Ratio:
@@ -108,9 +140,12 @@ def _refused(made: Rehearsal) -> Iterator[str]:
     much = [row for row in made.rows if row.refused.share > MUCH_REFUSED]
     if much:
         worst = max(much, key=lambda row: row.refused.share)
-        yield (f"At {_span(much)} severe doubts refuse good curves, up to "
-               f"{percent(worst.refused.share)} of them at {gpa(worst.modulus)}. Those that are "
-               "kept are a choice of their own, and their median is not that of all.")  # fmt: skip
+        up_to = f", up to {percent(worst.refused.share)} of them at {gpa(worst.modulus)}"
+        yield _sentence(
+            f"{_where(made, much)} severe doubts refuse good curves"
+            f"{up_to if len(much) > 1 else f': {percent(worst.refused.share)} of them'}. Those "
+            "that are kept are a choice of their own, and their median is not that of all."
+        )
 
 
 # -- adhesion and faults ---------------------------------------------------------------------------
@@ -139,7 +174,7 @@ def _faults(made: Rehearsal) -> Iterator[str]:
     if not every:
         return
     all_of_them = _pooled(list(every.values()))
-    words = f"Of the planted faults {percent(all_of_them.share)} carry the right doubt"
+    words = f"Of the planted faults {percent(all_of_them.share, 1)} carry the right doubt"
     poor = sorted((r.share, kind) for kind, r in every.items() if r.share < POORLY_TOLD)
     if poor:
         words += "; least told: " + ", ".join(
@@ -148,7 +183,18 @@ def _faults(made: Rehearsal) -> Iterator[str]:
     alarm = _pooled([row.refused for row in made.rows])
     mild = _pooled([row.doubted for row in made.rows])
     yield (f"Of the good curves {percent(alarm.share, 1)} carry a severe doubt and "
-           f"{percent(mild.share, 1)} any doubt.")  # fmt: skip
+           f"{percent(mild.share, 1)} any doubt{_often(made)}.")  # fmt: skip
+
+
+def _often(made: Rehearsal) -> str:
+    """The doubts that most good curves carry; true ones are among them."""
+    found: dict[str, float] = {}
+    for row in made.rows:
+        for name, share in row.alarms.items():
+            found[name] = max(found.get(name, 0.0), share)
+    most = sorted(found.items(), key=lambda item: -item[1])[:3]
+    words = ", ".join(f"{name.replace('_', ' ')} ({percent(share)})" for name, share in most)
+    return f" (at the modulus where it is most frequent: {words})" if words else ""
 
 
 def _by_kind(made: Rehearsal) -> dict[str, Ratio]:

@@ -73,8 +73,8 @@ def find_pull(z, d, free, rise, base, weights, row):
 
     It is looked for between the free part and the rise, since over the whole branch a wandering
     zero would be taken for it; a lower sample further out counts only if it is a step (a second
-    release) and not a single one (a spike). A pull within 4.5 noises, or three times what the zero wanders by from the free part
-    to there, does not stand out, unless it ends in a step: SEEN is 0.
+    release) and not a single one (a spike). A pull within 4.5 noises, or three times what the zero
+    wanders by from the free part to there, does not stand out, unless it ends in a step: SEEN is 0.
     """
     noise = base[RETRACT + B_NOISE]
     at, value = lowest(d, free, rise)
