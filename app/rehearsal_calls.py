@@ -62,15 +62,15 @@ class Offer:
     scene: Any
 
 
-def offered(analysis: Any, labels: Any = None) -> Offer | None:
-    """What a map offers; None if it has no moduli or no scene."""
+def offered(analysis: Any, labels: Any = None) -> Offer | Refused:
+    """What a map offers, or why it offers nothing."""
     from ..core.errors import InputError
     from ..core.rehearsal import offered_range, scene_of
 
     try:
         return Offer(*offered_range(analysis, labels), scene_of(analysis, labels))
-    except InputError:
-        return None
+    except InputError as error:
+        return Refused(str(error))
 
 
 __all__ = ["AskRehearsal", "Offer", "Refused", "Wish", "offered"]

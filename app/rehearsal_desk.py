@@ -24,7 +24,6 @@ from .views.rehearsal_page import RehearsalPage
 NOT_YET = "A rehearsal can begin when the map has been analysed."
 READY = ("Curves of known moduli are made with this map's noise, tilt, sampling, lever, tip and "
          "adhesion, and the present settings are run on them. Press Run.")  # fmt: skip
-NONE = "This map has no moduli to rehearse: see to its constants first."
 STOPPED = "Stopped; nothing was kept."
 STALE = "Made with other settings: run again."
 OTHER = "Made before the map was analysed anew: run again."
@@ -73,10 +72,10 @@ class RehearsalDesk(QObject):
         if not self.in_front:
             return
         session, ready = self._session, self._session.finished and self._session.map is not None
-        reach = self._offer() if ready else None
-        self.page.set_ready(reach is not None, self.running)
+        reach = self._offer() if ready else Refused(NOT_YET)
+        self.page.set_ready(isinstance(reach, Offer), self.running)
         if self.made is None:
-            self.page.show_reason(READY if reach else NONE if ready else NOT_YET)
+            self.page.show_reason(reach.words if isinstance(reach, Refused) else READY)
             return
         self.page.set_stale(self._stale(session))
 
@@ -88,13 +87,13 @@ class RehearsalDesk(QObject):
             return OTHER
         return ""
 
-    def _offer(self) -> Offer | None:
+    def _offer(self) -> Offer | Refused:
         """Range and scene of this map, shown where the person gives no other numbers."""
         analysis = self._session.analysis
         if self._offered_for is None or self._offered_for[0] is not analysis:
             self._offered_for = analysis, offered(analysis, self._labels())
-        reach: Offer | None = self._offered_for[1]
-        if reach is not None:
+        reach: Offer | Refused = self._offered_for[1]
+        if isinstance(reach, Offer):
             self.page.offer(reach.low, reach.high, reach.scene)
         return reach
 

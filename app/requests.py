@@ -137,7 +137,7 @@ class OpenMap(Request):
         from ..core.reopening import with_picture_found
 
         fmap = open_map(self.journal.find_map(self.near, self.folders))
-        work, said = with_picture_found(self.journal.work, fmap.path.parent, fmap)
+        work, said = with_picture_found(self.journal.work, fmap.path.parent, fmap, ours=True)
         notes = tuple(words for words in (self.journal.problem, said) if words)
         return fmap, Kept(work, self.journal.acts, notes=notes, journal=self.journal)
 

@@ -148,13 +148,20 @@ def _joined(fmap: ForceMap, loaded: LoadedAnalysis) -> Reopened:
     return Reopened(fmap, loaded, work, (*notes, *([words] if words else [])))
 
 
-def with_picture_found(work: Work, folder: Path, fmap: Any) -> tuple[Work, str]:
+def with_picture_found(work: Work, folder: Path, fmap: Any, ours: bool = False
+                       ) -> tuple[Work, str]:  # fmt: skip
     """The work with its picture where it is now; without it, and a sentence, if it is gone or
-    another one."""
+    another one.
+
+    Parameters
+    ----------
+    folder : what the picture's name is relative to; it may also lie beside the map
+    ours : whether an absolute path is looked at too: in a file from elsewhere it is not
+    """
     laid = work.picture
     if laid is None:
         return work, ""
-    from .pictures.alignment import find_picture, identity_of
+    from .pictures.alignment import find_picture, identity_of, with_picture
 
     near = fmap.path.parent if fmap.path is not None else folder
     places = [folder, near]
@@ -162,14 +169,15 @@ def with_picture_found(work: Work, folder: Path, fmap: Any) -> tuple[Work, str]:
     if laid.alignment is not None and laid.alignment.picture is not None:
         wanted = laid.alignment.picture.checksum
         try:
-            if laid.path.is_absolute() and identity_of(laid.path, near).checksum == wanted:
+            if ours and laid.path.is_absolute() and identity_of(laid.path, near).checksum == wanted:
                 return work, ""
         except ReadError:
             pass
         for place in dict.fromkeys(places):
             try:
-                return replace(work, picture=replace(
-                    laid, path=find_picture(laid.alignment, place).absolute())), ""  # fmt: skip
+                path = find_picture(laid.alignment, place).absolute()
+                alignment = with_picture(laid.alignment, path, near)  # as the window names it
+                return replace(work, picture=replace(laid, path=path, alignment=alignment)), ""
             except ReadError as error:
                 if "not the picture" in error.what:
                     said = f"The picture {laid.path.name} was changed since it was aligned"

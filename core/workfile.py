@@ -176,7 +176,9 @@ def _write_work(entry: Any, beside: Beside, folder: Path) -> None:
         if laid is not None and laid.alignment is not None and laid.path.is_file():
             from .pictures.alignment import with_picture
 
-            laid = replace(laid, alignment=with_picture(laid.alignment, laid.path, folder))
+            found = with_picture(laid.alignment, laid.path, folder)
+            assert found.picture is not None
+            laid = replace(laid, path=Path(found.picture.file_name), alignment=found)
         values = {"rule": work.rule, "places": work.places, "levelling": work.levelling,
                   "picture": laid}  # fmt: skip
         for name, (place, _) in TEXTS.items():

@@ -111,7 +111,8 @@ def test_labels_of_another_shape_are_refused():
 @pytest.mark.parametrize(("fractions", "correlated"), [((), 0.5), ((0.3,), 0.0), ((0.5,), 0.5),
                                                        ((0.3, 0.3), 0.5)])  # fmt: skip
 def test_maps_without_a_change_raise_it_in_fewer_than_one_of_a_hundred(fractions, correlated):
-    """160 maps in all; one alarm would still be under 1 %, none was seen in 960."""
+    """160 maps in all, and none may raise it; none was seen in 2,340 (spreads of 5 to 12 %, 32 and
+    48 pixels on a side, correlated shares of 0 to 0.9)."""
     alarms = 0
     for seed in range(40):
         made = drawn(KINDS[: len(fractions) + 1], fractions, size=32, seed=seed,

@@ -17,7 +17,7 @@ import pytest
 from scipy import stats
 
 from palpate import sample_maps
-from palpate.core import Settings, analyse, open_map
+from palpate.core import ForceMap, Settings, analyse, open_map
 from palpate.core.cli import main
 from palpate.core.errors import Cancelled, InputError
 from palpate.core.progress import Progress
@@ -323,3 +323,24 @@ def test_the_command_rehearses_a_map_and_writes_files(made, tmp_path, capsys):
     assert main([*other, "noise=loud"]) == 2
     assert main(["rehearse", str(path), "--from", "3", "--to", "1"]) == 1
     assert main(["rehearse", str(path), "--out", str(path)]) == 2
+
+
+def test_uneven_branches_a_hold_and_forces_are_rehearsed_too(made):
+    """A map of forces in floating point whose retract has half the samples, after a hold."""
+    given = made.arrays()
+    z = given.pop("z")[:144]
+    force = made.deflection[:144] * LEVER.spring_constant
+    for name in ("deflection", "deflection_unit", "deflection_sensitivity", "sampling_rate",
+                 "digitise", "pixel"):  # fmt: skip
+        given.pop(name)
+    zs, fs = ([[one[0], np.repeat(one[0][-1:], 20), one[1][::2]] for one in v] for v in (z, force))
+    uneven = ForceMap.from_arrays(zs, force=fs, segments=("approach", "hold", "retract"),
+                                  **given | {"shape": (12, 12)})  # fmt: skip
+    result = analyse(uneven, Settings())
+    scene = scene_of(result)
+    assert scene.samples == (420, 210)
+    assert (scene.z_step, scene.d_step) == (0.0, 0.0)
+    assert any("hold" in sentence for sentence in scene.assumed)
+    row = rehearse(scene, Settings(), [0.05], curves_each=60, faults=2).rows[0]
+    assert abs(row.fared["modulus"].bias) < 4.0 * row.fared["modulus"].bias_error
+    assert "missing_samples" in {one.kind for one in row.told}  # floats can be missing

@@ -1,9 +1,10 @@
 """Steps along the scan that all components share: where, how large, and how sure.
 
-A line is a step if all windows of `lines.WINDOWS` see the same one there, if it stands out of what
-chance does elsewhere in the map, and if it is not a change of what the sample is made of: pixels of
-every level (component) have to take part alike, and none may have stayed as it was. Where the map
-shows one level only, the tip's own rule has to hold: the pull-off by the square of the modulus.
+A line is a step if the narrow windows of `lines.WINDOWS` see the same one there, if it stands out
+of what chance does elsewhere in the map, and if it is not a change of what the sample is made of:
+pixels of every level (component) have to take part alike, and none may have stayed as it was. Where
+the map shows one level only, the tip's own rule has to hold: the pull-off by the square of the
+modulus.
 """
 
 from __future__ import annotations
@@ -118,7 +119,7 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
     if not windows or not usable:
         return None
     series = {(w, k): series_of(logs[k], w, widths[k]) for w in windows for k in usable}
-    score = _score(series, windows, usable, lines)
+    score, widest = _score(series, windows, usable, lines)
     score[:2], score[lines - 1 :] = 0.0, 0.0
     for line in known:
         score[max(line - 1, 0) : line + 2] = 0.0
@@ -127,7 +128,8 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
         line = int(np.argmax(score))
         if score[line] < WORTH_A_LOOK:
             return None
-        rough = _rough(series, len(logs), line)
+        rough = np.full(len(logs), np.nan)
+        rough[usable] = [series[int(widest[line]), k].at[line] for k in usable]
         size, error, window, levels = _measured(logs, labels, line, widths, rough)
         if chance is None:
             chance = _chance(logs, labels, widths, line)
@@ -154,19 +156,14 @@ def _chance(logs: list[Array], labels: Array | None, widths: list[float], line: 
     return np.array([spread(column) for column in np.stack(sizes).T])
 
 
-def _rough(series: dict[tuple[int, int], Series], channels: int, line: int) -> Array:  # fmt: skip
-    """Sizes at a line from the window that knows each best, (channels,)."""
-    out, least = np.full(channels, np.nan), np.full(channels, np.inf)
-    for (_, k), here in series.items():
-        if here.chance < least[k] and math.isfinite(here.at[line]):
-            out[k], least[k] = here.at[line], here.chance
-    return out
-
-
 def _score(series: dict[tuple[int, int], Series], windows: list[int], usable: list[int],
-           lines: int) -> Array:  # fmt: skip
-    """How far the steps at each line stand out, (lines + 1,); 0 where the windows disagree."""
-    agree = np.ones(lines + 1, bool)
+           lines: int) -> tuple[Array, Array]:  # fmt: skip
+    """How far the steps at each line stand out, and the widest window that agrees with all narrower
+    ones, (lines + 1,) each; 0 where not even the two narrowest agree.
+
+    A wide window may see another component's heap, so it is not asked where it disagrees.
+    """
+    agree, widest = np.ones(lines + 1, bool), np.full(lines + 1, windows[0])
     best = np.zeros(lines + 1)
     with np.errstate(invalid="ignore"):
         for i, w in enumerate(windows):
@@ -177,8 +174,12 @@ def _score(series: dict[tuple[int, int], Series], windows: list[int], usable: li
                 for v in windows[:i]:
                     narrow = series[v, k]
                     agree &= ~(np.abs(here.at - narrow.at) > AGREE * narrow.chance)
-            best = np.maximum(best, np.sqrt(total))
-    return np.where(agree, best, 0.0)
+            if i == 1:
+                best[~agree] = 0.0
+            known = agree & np.logical_or.reduce([np.isfinite(series[w, k].at) for k in usable])
+            best = np.where(agree, np.maximum(best, np.sqrt(total)), best)
+            widest = np.where(known, w, widest)
+    return best, widest
 
 
 def _measured(logs: list[Array], labels: Array | None, line: int, widths: list[float], rough: Array

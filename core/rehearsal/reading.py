@@ -72,6 +72,8 @@ def _trusted(analysis: Analysis) -> Array:
     """Numbers of the curves that are looked at. Raises InputError if they are too few."""
     if not analysis.complete:
         raise InputError("The map is not analysed to its end yet: wait for it, or run it again.")
+    if analysis.settings.fit.law == "free_exponent":
+        raise InputError("A free exponent gives no modulus to rehearse: choose the law of a tip.")
     modulus = analysis.per_curve("modulus")[0]
     use = np.flatnonzero(analysis.sound() & (modulus > 0.0))
     if use.size < FEWEST:
@@ -179,11 +181,10 @@ def _instrument(analysis: Analysis, assumed: list[str]) -> dict[str, Any]:
     """Constants, law and digitisation."""
     use, settings, fmap = analysis.constants, analysis.settings, analysis.map
     law, adhesion = settings.fit.law, settings.fit.adhesion
-    if law == "free_exponent":
-        law = "paraboloid"
-        assumed.append("A free exponent is no tip; the truth is a paraboloid.")
     if settings.layer.base != "none":
-        assumed.append("The truth is a thick sample: layers are not rehearsed.")
+        assumed.append("Truth and law are of a thick sample: the layer is left out of both.")
+    if adhesion == "none":
+        assumed.append("The settings leave adhesion out; the truth pulls as was measured.")
     adhesion = {"two_point": "jkr", "none": "constant"}.get(adhesion, adhesion)
     if adhesion in ("jkr", "maugis") and law != "paraboloid":
         adhesion = "constant"
