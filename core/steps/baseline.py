@@ -289,12 +289,17 @@ def slow_part(z, d, row, branch, scratch):
 
 
 @kernel
-def spread_of_free(z, d, last, scratch):
-    """Robust standard deviation of a whole free part about its own line."""
+def spread_of_free(z, d, last, noise, scratch):
+    """Robust standard deviation of a whole free part about its own line; where it is far above the
+    noise, the line is drawn again without outliers, since a few spikes move it."""
     centre = z[last // 2]
     n, sx, sy, sxx, sxy = line_sums(z, d, 0, last, centre)
     offset, slope = solve_line(n, sx, sy, sxx, sxy, True)
-    return spread_about_line(z, d, 0, last, centre, offset, slope, MOST, scratch)
+    spread = spread_about_line(z, d, 0, last, centre, offset, slope, MOST, scratch)
+    if spread > 2.0 * noise:
+        better = clipped_line(z, d, 0, last, centre, offset, slope, 5.0 * spread, True)
+        spread = spread_about_line(z, d, 0, last, centre, better[0], better[1], MOST, scratch)
+    return spread
 
 
 @kernel
@@ -321,7 +326,7 @@ def baseline_of_curve(za, da, na, zr, dr, nr, missing, options, scratch, row):
     row[WALK_RETRACT] = slow_part(zr, dr, row, RETRACT, scratch)
     marks_of_samples(za, da, na, zr, dr, nr, row)
     if row[B_LAST] > 0.0:
-        row[SPREAD] = spread_of_free(za, da, int(row[B_LAST]), scratch)
+        row[SPREAD] = spread_of_free(za, da, int(row[B_LAST]), row[B_NOISE], scratch)
     if not row[B_NOISE] >= 0.0:
         return
     row[PEAK_D] = d_peak - row[B_OFFSET] - row[B_SLOPE] * (z_peak - row[B_CENTRE])
