@@ -28,6 +28,7 @@ NO_CONTACT = "No contact was found on this curve, so no window can be fitted. Pi
 WAITING = "The windows follow when the map has been analysed."
 WORKING = "Fitting a grid of windows."
 NO_COMPONENTS = "There are no components yet. Find them in the panel Components."
+FINDING = "The components are being looked for."
 STOPPED = "Stopped. Choose other curves or change a setting to go on."
 
 
@@ -102,7 +103,7 @@ class RangeDesk(QObject):
         if scope != CURVE and not session.finished:
             return WAITING
         if scope.startswith(COMPONENT) and self._labels() is None:
-            return NO_COMPONENTS
+            return FINDING if self._components.renewing else NO_COMPONENTS
         return ""
 
     def _curve(self) -> int:

@@ -145,7 +145,7 @@ class RehearsalPage(QWidget):
             field = NumberField(meta, False, whole, self)
             field.setAccessibleName(f"{label} {unit}".strip())
             field.setToolTip(f"{tip}; {low:g} to {high:g} {unit}".strip())
-            field.setFixedWidth(78)
+            field.setFixedWidth(64)
             field.edited.connect(lambda value, _, n=name: self._edit(n, value))
             field.refused.connect(self.refused)
             self.fields[name] = field
