@@ -80,7 +80,7 @@ def drag_edge(window: Any, start: float, ends: list[float], release: bool = True
     for z in ends:
         at = place_on_curve(window, z)
         move_mouse(area, at, left)
-        QApplication.processEvents()
+        QTest.qWait(15)  # pyqtgraph drops moves that follow each other within 10 ms
     if release:
         QTest.mouseRelease(area, left, pos=at)
         QApplication.processEvents()

@@ -193,12 +193,12 @@ def test_marks_lie_on_their_pixels_and_can_be_switched_off(qtbot):
     marks = np.zeros((4, 6), bool)
     marks[3, 1] = True
     view = shown(qtbot, np.ones((4, 6)), marks=marks)
-    x, y = view.marks_item.getData()
+    x, y = view.marks.items["severe"].getData()
     assert (x.tolist(), y.tolist()) == ([20.0], [60.0])
     said = heard(view.marks_toggled)
     qtbot.mouseClick(view.marks_button, LEFT)
     assert said == [(False,)]
-    assert not view.marks_item.isVisible()
+    assert not view.marks.items["severe"].isVisible()
 
 
 def test_without_a_scale_axes_are_in_pixels_and_there_is_no_scale_bar(qtbot):
