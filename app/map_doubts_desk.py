@@ -76,7 +76,7 @@ class MapDoubtsDesk(QObject):
         for doubt in self.doubts:
             if doubt.severity == "severe" and doubt.name not in self._told:
                 self._told.add(doubt.name)
-                self.told.emit(f"{doubt.sentence} {doubt.repair}")
+                self.told.emit(f"{doubt.sentence} The dock Doubts (F3) has the evidence.")
 
     def _gather(self, doubt: Any) -> None:
         """Gather all pixels from the line on where something changes, in the order of the scan."""

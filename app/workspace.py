@@ -35,7 +35,7 @@ from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
 from .surface_desk import SurfaceDesk
-from .theme import Theme
+from .theme import Theme, shrink
 from .views.channel_strip import ChannelStrip
 from .views.curve_view import CurveView
 from .views.map_view import MapView
@@ -104,6 +104,7 @@ class Workspace(QWidget):
         self.splitter = QSplitter(Qt.Orientation.Horizontal, self)
         self.views = QTabWidget(self)
         self.views.setDocumentMode(True)
+        shrink(self.views.tabBar())  # eight pages beside the map
         self.views.addTab(self.curve, "Curve")
         self.splitter.addWidget(self.map)
         self.splitter.addWidget(self.views)
