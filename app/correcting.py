@@ -6,35 +6,42 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from ..core.decisions import Decision, Pixels
+from ..core.decisions import Pixels, Review
 from .work import Work
 
 
-def corrected(work: Work, pixels: Pixels, before: Decision | None, change: Mapping[str, Any],
-              who: str = "") -> Work:  # fmt: skip
+def corrected(work: Work, pixels: Pixels, change: Mapping[str, Any], who: str = "") -> Work:
     """The work with some pixels corrected.
 
     Parameters
     ----------
-    pixels : that the correction holds for
-    before : the decision about the picked one of them; what it changes is kept, and its note
+    pixels : that the correction holds for. Those that were corrected before keep what else was
+        changed for them, and their notes
     change : ``section.field`` -> value. What then is as the map's settings are is no correction;
         where nothing is left, the decision is taken back
 
     Raises
     ------
-    SettingsError : the values are impossible, or don't fit the settings of the map
+    SettingsError : the values are impossible, don't fit the settings of the map, or can hold for
+        one pixel only
     """
-    own = dict(before.change) if before is not None else {}
-    own |= dict(change)
-    own = {path: value for path, value in own.items() if value != work.settings.value(path)}
-    work.settings.with_values(own)
-    note = before.note if before is not None else ""
-    if own:
-        review = work.review.correct(pixels, own, note, who)
-    else:
-        review = work.review.take_back(pixels)
+    review, rest = work.review, pixels
+    for before in work.review.decisions:
+        mine = pixels.shared(before.pixels)
+        if mine:
+            rest = rest.without(mine)
+            review = _corrected(work, review, mine, dict(before.change) | dict(change),
+                                before.note, who)  # fmt: skip
+    if rest:
+        review = _corrected(work, review, rest, dict(change), "", who)
     return replace(work, review=review)
+
+
+def _corrected(work: Work, review: Review, pixels: Pixels, change: dict[str, Any], note: str,
+               who: str) -> Review:  # fmt: skip
+    own = {path: value for path, value in change.items() if value != work.settings.value(path)}
+    work.settings.with_values(own)
+    return review.correct(pixels, own, note, who) if own else review.take_back(pixels)
 
 
 def about(pixels: Pixels) -> str:

@@ -40,8 +40,7 @@ class AskRange(Request):
 
         known = self.known
         curves = [self.curve] if self.curve is not None else sample_of(known, self.mask)
-        plain = known and (known.base or known)  # tables without single pixels' corrections
-        return scan(self.map, self.settings, curves, known=plain, progress=progress)
+        return scan(self.map, self.settings, curves, known=known, progress=progress)
 
 
 __all__ = ["AskRange"]

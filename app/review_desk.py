@@ -51,6 +51,7 @@ class ReviewDesk(QObject):
         self._session, self.panel, self._components = session, panel, components
         self.ranking: Any = None
         self._places = np.empty(0, int)
+        self._listed: Any = None  # the review that the page Decided shows
         self._of: Any = None  # the analysis that is ranked
         self._asked: tuple[int, Any] | None = None  # generation, analysis
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
@@ -70,6 +71,7 @@ class ReviewDesk(QObject):
         session.answered.connect(self._take)
         self._components.made_changed.connect(self._components_moved)
         self.panel.seen.connect(self._seen)
+        self.panel.asked.connect(self._show_decided)
         page.filtered.connect(lambda _: self.show_list())
         page.acted.connect(lambda act: getattr(self, act)())
         page.note_given.connect(self.write_note)
@@ -84,6 +86,7 @@ class ReviewDesk(QObject):
 
     def _seen(self, on: bool) -> None:
         self._components.want("doubts", on)
+        self._show_decided()
         self.refresh()
 
     def refresh(self, *_: object) -> None:
@@ -134,7 +137,8 @@ class ReviewDesk(QObject):
         page.counts.setText("")
         page.show_doubts({})
         page.show_components(())
-        self.panel.decided.show_review(self._session.review)
+        self._listed = None
+        self._show_decided()
         self.show_about()
         self.refresh()
 
@@ -170,6 +174,14 @@ class ReviewDesk(QObject):
         names = np.array([*(letter(k) for k in range(int(labels.max(initial=-1)) + 1)), ""])
         return names[labels]
 
+    def _show_decided(self) -> None:
+        """The list of decisions, while it can be seen: it may be long, and a key must not wait."""
+        panel, review = self.panel, self._session.review
+        seen = panel.in_sight and panel.page == "decided"
+        if (seen or not review) and review is not self._listed:
+            self._listed = review
+            panel.decided.show_review(review)
+
     def names(self) -> tuple[str, ...]:
         """Names of the components; () if none are worked out."""
         return tuple(self._components.made.composition.names) if self.labels() is not None else ()
@@ -183,8 +195,7 @@ class ReviewDesk(QObject):
         if self._session.map is None:
             return
         self.show_list()
-        review = self._session.review
-        self.panel.decided.show_review(review)
+        self._show_decided()
         self._show_picked()
         self.refresh()
 
@@ -274,8 +285,8 @@ class ReviewDesk(QObject):
         session = self._session
         session.set_correcting(not session.correcting)
         if session.correcting:
-            self.said.emit(f"Settings, fit window and contact point now hold for "
-                           f"{about(session.targets())} alone; C ends it.")  # fmt: skip
+            self.said.emit(f"Settings and fit window now hold for {about(session.targets())} "
+                           "alone; C ends it.")  # fmt: skip
         self.show_about()
 
     # -- walking --------------------------------------------------------------------------------

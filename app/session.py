@@ -18,7 +18,7 @@ from PySide6.QtCore import QObject, Signal
 from ..core.components.rule import Rule
 from ..core.decisions import CORRECTED, Decision, Pixels, Review
 from ..core.errors import Cancelled, InputError, SettingsError, SourceError
-from ..core.settings import Settings
+from ..core.settings import GIVEN, Settings
 from .background import Background
 from .correcting import about, corrected
 from .faults import fault_of
@@ -191,7 +191,7 @@ class Session(QObject):
         if known is not self._analysis or review is not self.review:
             shown = self._analysis
             if shown is not None and shown.review != self.review:
-                shown = replace(shown, review=self.review)  # corrections follow from the worker
+                shown = shown.with_review(self.review)  # corrections follow from the worker
             self._shown = self._analysis, self.review, shown
         return shown
 
@@ -370,10 +370,11 @@ class Session(QObject):
         corrected. Raises SettingsError on impossible values."""
         work = self._history.current
         if not self.correcting:
+            if change.get("fit.contact") == GIVEN:
+                raise SettingsError("fit.contact", "given by hand holds for one pixel: correct it "
+                                    "(C) first.")  # fmt: skip
             return replace(work, settings=work.settings.with_values(change))
-        at = self._selection or (0, 0)
-        before = work.review.at(self.map.shape, *at)
-        return corrected(work, self.targets(), before, change, self.who)
+        return corrected(work, self.targets(), change, self.who)
 
     def apply(self, change: Mapping[str, Any], words: str, merge: str = "") -> bool:
         """Change settings: one entry of the history. Impossible values are refused: `failed` says

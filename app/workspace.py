@@ -127,7 +127,8 @@ class Workspace(QWidget):
         session.analysis_changed.connect(self.show_analysis)
         session.selection_changed.connect(self.show_selection)
         session.review_changed.connect(self.show_review)
-        session.correcting_changed.connect(lambda: self.curve.set_correcting(session.correcting))
+        for signal in (session.correcting_changed, session.group_changed):
+            signal.connect(self._show_correcting)
         self.doubts.seen.connect(lambda _: self.show_review())
         self.map_doubts_desk.told.connect(self.notes.add)
         for signal in (self.map_doubts_desk.found, session.review_changed):
@@ -274,6 +275,11 @@ class Workspace(QWidget):
         with QSignalBlocker(self.map):
             self.map.show_review(self._session.review.kinds(fmap.shape), doubted, severe,
                                  mild=self.doubts.in_sight)  # fmt: skip
+
+    def _show_correcting(self) -> None:
+        """What the curve's handles hold for. A contact point is one pixel's alone."""
+        session = self._session
+        self.curve.set_correcting(session.targets().count if session.correcting else 0)
 
     def _count_doubts(self) -> None:
         self.doubts.show_counts(len(self._session.review.decisions),

@@ -21,6 +21,11 @@ from .settings import Settings
 Array = np.ndarray
 
 
+_OF_NO_REVIEW = ("tables", "walk", "case", "steepness", "lonely", "curve_doubts",
+                 "curve_corrected")  # fmt: skip
+"""Cached properties that are the same whatever is kept or left out."""
+
+
 @dataclass(frozen=True, eq=False)
 class Analysis:
     """What one map gave under one set of settings.
@@ -38,7 +43,6 @@ class Analysis:
     review : what was decided about single pixels
     corrections : (curves (n,), their own analysis with n rows) for each correction of the review
         that has been worked out; made by `corrections.reviewed`
-    base : the analysis without any correction, if there are corrections
     """
 
     map: ForceMap
@@ -54,7 +58,6 @@ class Analysis:
     period: float = math.nan
     review: Review = field(default_factory=Review)
     corrections: tuple[tuple[Array, Analysis], ...] = ()
-    base: Analysis | None = field(default=None, repr=False)
     _cache: dict[str, tuple[Array, Array | None]] = field(default_factory=dict, repr=False)
 
     @property
@@ -272,10 +275,43 @@ class Analysis:
             out[index[index >= 0]] = True
         return out
 
+    @cached_property
+    def curve_corrected(self) -> Array:
+        """(P,) bool: curves whose numbers are those of a correction. Their rows in `stage_tables`
+        are those of the map's settings all the same: who reads rows leaves such curves out, or asks
+        `under_correction`."""
+        out = np.zeros(self.map.n_curves, bool)
+        for curves, _ in self.corrections:
+            out[curves] = True
+        return out
+
+    def under_correction(self, curve: int) -> Analysis:
+        """The analysis that a curve's numbers come from: this one, or that of its correction, where
+        only the curves of that correction have rows."""
+        found = next(((c, own) for c, own in self.corrections if (c == curve).any()), None)
+        if found is None:
+            return self
+        curves, own = found
+        tables, done = {}, np.zeros(self.map.n_curves, bool)
+        for name, rows in own.stage_tables.items():
+            tables[name] = np.full((self.map.n_curves, rows.shape[1]), np.nan)
+            tables[name][curves] = rows
+        done[curves] = True
+        return replace(own, stage_tables=tables, done=done, _cache={})
+
+    def with_review(self, review: Review) -> Analysis:
+        """The same analysis with other pixels kept or left out; corrections stay as they are
+        worked out. What does not depend on that is shared and not worked out again."""
+        made = replace(self, review=review)
+        for name in _OF_NO_REVIEW:
+            if name in self.__dict__:
+                made.__dict__[name] = self.__dict__[name]
+        return made
+
     def without(self, left_out: Array | None) -> Analysis:
         """The same analysis with exactly these pixels left out by hand; the channels are shared."""
         mask = np.zeros(self.map.shape, bool) if left_out is None else left_out
-        return replace(self, review=self.review.with_left_out(mask))
+        return self.with_review(self.review.with_left_out(mask))
 
     @property
     def doubt_meanings(self) -> list[tuple[int, str, str]]:

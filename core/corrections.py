@@ -1,9 +1,9 @@
 """A review laid on an analysis: corrected pixels get the numbers of their own settings.
 
-A correction runs the same compiled loops over its few curves under its own settings. Its rows take
-the place of the map's in the stages' tables, and its numbers and doubts that of the map's: so every
-map, table and statistic holds them, whatever setting was changed. The analysis of the whole map is
-left as it was; only what a correction concerns is worked out.
+A correction runs the same compiled loops over its few curves under its own settings, as an analysis
+of its own. Its numbers, ± and doubts take the place of the map's in every channel, whatever setting
+was changed; so every map, table and statistic holds them. The rows in the stages' tables stay those
+of the map's settings, since they mean nothing under another law or tip.
 """
 
 from __future__ import annotations
@@ -44,16 +44,14 @@ def reviewed(analysis: Analysis, review: Review, progress: Progress | None = Non
     """
     if review == analysis.review:
         return analysis
-    plain = replace(analysis, review=review)
-    if not review.corrections and not analysis.corrections:
-        return plain
-    base = analysis.base or analysis
-    there = _known(base, known or analysis)
+    there = _known(analysis, known or analysis)
     made = []
     for decision in review.corrections:
         found = there.get((decision.pixels, decision.change))
-        made.append(found or _one(base, decision, progress or Progress()))
-    return _with(base, review, tuple(made))
+        made.append(found or _one(analysis, decision, progress or Progress()))
+    if not made and not analysis.corrections:
+        return analysis.with_review(review)
+    return replace(analysis, review=review, corrections=tuple(made), _cache={})
 
 
 def _known(base: Analysis, other: Analysis) -> dict[object, tuple[Array, Analysis]]:
@@ -98,19 +96,3 @@ def _own(base: Analysis, request: Request, rows: dict[str, Array]) -> Analysis:
     n = rows["baseline"].shape[0]
     return Analysis(base.map, request.settings, request.constants, rows, {}, np.ones(n, bool),
                     pooled_walk=base.walk, period=request.period)  # fmt: skip
-
-
-def _with(base: Analysis, review: Review, made: tuple[tuple[Array, Analysis], ...]) -> Analysis:
-    """The analysis with the rows of its corrections in place of the map's."""
-    tables = dict(base.stage_tables)
-    for name, table in tables.items():
-        fresh = table
-        for curves, own in made:
-            mine = own.stage_tables[name]
-            if curves.size and mine.shape[1] == table.shape[1]:
-                fresh = fresh.copy() if fresh is table else fresh
-                fresh[curves] = mine
-        fresh.flags.writeable = False
-        tables[name] = fresh
-    return replace(base, stage_tables=tables, review=review, corrections=made, base=base,
-                   pooled_walk=base.walk, _cache={})  # fmt: skip

@@ -30,6 +30,7 @@ from .columns import law as cl
 from .columns import retract as rt
 from .columns import stiffness as st
 from .columns import viscous as vs
+from .errors import SettingsError
 from .forcemap import Block, ForceMap
 from .models import POWER, law_of, tables
 from .progress import Progress
@@ -357,7 +358,6 @@ class _Run:
     def _kept(self, name: str, previous: Analysis | None) -> Array | None:
         if previous is None or previous.map is not self.map or not previous.complete:
             return None
-        previous = previous.base or previous  # without the rows of single pixels' corrections
         return previous.stage_tables[name] if previous.keys[name] == self.keys[name] else None
 
     def snapshot(self, step: int, ended: str = "") -> Analysis:
@@ -441,6 +441,7 @@ def analyse(
     """
     settings = settings or Settings()
     progress = progress or Progress()
+    check_for_map(settings)
     in_memory = fmap.resident or fits_in_memory(fmap)
     if in_memory:  # before the fringes are looked for, which reads curves from all over the map
         fmap.load(progress)
@@ -451,6 +452,13 @@ def analyse(
     for name in run.stale:
         run.tables[name].flags.writeable = False
     return run.snapshot(1, _now())
+
+
+def check_for_map(settings: Settings) -> None:
+    """Raise SettingsError on settings that can only hold for a single curve."""
+    if settings.fit.contact == GIVEN:
+        raise SettingsError("fit.contact", "given by hand holds for one pixel: its base position "
+                            "means nothing on another. Correct single pixels.")  # fmt: skip
 
 
 def some_curves(fmap: ForceMap, request: Request, curves: Array) -> tuple[Block, Rows]:

@@ -228,3 +228,58 @@ def test_a_contact_point_given_by_hand_is_held(fmap, first):
         assert made.channel("contact_point")[row, col] == pytest.approx(z0 + late * depth)
         found.append(made.channel("modulus")[row, col])
     assert found[1] / found[0] - 1.0 == pytest.approx(2 * 0.05, rel=0.35)
+
+
+def test_what_reads_rows_knows_that_some_pixels_are_corrected(fmap, first):
+    """Rows of another law would be read as the map's: so advice, comparison and budgets leave
+    corrected curves out, or take their own analysis."""
+    from palpate.core.advice.measured import trusted_curves
+    from palpate.core.uncertainty import pixel_budget
+    from palpate.core.uncertainty.groups import group_budget
+
+    mask = np.zeros(fmap.shape, bool)
+    mask[3:9, 3:9] = True
+    change = {"fit.law": "cone", "tip.half_angle": 20.0}
+    made = reviewed(first, Review().correct(Pixels.of(mask), change))
+    for name, rows in first.stage_tables.items():
+        assert made.stage_tables[name] is rows
+    assert not made.curve_corrected[trusted_curves(made)].any()
+    row, col = np.argwhere(mask & made.trusted)[5]
+    whole = analyse(fmap, first.settings.with_values(change), previous=first)
+    own, there = (pixel_budget(a, int(row), int(col), trials=2000) for a in (made, whole))
+    assert own.common == pytest.approx(there.common, rel=0.02)
+    assert own.value == pytest.approx(there.value, rel=1e-12)
+    plain = pixel_budget(first, int(row), int(col), trials=2000)
+    assert own.common != pytest.approx(plain.common, rel=0.05)
+    group = group_budget(made, mask, trials=2000)
+    assert group.common == pytest.approx(group_budget(whole, mask, trials=2000).common, rel=0.05)
+
+
+def test_a_contact_point_given_by_hand_is_one_pixels_alone(fmap, first):
+    """It is a base position: on another pixel of an uneven surface it means nothing."""
+    given = {"fit.contact": "given", "fit.contact_at": 1.0}
+    with pytest.raises(SettingsError, match="one pixel"):
+        Review().correct(pixels((1, 1), (1, 2)), given)
+    with pytest.raises(SettingsError, match="one pixel"):
+        analyse(fmap, first.settings.with_values(given))
+
+
+def test_decisions_of_two_maps_are_never_one_review():
+    with pytest.raises(SettingsError, match="another shape"):
+        Review().leave_out(pixels((1, 1))).keep(Pixels.one((8, 8), 2, 2))
+
+
+def test_gathered_pixels_keep_their_own_corrections_when_they_are_corrected_together():
+    from palpate.app.correcting import corrected
+    from palpate.app.work import Work
+
+    review = Review().correct(pixels((1, 1)), {"fit.law": "cone"}, "sharp here")
+    review = review.leave_out(pixels((2, 2)), "dust")
+    both = pixels((1, 1), (2, 2), (3, 3))
+    made = corrected(Work(review=review), both, {"fit.fraction_to": 60.0}).review
+    changes = {at: dict(made.at(SHAPE, *at).change) for at in ((1, 1), (2, 2), (3, 3))}
+    assert changes[1, 1] == {"fit.law": "cone", "fit.fraction_to": 60.0}
+    assert changes[2, 2] == changes[3, 3] == {"fit.fraction_to": 60.0}
+    assert made.at(SHAPE, 1, 1).note == "sharp here"
+    back = corrected(Work(review=made), both, {"fit.fraction_to": 95.0}).review
+    assert [dict(d.change) for d in back.decisions] == [{"fit.law": "cone"}]

@@ -41,7 +41,8 @@ LEAST_HEIGHT = 30.0
 """The whole curve is never shown less high than this many times its noise."""
 WHOLE, CONTACT = "whole", "contact"
 CORRECTS = ("Correcting: the fit window and the dashed contact line can be dragged for this pixel "
-            "alone (or the gathered ones); C ends it.")  # fmt: skip
+            "alone; C ends it.")  # fmt: skip
+CORRECTS_MANY = "Correcting {} gathered pixels: the fit window holds for them alone; C ends it."
 
 
 class CurveBox(pg.ViewBox):
@@ -91,7 +92,7 @@ class CurveView(QWidget):
         self._theme: Theme = LIGHT
         self._others: dict[str, tuple[CurveReport, str]] = {}  # by the names in BESIDE
         self._marks: tuple[tuple[int, int], list[tuple[str, float]]] = ((-1, -1), [])
-        self._correcting = False
+        self._correcting = 0  # pixels that a drag corrects; 0 for the whole map
         self._doubt = ""  # the one whose place is shown; empty for the worst
         self._said = ""  # why other axes are shown than were chosen
         self._build()
@@ -212,16 +213,17 @@ class CurveView(QWidget):
         if self._report is not None:
             self.legend.show_texts(legend_texts(self._report, self._doubt) | self._texts_beside())
 
-    def set_correcting(self, on: bool) -> None:
-        """Whether what is dragged corrects single pixels; the contact point then has a handle."""
-        self._correcting = on
+    def set_correcting(self, pixels: int) -> None:
+        """How many pixels a drag corrects, 0 for the whole map. The contact point of a single one
+        has a handle."""
+        self._correcting = pixels
         self._place_hand()
         self._draw_beside()
 
     def _place_hand(self) -> None:
         report = self._report
         x = math.nan
-        if self._correcting and report is not None:
+        if self._correcting == 1 and report is not None:
             x = self._frame.point(report.contact, axes.fitted_branch(report))[0]
         self.items.hand.place(x)
 
@@ -373,7 +375,8 @@ class CurveView(QWidget):
         symbols = [s for (s, _), p in zip(marks, places, strict=True) if _finite(p)]
         items.set_marks(symbols, xy[:, 0], xy[:, 1])
         thin = f"Thin line: {self.other_words}." if self.other_words else ""
-        corrects = CORRECTS if self._correcting else ""
+        corrects = CORRECTS if self._correcting == 1 else ""
+        corrects = CORRECTS_MANY.format(self._correcting) if self._correcting > 1 else corrects
         dashed = f"Dashed: {self._others['reference'][1]}." if "reference" in self._others else ""
         self.note.setText(" ".join(filter(None, (corrects, self._said, thin, dashed))))
 

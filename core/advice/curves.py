@@ -96,7 +96,7 @@ def _sloped(analysis: Analysis) -> Array:
     """Curves without a severe doubt other than about their slope and what follows from it."""
     follows = ("slope_above_one", "fit_failed", "at_bound", "fit_stuck", "beyond_law")
     mask = analysis.severe_mask & ~sum(DOUBTS[name].mask for name in follows)
-    return np.flatnonzero(analysis.sound(mask) & analysis.done)
+    return np.flatnonzero(analysis.sound(mask) & analysis.done & ~analysis.curve_corrected)
 
 
 def check_pressure(figures: Figures) -> Check:

@@ -21,7 +21,7 @@ MOST = 4096
 
 def trusted_curves(analysis: Analysis, most: int = MOST) -> Array:
     """Curves without a severe doubt, at most so many, evenly spread."""
-    good = np.flatnonzero(analysis.sound() & analysis.done)
+    good = np.flatnonzero(analysis.sound() & analysis.done & ~analysis.curve_corrected)
     shown = analysis.map.index_map
     good = good[np.isin(good, shown[shown >= 0])]
     if good.size > most:

@@ -98,6 +98,10 @@ class Pixels:
         shared = other.mask(self.shape).ravel()[mine]
         return Pixels._at(self.shape, mine[~shared]) if shared.any() else self
 
+    def shared(self, other: Pixels) -> Pixels:
+        """The pixels that are in both."""
+        return self.without(self.without(other))
+
     def __or__(self, other: Pixels) -> Pixels:
         if not self or not other:
             return self or other

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import SettingsError
-from ..settings import Settings, as_declared, declaration
+from ..settings import GIVEN, Settings, as_declared, declaration
 from .pixels import Pixels
 
 Array = np.ndarray
@@ -109,6 +109,8 @@ class Review:
         """With one more decision; one without pixels changes nothing."""
         if not decision.pixels:
             return self
+        if any(d.pixels.shape != decision.pixels.shape for d in self.decisions):
+            raise SettingsError("decision", "is about a map of another shape than those before.")
         left = (replace(d, pixels=rest) if (rest := d.pixels.without(decision.pixels)) is not
                 d.pixels else d for d in self.decisions)  # fmt: skip
         kept = tuple(d for d in left if d.pixels)
@@ -124,7 +126,11 @@ class Review:
 
     def correct(self, pixels: Pixels, change: Mapping[str, Any], note: str = "", who: str = ""
                 ) -> Review:  # fmt: skip
-        """Analyse these pixels under other settings; raises SettingsError on impossible ones."""
+        """Analyse these pixels under other settings; raises SettingsError on impossible ones. A
+        contact point given by hand is a base position, and so one pixel's alone."""
+        if pixels.count > 1 and change.get("fit.contact") == GIVEN:
+            raise SettingsError("fit.contact", "given by hand holds for one pixel: correct each by "
+                                "itself.")  # fmt: skip
         return self.decide(Decision(CORRECTED, pixels, change_of(change), note, who, now()))
 
     def take_back(self, pixels: Pixels) -> Review:

@@ -75,8 +75,8 @@ def group_of(analysis: Analysis, mask: Array, statistic: str, quantity: str) -> 
     if mask.shape != values.shape:
         raise ValueError(f"the mask has the shape {mask.shape}, the map {values.shape}")
     used = mask & analysis.trusted & (values > 0.0)
-    count = int(np.count_nonzero(used))
-    if count < 2:
+    pixels = int(np.count_nonzero(used))
+    if pixels < 2:
         raise ValueError("fewer than two trusted pixels with a value in this component")
     log = np.log(np.where(used, values, 1.0))
     inside = log[used]
@@ -90,11 +90,18 @@ def group_of(analysis: Analysis, mask: Array, statistic: str, quantity: str) -> 
         value = float(values[used].mean())
         local = math.sqrt(math.expm1(spread**2) / effective)
     ranked = analysis.map.index_map[used][np.argsort(inside)]
+    plain = ranked[~analysis.curve_corrected[ranked]]
+    if plain.size:  # what is common is worked out under the map's law, on curves that have it
+        ranked = plain
+    else:
+        analysis = analysis.under_correction(int(ranked[0]))
+        ranked = ranked[analysis.done[ranked]]
+    count = ranked.size
     chosen = ranked[np.unique(np.linspace(0, count - 1, min(count, MOST)).round().astype(int))]
     inputs, links = common_inputs(analysis, quantity)
     answers = answers_of(Curves.of(analysis, chosen), quantity, inputs)
     case = Case.of(analysis, quantity, value, local, inputs, links, answers)
-    return Group(case, count, effective, spread, statistic)
+    return Group(case, pixels, effective, spread, statistic)
 
 
 def group_budget(

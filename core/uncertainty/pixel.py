@@ -44,6 +44,7 @@ def pixel_budget(
     curve = analysis.map.curve_at(row, col)
     if curve < 0:
         return None
+    analysis = analysis.under_correction(curve)
     value = float(analysis.per_curve(quantity)[0][curve])
     if not value > 0.0:
         return None
