@@ -207,10 +207,9 @@ def baseline_drifts(view: View) -> list[MapDoubt]:
 def tip_wears(view: View) -> list[MapDoubt]:
     """Pull-off and modulus within the components along the scan, steps of the tip taken out."""
     names = (view.stiffness_name(), "release_force")
-    logs = [view.log(name).copy() for name in names]
+    logs = [view.log(name) for name in names]
     for step in view.steps:
-        for y, size in zip(logs, step.size, strict=True):
-            y[step.line :] -= size if math.isfinite(size) else 0.0
+        logs = [step.taken_out(y, k) for k, y in enumerate(logs)]
     found = {}
     group = _levels_of(logs[0]) if view.labels is None else view.labels
     for name, y in zip(names, logs, strict=True):
