@@ -81,8 +81,13 @@ def again(opened: Reopened, progress: Progress | None = None) -> Analysis:
     return reviewed(plain, opened.work.review, progress)
 
 
-def differences(loaded: LoadedAnalysis, analysis: Analysis) -> list[str]:
-    """Where the numbers of a file and those made anew differ, in sentences; empty if nowhere."""
+def differences(loaded: LoadedAnalysis, analysis: Analysis, made: Any = None) -> list[str]:
+    """Where the numbers of a file and those made anew differ, in sentences; empty if nowhere.
+
+    Parameters
+    ----------
+    made : components made anew (`components.repeating.Repeated`), compared with the file's
+    """
     found, missing = [], []
     for name, channel in loaded.channels.items():
         if name not in CHANNELS:
@@ -98,6 +103,10 @@ def differences(loaded: LoadedAnalysis, analysis: Analysis) -> list[str]:
     doubts = int(np.count_nonzero(loaded.doubts != analysis.doubts))
     if doubts:
         found.append(f"the doubts in {doubts} pixels")
+    if made is not None and loaded.components is not None:
+        from .components.repeating import changes
+
+        found += changes(loaded.components, made)
     said = []
     if found:
         said.append(f"Numbers made anew differ from those in {loaded.path.name}: "

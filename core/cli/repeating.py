@@ -5,10 +5,17 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from ..errors import InputError
+from ..errors import InputError, SettingsError
 from .analysing import bar_of
 from .parser import UsageError
+
+if TYPE_CHECKING:
+    from ..analysis import Analysis
+    from ..components.repeating import Repeated
+    from ..progress import Progress
+    from ..readers.analysis import LoadedAnalysis
 
 
 def again(args: argparse.Namespace) -> int:
@@ -35,11 +42,13 @@ def again(args: argparse.Namespace) -> int:
         bar, progress = bar_of(path.name, args.quiet)
         with bar:
             result = repeat(opened, progress)
+            made, lacking = _components(opened.loaded, result, progress)
         for problem in problems(result):
             print(f"{path.name}: {problem}", file=sys.stderr)
-        said = differences(opened.loaded, result)
+        said = [*differences(opened.loaded, result, made), *lacking]
         if out is not None:
-            beside = Beside(None, opened.work, opened.loaded.view, opened.loaded.history)
+            beside = Beside(made.write if made is not None else None, opened.work,
+                            opened.loaded.view, opened.loaded.history)  # fmt: skip
             save_analysis(out, result, beside)
             print(f"Result: {out}")
     for sentence in said:
@@ -47,3 +56,18 @@ def again(args: argparse.Namespace) -> int:
     if not said:
         print(f"All numbers are those of {path.name}.")
     return 1 if said else 0
+
+
+def _components(loaded: LoadedAnalysis, result: Analysis, progress: Progress
+                ) -> tuple[Repeated | None, list[str]]:  # fmt: skip
+    """The components made anew by the rule of the file, if it has any; why not, if they can't be.
+    """
+    from ..components.repeating import repeated
+
+    if loaded.components is None:
+        return None, []
+    try:
+        return repeated(result, loaded.components, progress), []
+    except (ValueError, SettingsError) as error:
+        why = str(error).rstrip(".")
+        return None, [f"The components of {loaded.path.name} can't be made anew: {why}."]
