@@ -103,6 +103,9 @@ def differences(loaded: LoadedAnalysis, analysis: Analysis, made: Any = None) ->
     doubts = int(np.count_nonzero(loaded.doubts != analysis.doubts))
     if doubts:
         found.append(f"the doubts in {doubts} pixels")
+    trusted = 0 if loaded.trusted is None else np.count_nonzero(loaded.trusted != analysis.trusted)
+    if trusted:
+        found.append(f"which pixels are used in {trusted} pixels")
     if made is not None and loaded.components is not None:
         from .components.repeating import changes
 
