@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 
-from .decisions import KINDS as DECISIONS
 from .decisions import KEPT, LEFT_OUT, Review
+from .decisions import KINDS as DECISIONS
 from .errors import InputError, ReadError, WriteError
 from .readers import analysis as _reader
 from .readers.analysis import LoadedAnalysis, LoadedChannel, SourceIdentity, find_source
@@ -109,7 +109,8 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         again = _reader.read(look(temporary))
         same = again.settings == analysis.settings and len(again.channels) == len(channels)
         kinds = review.kinds(force_map.shape)
-        same = same and np.array_equal(again.trusted, _trusted(analysis))
+        trusted = again.trusted
+        same &= trusted is not None and np.array_equal(trusted, _trusted(analysis))
         if not same or not np.array_equal(again.review.kinds(force_map.shape), kinds):
             raise WriteError(f"{path} could not be saved: what was written doesn't read back.")
 
