@@ -79,11 +79,12 @@ def plainly(capsys):
 def test_speeds_of_results_are_those_of_what_was_decided(case, tmp_path, capsys):
     out, plain = tmp_path / "out.csv", tmp_path / "plain.csv"
     assert main(["speeds", *map(str, case.results), "--out", str(out)]) == 0
-    assert "m2.result.h5: decided by hand about pixels: 64 left out, 48 corrected." in (
+    assert "m2.result.h5: pixels decided about by hand: 64 left out, 0 kept, 48 corrected." in (
         plainly(capsys))  # fmt: skip
     assert main(["speeds", *map(str, case.maps), "--out", str(plain)]) == 0
-    assert "decided by hand" not in plainly(capsys)
+    assert "decided about" not in plainly(capsys)
     first, second = table(out)
+    assert "# m2.result.h5: pixels decided about by hand: 64 left out" in out.read_text()
     used = case.numbers["modulus"][case.trusted]
     assert int(first["pixels"]) == np.isfinite(used).sum()
     assert float(first["modulus (GPa)"]) == pytest.approx(np.nanmedian(used), rel=1e-6)
@@ -95,7 +96,8 @@ def test_fields_of_results_are_those_of_what_was_decided(case, tmp_path, capsys)
     out = tmp_path / "out.csv"
     assert main(["fields", *map(str, case.results), "--rule", str(case.folder / "rule.json"),
                  "--out", str(out)]) == 0  # fmt: skip
-    assert "64 left out, 48 corrected" in plainly(capsys)
+    assert "m2.result.h5: pixels decided about by hand: 64 left out" in out.read_text()
+    assert "64 left out, 0 kept, 48 corrected" in plainly(capsys)
     stiff = [row for row in table(out) if row["quantity"] == "reduced_modulus"
              and row["component"] == "B" and row["map"] == "m2.result.h5"]  # fmt: skip
     used = case.numbers["reduced_modulus"]
@@ -120,7 +122,7 @@ def test_a_rehearsal_of_a_result_looks_at_no_pixel_left_out(case, tmp_path, caps
     out = tmp_path / "r.csv"
     words = ["--steps", "2", "--curves", "8", "--out", str(out)]
     assert main(["rehearse", str(result), *words]) == 0
-    assert "decided by hand about pixels: 112 left out" in plainly(capsys)
+    assert "decided about by hand: 112 left out" in plainly(capsys)
     assert max(float(row["modulus_GPa"]) for row in table(out)) < 0.3
     assert main(["rehearse", str(case.maps[1]), *words]) == 0
     assert max(float(row["modulus_GPa"]) for row in table(out)) > 1.0

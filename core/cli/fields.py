@@ -6,6 +6,7 @@ import argparse
 import csv
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from ..components import Maps, Rule
@@ -43,9 +44,9 @@ def fields(args: argparse.Namespace) -> int:
                              log=args.log_condition, shared=shared)  # fmt: skip
     except ValueError as error:
         raise InputError(f"{error}.") from None
+    decided = (f"{one.decided} {one.checksum}" for one in maps if one.decided)
+    table = replace(table, remarks=(*table.remarks, *decided))
     print("\n".join(told(table)))
-    for sentence in filter(None, (one.decided for one in maps)):
-        print("\n".join(wrapped(sentence)))
     if args.out:
         print(f"Table: {write_table(args.out, table)}")
     return 0

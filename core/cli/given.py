@@ -64,11 +64,12 @@ class Given:
     @property
     def decided(self) -> str:
         """What of a result's decisions is in the numbers, in a sentence; empty for none."""
-        review = self.review
-        counts = ((review.left_out.count, "left out"), (review.kept.count, "kept"),
-                  (review.corrected.count, "corrected"))  # fmt: skip
-        words = ", ".join(f"{count:,} {what}" for count, what in counts if count)
-        return f"{self.name}: decided by hand about pixels: {words}." if words else ""
+        return f"{self.name}: {self.review.words}." if self.review else ""
+
+    @property
+    def checksum(self) -> str:
+        """That of the decisions, in a sentence; empty for none."""
+        return f"Their SHA-256 is {self.review.checksum}." if self.review else ""
 
 
 def given(paths: list[Path]) -> tuple[list[Given], Settings | None]:

@@ -42,7 +42,7 @@ def speeds(args: argparse.Namespace) -> int:
     for sentence in meaning(found, settings, args.channel):
         print("\n".join(wrapped(sentence)))
     if args.out:
-        _write(Path(args.out), found, paths, args.channel)
+        _write(Path(args.out), found, paths, args.channel, maps)
         print(f"Table: {args.out}")
     return 0
 
@@ -120,7 +120,8 @@ def meaning(found: SpeedSlope, settings: Settings, channel: str) -> list[str]:
     return lines
 
 
-def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str) -> None:
+def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str,
+           maps: list[Given]) -> None:  # fmt: skip
     from ..writers.atomic import same_file, saving
 
     if any(same_file(path, measured) for measured in paths):
@@ -128,6 +129,7 @@ def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str) -> No
     unit = CHANNELS[channel].unit or "1"
     with saving(path) as temporary, temporary.open("w", newline="", encoding="utf-8") as file:
         file.write(f"# slope,{found.slope!r}\n# standard error of the slope,{found.error!r}\n")
+        file.writelines(f"# {one.decided} {one.checksum}\n" for one in maps if one.decided)
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(["map", "speed (nm/s)", f"{channel} ({unit})", f"standard error ({unit})",
                        "pixels", "indentation (nm)"])  # fmt: skip
