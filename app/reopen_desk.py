@@ -149,7 +149,7 @@ def words_of(found: Any, saved: Path | None) -> str:
         text += f" The last was “{found.acts[-1]['action']}”."
     if saved is not None:
         text += f"\n\nThere is also a saved result, {saved.name}."
-    return f"{text}\n\n{found.problem}".strip()
+    return "\n\n".join(words for words in (text, found.problem, found.unsure) if words)
 
 
 def local_time(text: str) -> str:
