@@ -30,9 +30,10 @@ class CompareWithFile(Request):
     words: ClassVar[str] = "Comparing with the file"
 
     def run(self, progress: Progress, tell: Tell) -> list[str]:
-        from ..core.reopening import differences
+        from ..core.reopening import components_again, differences
 
-        return differences(self.loaded, self.analysis)
+        made, lacking = components_again(self.loaded, self.analysis, progress, whole=False)
+        return [*differences(self.loaded, self.analysis, made), *lacking]
 
 
 @dataclass(frozen=True, eq=False)

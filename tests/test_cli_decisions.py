@@ -14,12 +14,15 @@ import h5py
 import numpy as np
 import pytest
 
+from palpate.app.reopen_desk import CompareWithFile
 from palpate.core.cli import main
 from palpate.core.components import Axis, Rule
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.pipeline import analyse
+from palpate.core.progress import Progress
 from palpate.core.readers import open_map
+from palpate.core.reopening import again, open_analysis
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
 from palpate.core.workfile import load_analysis, save_analysis
@@ -152,3 +155,7 @@ def test_again_makes_components_too_and_compares_them(case, tmp_path, capsys):
     assert "1 pixels belong to another component" in told.err
     assert "of component B (by 9.1 %)" in told.err
     assert "All numbers" not in told.out
+    opened = open_analysis(old)
+    with opened.map:
+        request = CompareWithFile(opened.loaded, again(opened))
+        assert told.err.strip().endswith(request.run(Progress(), lambda _: None)[0])

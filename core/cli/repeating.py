@@ -5,17 +5,10 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from ..errors import InputError, SettingsError
+from ..errors import InputError
 from .analysing import bar_of
 from .parser import UsageError
-
-if TYPE_CHECKING:
-    from ..analysis import Analysis
-    from ..components.repeating import Repeated
-    from ..progress import Progress
-    from ..readers.analysis import LoadedAnalysis
 
 
 def again(args: argparse.Namespace) -> int:
@@ -25,7 +18,7 @@ def again(args: argparse.Namespace) -> int:
     """
     from ..corrections import problems
     from ..reopening import again as repeat
-    from ..reopening import differences, open_analysis
+    from ..reopening import components_again, differences, open_analysis
     from ..workfile import Beside, save_analysis
     from ..writers.atomic import same_file
 
@@ -42,7 +35,7 @@ def again(args: argparse.Namespace) -> int:
         bar, progress = bar_of(path.name, args.quiet)
         with bar:
             result = repeat(opened, progress)
-            made, lacking = _components(opened.loaded, result, progress)
+            made, lacking = components_again(opened.loaded, result, progress)
         for problem in problems(result):
             print(f"{path.name}: {problem}", file=sys.stderr)
         said = [*differences(opened.loaded, result, made), *lacking]
@@ -56,18 +49,3 @@ def again(args: argparse.Namespace) -> int:
     if not said:
         print(f"All numbers are those of {path.name}.")
     return 1 if said else 0
-
-
-def _components(loaded: LoadedAnalysis, result: Analysis, progress: Progress
-                ) -> tuple[Repeated | None, list[str]]:  # fmt: skip
-    """The components made anew by the rule of the file, if it has any; why not, if they can't be.
-    """
-    from ..components.repeating import repeated
-
-    if loaded.components is None:
-        return None, []
-    try:
-        return repeated(result, loaded.components, progress), []
-    except (ValueError, SettingsError) as error:
-        why = str(error).rstrip(".")
-        return None, [f"The components of {loaded.path.name} can't be made anew: {why}."]

@@ -42,9 +42,10 @@ class Repeated:
         write_components(entry, self.composition, self.table, self.pairs)
 
 
-def repeated(analysis: Analysis, saved: LoadedComponents, progress: Progress | None = None
-             ) -> Repeated:  # fmt: skip
-    """The components of an analysis by the rule of a saved result, with the channels of its table.
+def repeated(analysis: Analysis, saved: LoadedComponents, progress: Progress | None = None,
+             whole: bool = True) -> Repeated:  # fmt: skip
+    """The components of an analysis by the rule of a saved result, with the channels of its table;
+    without `whole` without what is common to all pixels and without pairs.
 
     Raises
     ------
@@ -55,7 +56,10 @@ def repeated(analysis: Analysis, saved: LoadedComponents, progress: Progress | N
     found = find(Maps.of(analysis), Rule.from_json(saved.rule), progress)
     known = asked_for(analysis.settings)
     channels = tuple(name for name in _channels(saved) if name in known)
-    table = with_common(found, table_of(found, channels or None))
+    table = table_of(found, channels or None)
+    if not whole:
+        return Repeated(found, table, ())
+    table = with_common(found, table)
     return Repeated(found, table, tuple(pairs_with_common(found, pairs_of(found, table), table)))
 
 
