@@ -16,12 +16,14 @@ import pytest
 
 from palpate.app.reopen_desk import CompareWithFile
 from palpate.core.cli import main
+from palpate.core.cli.given import given
 from palpate.core.components import Axis, Rule
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.pipeline import analyse
 from palpate.core.progress import Progress
 from palpate.core.readers import open_map
+from palpate.core.rehearsal import scene_of
 from palpate.core.reopening import again, open_analysis
 from palpate.core.settings import Settings
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
@@ -53,9 +55,9 @@ def case(tmp_path_factory):
         scene = simulate_map(LABELS, MATERIALS, lever=Lever(2.0, 60.0, noise=0.06),
                              ramp=Ramp(travel=120.0, samples=160), scan_size=(800.0, 700.0),
                              seed=seed)  # fmt: skip
-        given = scene.arrays() | {"sampling_rate": 1000.0 * seed**3}
+        arrays = scene.arrays() | {"sampling_rate": 1000.0 * seed**3}
         maps.append(folder / f"m{seed}.h5")
-        write_map(maps[-1], **given)
+        write_map(maps[-1], **arrays)
         results.append(folder / f"m{seed}.result.h5")
         with open_map(maps[-1]) as fmap:
             plain = analyse(fmap, Settings())
@@ -159,3 +161,29 @@ def test_again_makes_components_too_and_compares_them(case, tmp_path, capsys):
     with opened.map:
         request = CompareWithFile(opened.loaded, again(opened))
         assert told.err.strip().endswith(request.run(Progress(), lambda _: None)[0])
+
+
+def test_a_scene_is_read_off_no_corrected_pixel(case):
+    """Their rows are those of the map's settings, their moduli are not: as if left out."""
+    mask = rows(5, 6, 7)
+    with open_map(case.maps[0]) as fmap:
+        plain = analyse(fmap, Settings())
+        corrected = reviewed(plain, Review().correct(Pixels.of(mask), CHANGE))
+        one, other = scene_of(corrected), scene_of(plain.without(mask))
+        assert one.groups == other.groups
+        assert one.noise == other.noise
+        assert scene_of(plain).noise != one.noise
+
+
+def test_a_result_of_a_layer_brings_its_thickness(case, tmp_path):
+    shutil.copy(case.maps[0], tmp_path)
+    thickness = np.random.default_rng(1).uniform(200.0, 400.0, SHAPE)
+    settings = Settings().with_value("layer.base", "bonded")
+    with open_map(tmp_path / "m2.h5") as fmap:
+        made = analyse(fmap.with_thickness(thickness), settings)
+        save_analysis(tmp_path / "r.h5", made)
+    (one,), start = given([tmp_path / "r.h5"])
+    with one.opened() as fmap:
+        now = one.analysed(fmap, start, Progress())
+    assert start == settings
+    assert now.channel("modulus").tobytes() == made.channel("modulus").tobytes()

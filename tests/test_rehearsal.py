@@ -148,7 +148,7 @@ def test_a_tip_of_twice_the_radius_makes_the_modulus_root_two_low(scene):
     assert one.shown[0] == pytest.approx(100.0 * (math.sqrt(0.5) - 1.0), abs=1.0)  # in per cent
     said = sentences(played)
     assert re.search(r"reads (29|30) % ± .* low", said[1])
-    assert "same law (" in said[0]
+    assert "made with the law (" in said[0]
     assert "spring constant (1.6 N/m)" in said[0]
     assert "radius" not in said[0]  # the settings have another one
     assert one.held_wide.share < 0.05

@@ -94,7 +94,7 @@ def _shared(made: Rehearsal) -> Iterator[str]:
         same.append(f"spring constant ({scene.spring_constant:.4g} N/m)")
     if same:
         words = f"{', '.join(same[:-1])} and {same[-1]}" if len(same) > 1 else same[0]
-        yield (f"The truth is made with the same {words} as the settings use: what is wrong with "
+        yield (f"The truth is made with the {words} that the settings use: what is wrong with "
                f"{'these' if len(same) > 1 else 'it'} can't be rehearsed and is in no number "
                "here.")  # fmt: skip
 
