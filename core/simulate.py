@@ -97,11 +97,19 @@ class Material:
 class TipChange:
     """From this line (row) on the tip has another size, and pulls as many times stronger.
 
-    A radius times `factor` makes the apparent E* √factor times as large.
+    A radius times `factor` makes the apparent E* √factor times as large. `within` is the share of
+    the line that was taken before; `pull` is by how much more the pull-off grows (something that
+    sticks to the tip), beside the factor.
     """
 
     line: int
     factor: float
+    within: float = 0.0
+    pull: float = 1.0
+
+    def taken(self, place: int, across: int) -> bool:
+        """Whether the curve at a place of the scan was taken after the change."""
+        return place >= (self.line + self.within) * across
 
 
 @dataclass(frozen=True, eq=False)
@@ -340,8 +348,10 @@ def simulate_map(
         modulus = m.modulus * np.exp(m.modulus_spread * rng.normal())
         pull = m.pull_off * np.exp(m.pull_off_spread * rng.normal())
         here = replace(ramp, fringe_phase=rng.uniform(0, 2 * np.pi))
-        grown = math.prod(change.factor for change in tip_changes if r >= change.line)
-        tip, pull = replace(lever, tip_size=lever.tip_size * grown), pull * grown
+        past = [change for change in tip_changes if change.taken(i, shape[1])]
+        grown = math.prod(change.factor for change in past)
+        pull *= grown * math.prod(change.pull for change in past)
+        tip = replace(lever, tip_size=lever.tip_size * grown)
         z[i], d[i], found = simulate_curve(
             tip, here, modulus, m.poisson_ratio, pull, contact[r, c], rng
         )

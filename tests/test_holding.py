@@ -48,6 +48,19 @@ def found(hertz):
     return scanned(hertz)
 
 
+@pytest.mark.parametrize("factor", [0.92, 1.06])
+def test_a_drift_that_a_wrong_sensitivity_makes_names_it(factor):
+    """Truth: the law and the contact are right, the recorded sensitivity is `factor` times the true
+    one; stiff contacts (d/δ of 4 at the peak) then drift with depth."""
+    film = Material("film", 1.5, 0.40, 3.0)
+    made = simulate_map(np.zeros((8, 8), int), (film,), lever=Lever(2.0, 60.0, "paraboloid", 30.0),
+                        ramp=Ramp(travel=120.0, samples=256), seed=3, sensitivity_factor=factor)
+    found = scanned(made.as_map(), steps=8)
+    assert (found.drift.change > 0.0) == (factor > 1.0)
+    assert "the deflection sensitivity is" in found.drift.words
+    assert "“Whole map”" in found.drift.words
+
+
 # ---- a truth that holds
 
 

@@ -6,10 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from palpate.core.cli.telling import told
 from palpate.core.forcemap import ForceMap
 from palpate.core.mapdoubts import map_doubts
+from palpate.core.mapdoubts.drift import _told
+from palpate.core.mapdoubts.trend import trend
 from palpate.core.pipeline import analyse
 from palpate.core.simulate import SKI_BOOT, Lever, Ramp, TipChange, blobs, simulate_map, spoil
 
@@ -137,3 +140,34 @@ def test_a_map_that_never_touched_is_told_with_its_cause(still):
 def test_an_analysis_without_a_deflection_has_no_doubt_about_the_map(still):
     arrays = still.arrays(calibrated=False)
     assert map_doubts(analyse(ForceMap.from_arrays(**arrays))) == ()
+
+
+@pytest.mark.parametrize(("lines", "rho"), [(32, 0.97), (32, 1.0), (96, 0.97)])
+def test_slow_noise_alone_is_told_as_a_trend_in_fewer_than_two_of_a_hundred(lines, rho):
+    """Truth: no trend, only noise whose neighbours have the correlation ρ (AR(1); 1: a random
+    walk), of 20 % (30 % over the walk), 300 times. Neighbours' correlation alone, up to 0.9, told
+    14 % of those of 0.97 and 21 % of the walks, of 32 lines."""
+    alarms = 0
+    for seed in range(300):
+        rng = np.random.default_rng(seed)
+        if rho == 1.0:
+            slow = np.cumsum(rng.normal(size=lines)) * 0.3 / np.sqrt(lines)
+        else:
+            push = np.append(rng.normal(), np.sqrt(1.0 - rho**2) * rng.normal(size=lines - 1))
+            slow = 0.2 * signal.lfilter([1.0], [1.0, -rho], push)
+        alarms += _told(*trend(slow[:, None] + 0.05 * rng.normal(size=(lines, 8)))[:2], 20.0)
+    assert alarms < 6
+
+
+def test_a_trend_is_found_with_its_size_where_lines_scatter_on_their_own():
+    """Truth: 30 % over 32 lines, each line 2 % off: nearly all of 50 are told, the error is that of
+    the scatter within its caution (1 to 4 times)."""
+    found = []
+    for seed in range(50):
+        rng = np.random.default_rng(seed)
+        y = np.log(1.3) * np.linspace(-0.5, 0.5, 32) + 0.02 * rng.normal(size=32)
+        found.append(trend(np.repeat(y[:, None], 8, axis=1))[:2])
+    assert sum(_told(*one, 20.0) for one in found) >= 46
+    change, error = np.array(found).T
+    assert np.mean(change) == pytest.approx(np.log(1.3), rel=0.03)
+    assert 1.0 < np.median(error) / np.std(change) < 4.0

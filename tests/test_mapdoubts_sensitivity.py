@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import lru_cache
+
 import numpy as np
 import pytest
 
@@ -15,7 +18,8 @@ ROUND = Lever(2.5, 58.0, "paraboloid", 16.0, 0.07)
 RECORDED = "Sensitivity, recorded over true"
 
 
-def map_of(lever=ROUND, factor=1.0, components=3, seed=3, only=0):
+@lru_cache(maxsize=8)
+def simulated(lever=ROUND, factor=1.0, components=3, seed=3, only=0):
     """18 x 18 curves with a recorded sensitivity that is `factor` times the true one."""
     rng = np.random.default_rng(seed)
     labels = np.full((18, 18), only)
@@ -23,7 +27,11 @@ def map_of(lever=ROUND, factor=1.0, components=3, seed=3, only=0):
         labels[blobs(labels.shape, 5, (1.0, 2.5), rng)] = 1
         labels[blobs(labels.shape, 5, (1.0, 2.0), rng)] = 2
     return simulate_map(labels, SKI_BOOT, lever=lever, ramp=Ramp(170.0, 256, 35.0, tilt=2e-4),
-                        spoiled=0.02, seed=seed, sensitivity_factor=factor).as_map()  # fmt: skip
+                        spoiled=0.02, seed=seed, sensitivity_factor=factor)  # fmt: skip
+
+
+def map_of(*args, **options):
+    return simulated(*args, **options).as_map()
 
 
 def doubts_of(fmap, **changes):
@@ -34,18 +42,72 @@ def doubts_of(fmap, **changes):
 
 @pytest.mark.parametrize("factor", [0.85, 0.93, 1.08, 1.2])
 def test_a_wrong_sensitivity_is_found_within_its_error(factor):
-    """Truth: recorded = factor x true; the slope in contact on the stiffest is 0.8 to 1.1."""
+    """Truth: recorded = factor x true; the slope in contact on the stiffest is 0.8 to 1.1. Severe
+    where a bend of the detector of 2 % could not do it; that is some 12 % of a factor here."""
     (doubt,) = doubts_of(map_of(factor=factor))
-    assert (doubt.name, doubt.severity) == ("sensitivity_wrong", "severe")
+    sure = abs(factor - 1.0) > 0.12
+    assert (doubt.name, doubt.severity) == ("sensitivity_wrong", "severe" if sure else "mild")
     found, error, _ = doubt.evidence.facts[RECORDED]
     assert found == pytest.approx(factor, rel=0.05)
-    assert abs(found - factor) < 3.0 * error
-    assert 0.002 < error < 0.03
-    assert doubt.evidence.facts["Sensitivity that fits"][0] == pytest.approx(58.0, rel=0.05)
+    _, own, _ = doubt.evidence.facts["The same with a straight detector"]
+    assert abs(found - factor) < 3.0 * own
+    assert 0.002 < own < 0.03 < error < 0.1
+    assert ("Sensitivity that fits" in doubt.evidence.facts) == ("or set it to" in doubt.repair)
+    assert ("or set it to" in doubt.repair) == sure
+    if sure:
+        fits, own, _ = doubt.evidence.facts["Sensitivity that fits"]
+        assert fits == pytest.approx(58.0, rel=0.05)
+        assert 0.02 < own / fits < 0.1
+    assert ("linearity of the detector" in doubt.sentence) != sure
+    ratio = max(found, 1.0 / found)
+    assert f"by a factor of {ratio:.2f} ± {error * ratio / found:.2f}" in doubt.sentence
     assert ("too large" in doubt.sentence) == (factor > 1.0)
     assert "A wrong law or tip shape looks alike" in doubt.sentence
     (plot,) = doubt.evidence.plots
     assert np.nanmedian(plot.y) == pytest.approx(factor, rel=0.05)
+
+
+@pytest.mark.parametrize(("bend", "components"), [(-0.02, 1), (-0.01, 3), (0.01, 3), (0.02, 3)])
+def test_a_detector_that_is_not_straight_is_never_a_severe_sensitivity(bend, components):
+    """Truth: the sensitivity is right, the recorded deflection is d (1 - bend d/14 nm), with 14 nm
+    the peak. Stiff curves then ask for a factor of 0.89 to 1.11."""
+    made = simulated(components=components)
+    straight = made.deflection
+    fmap = replace(made, deflection=straight * (1.0 - bend * straight / 14.0)).as_map()
+    (doubt,) = doubts_of(fmap)
+    assert doubt.severity == "mild"
+    assert "linearity of the detector or of z" in doubt.sentence
+    assert "Rather the law" not in doubt.sentence
+    assert "set it to" not in doubt.repair
+    facts = doubt.evidence.facts
+    assert "Sensitivity that fits" not in facts
+    found, error, _ = facts[RECORDED]
+    assert abs(found - 1.0) < 3.0 * error
+    assert facts["Bend that fits without a factor"][0] * bend > 0.0
+
+
+def test_a_scale_of_z_looks_like_a_factor_and_is_not_severe():
+    """Truth: the sensitivity is right, z is recorded 5 % too long."""
+    made = simulated()
+    (doubt,) = doubts_of(replace(made, z=1.05 * made.z).as_map())
+    assert (doubt.name, doubt.severity) == ("sensitivity_wrong", "mild")
+    assert "or of z" in doubt.sentence
+
+
+def test_a_small_factor_counts_by_what_it_does_to_the_modulus():
+    """A sensitivity 5 % too large: below the former limit of 5 %, but the modulus of the stiffest
+    component (the beads, label 2) is then far off, checked against the simulated truth."""
+    made = simulated(factor=1.05)
+    result = analyse(made.as_map(), Settings())
+    beads = result.trusted & (made.truth["label"] == 2)
+    off = np.nanmedian((result.channel("modulus") / made.truth["modulus"])[beads])
+    assert off > 1.5
+    (doubt,) = sensitivity_wrong(View(result))
+    assert doubt.severity == "mild"
+    assert "these curves do not tell which" in doubt.sentence  # a cone is a rival here
+    assert "The law, the sensitivity, or the linearity of the detector" in doubt.sentence
+    assert doubt.figure > doubt.threshold == 25.0
+    assert doubt.evidence.facts[RECORDED][0] == pytest.approx(1.05, abs=0.02)
 
 
 def test_a_slope_above_one_is_told_with_it():
@@ -100,4 +162,4 @@ def test_a_sensitivity_that_is_very_wrong_is_found_too(factor):
 
 def test_the_threshold_is_that_of_the_settings():
     fmap = map_of(factor=1.08)
-    assert doubts_of(fmap, doubts__worst_sensitivity=15.0) == []
+    assert doubts_of(fmap, doubts__worst_sensitivity=300.0) == []

@@ -69,6 +69,55 @@ def test_line_and_factor_of_a_changed_tip_are_found(size, components, line, fact
     assert {plot.x.size == plot.y.size == plot.fit_y.size for plot in doubt.evidence.plots} == {1}
 
 
+@pytest.mark.parametrize("within", [0.3, 0.5, 0.7])
+def test_a_tip_that_changes_in_the_midst_of_a_line_is_found(within):
+    """Truth: the radius doubles after that share of line 14, so E* by its root. (Half of a line is
+    the worst: neither its own columns nor those of the next agree.)"""
+    made = scene(24, 2, 6, tip_changes=(TipChange(14, 2.0, within),))
+    past = made.truth["pull_off"] > 1.5 * np.where(made.truth["label"] == 1, 10.0, 6.0)
+    assert 0.0 < past[14].mean() < 1.0
+    assert past[15:].all()
+    (doubt,) = map_doubts(analyse(made.as_map()))
+    assert (doubt.name, doubt.severity) == ("tip_changed", "severe")
+    split = within == 0.5
+    assert doubt.evidence.line == 14 if split else doubt.evidence.line in (14, 15)
+    assert doubt.sentence.startswith("Within row 14") == split
+    assert ("leave row 14 out" in doubt.repair) == split
+    assert doubt.evidence.facts["Tip radius after over before"][0] == pytest.approx(2.0, rel=0.05)
+
+
+def test_a_pull_off_that_steps_alone_on_one_component_is_mild():
+    """Truth: the same tip, the pull-off twice as large from line 10 on, or after half of it."""
+    for within in (0.0, 0.5):
+        change = TipChange(10, 1.0, within, pull=2.0)
+        made = simulate_map(np.zeros((20, 20), int), SKI_BOOT, tip_changes=(change,), seed=4,
+                            lever=Lever(2.5, 58.0, "paraboloid", 16.0, 0.07),
+                            ramp=Ramp(170.0, 256, 35.0, tilt=2e-4))  # fmt: skip
+        (doubt,) = map_doubts(analyse(made.as_map()))
+        assert (doubt.name, doubt.severity) == ("pull_off_stepped", "mild")
+        assert doubt.evidence.line in ((10, 11) if within else (10,))
+        facts = doubt.evidence.facts
+        assert facts["Pull-off at release after over before"][0] == pytest.approx(2.0, rel=0.05)
+        assert facts["Reduced modulus after over before"][0] == pytest.approx(1.0, abs=0.05)
+        assert "the map does not tell which" in doubt.sentence
+
+
+def test_changes_at_random_places_of_a_line_are_found():
+    """32 drawn maps, a radius 1.4 to 2 times as large from a random pixel on: 30 at least are
+    found, and none elsewhere. Of changes at half of a line a third was found once."""
+    lines = []
+    for seed in range(32):
+        rng = np.random.default_rng(seed)
+        logs = logs_of(drawn(KINDS[:2], (0.3,), size=32, seed=seed))
+        at, size = int(rng.integers(6 * 32, 26 * 32)), rng.uniform(0.34, 0.7)
+        past = np.arange(32 * 32).reshape(32, 32) >= at
+        logs[0][past] += 0.5 * size
+        logs[1][past] += size
+        lines += [step.line - at / 32 for step in find_steps(logs, None, LEAST)]
+    assert len(lines) >= 30
+    assert np.abs(lines).max() <= 1.0
+
+
 def test_two_changes_are_told_apart_and_the_larger_comes_first():
     made = scene(48, 3, 8, tip_changes=(TipChange(12, 1.3), TipChange(30, 0.6)))
     found = [d for d in map_doubts(analyse(made.as_map())) if d.name == "tip_changed"]

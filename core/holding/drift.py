@@ -11,6 +11,10 @@ without the suspect. A cause is named if the change then shrinks to less than ha
   itself grows with depth;
 - wrong law: the exponent differs from the law's, and is the same at all depths.
 
+A sensitivity that is too large makes E of a stiff contact rise with depth, one too small fall, like
+a layer or a wrong law; one map's windows do not tell that, so where one of these two or no cause is
+named it is named too.
+
 The first three are given so in many texts; which window, and "less than half", are our rules.
 """
 
@@ -53,10 +57,12 @@ MEANINGS = {
     "{shift:.2g} nm later, and the drift shrinks to {left:+.0f} %.",
     "layer_below": "This usually means a layer or a hard neighbour below: the fitted exponent is "
     "{deep:.2f} where the law has {law:g}, and it grows with depth ({shallow:.2f} in the shallow "
-    "part).",
+    "part). Or the deflection sensitivity is too large: see “Whole map”.",
     "wrong_law": "This usually means a wrong law: the fitted exponent is {deep:.2f} where the law "
-    "has {law:g}, and nearly the same in the shallow part ({shallow:.2f}).",
-    "unnamed": "None of the usual causes explains it.",
+    "has {law:g}, and nearly the same in the shallow part ({shallow:.2f}). "
+    "Or the deflection sensitivity is off: see “Whole map”.",
+    "unnamed": "None of the usual causes explains it, or the deflection sensitivity is off: see "
+    "“Whole map”.",
 }
 """What a drift usually means -> its sentence."""
 

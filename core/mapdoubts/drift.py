@@ -18,6 +18,7 @@ from ..columns import baseline as bl
 from ..steps.clock import clock_of
 from .lines import BIWEIGHT, Array, location, spread
 from .parts import Evidence, MapDoubt, Plot
+from .trend import FEWEST, trend
 from .view import View
 
 SURE = 4.0
@@ -27,8 +28,6 @@ JUMP = 10.0
 BLOCK = 8
 """Pixels on a side that are taken together for an error, so that the relief is not taken for
 independent from pixel to pixel."""
-FEWEST = 8
-"""Lines without which no trend is looked for."""
 
 
 def z_drift(view: View) -> list[MapDoubt]:
@@ -138,28 +137,6 @@ def height_step(view: View) -> list[MapDoubt]:
     )]  # fmt: skip
 
 
-def trend(y: Array) -> tuple[float, float, Array]:
-    """Change of a quantity from the first to the last line, its error, and each line's median.
-
-    A line is drawn through the lines' medians; the error holds how neighbouring lines go together
-    (the number of independent ones is (1 - r)/(1 + r) of them, r the correlation of neighbours).
-    """
-    enough = np.isfinite(y).sum(axis=1) >= 4
-    middle = np.full(y.shape[0], np.nan)
-    middle[enough] = np.nanmedian(y[enough], axis=1)
-    at = np.flatnonzero(enough)
-    if at.size < FEWEST:
-        return math.nan, math.nan, middle
-    x = at / max(y.shape[0] - 1, 1) - 0.5
-    slope, offset = np.polyfit(x, middle[at], 1)
-    off = middle[at] - slope * x - offset
-    power = float(off @ off)
-    r = float(off[1:] @ off[:-1]) / power if power > 0.0 else 0.0
-    r = min(max(r + 2.0 / at.size, 0.0), 0.9)  # what a fitted line takes off r comes back
-    own = math.sqrt(power / (at.size - 2) / float((x - x.mean()) @ (x - x.mean())))
-    return float(slope), own * math.sqrt((1.0 + r) / (1.0 - r)), middle
-
-
 def noise_grows(view: View) -> list[MapDoubt]:
     """The noise along the scan."""
     y = view.log("noise")
@@ -207,10 +184,9 @@ def baseline_drifts(view: View) -> list[MapDoubt]:
 def tip_wears(view: View) -> list[MapDoubt]:
     """Pull-off and modulus within the components along the scan, steps of the tip taken out."""
     names = (view.stiffness_name(), "release_force")
-    logs = [view.log(name).copy() for name in names]
+    logs = [view.log(name) for name in names]
     for step in view.steps:
-        for y, size in zip(logs, step.size, strict=True):
-            y[step.line :] -= size if math.isfinite(size) else 0.0
+        logs = [step.taken_out(y, k) for k, y in enumerate(logs)]
     found = {}
     group = _levels_of(logs[0]) if view.labels is None else view.labels
     for name, y in zip(names, logs, strict=True):

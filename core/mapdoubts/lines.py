@@ -102,16 +102,17 @@ def location(values: Array, width: float) -> Array:
     return np.where(known.sum(axis=1) >= 4, at, np.nan)
 
 
-def differences(y: Array, w: int) -> Array:
+def differences(y: Array, w: int, gap: int = 0) -> Array:
     """Lines behind a line less lines before it, (lines + 1, pairs); each of w with each of w, and
-    eight pairs at most. Row l is the step between the lines l - 1 and l; NaN beyond the map."""
+    eight pairs at most. Row l is the step between the lines l - 1 and l + gap, those between are
+    left out; NaN beyond the map."""
     lines, across = y.shape
     pairs = [(i, (i + k) % w) for k in range(min(w, max(8 // w, 1))) for i in range(w)]
-    wide = np.full((lines + 2 * w, across), np.nan)
+    wide = np.full((lines + 2 * w + gap, across), np.nan)
     wide[w : lines + w] = y
     at = np.arange(lines + 1) + w
-    out = np.concatenate([wide[at + j] - wide[at - 1 - i] for i, j in pairs], axis=1)
-    out[:w], out[lines - w + 1 :] = np.nan, np.nan
+    out = np.concatenate([wide[at + gap + j] - wide[at - 1 - i] for i, j in pairs], axis=1)
+    out[:w], out[lines - w - gap + 1 :] = np.nan, np.nan
     return out
 
 
@@ -135,10 +136,10 @@ class Series:
     chance: float
 
 
-def series_of(y: Array, w: int, width: float) -> Series:
+def series_of(y: Array, w: int, width: float, gap: int = 0) -> Series:
     """Steps from line to line, and how much of them is chance."""
-    at = location(differences(y, w), width)
-    other = location(differences(y.T, w), width)
+    at = location(differences(y, w, gap), width)
+    other = location(differences(y.T, w, gap), width)
     at = at - (np.median(at[np.isfinite(at)]) if np.isfinite(at).any() else 0.0)
     least = width * math.sqrt(1.1 / max(w * y.shape[1], 1))
     return Series(at, float(np.nanmax([spread(at), spread(other), least])))

@@ -2,19 +2,22 @@
 
 A wrong law bends the curve too, so what a factor explains is compared with what other laws explain
 without one, and the factor of the stiff curves with that of the softer ones: a sensitivity is the
-same for all, a wrong law is not.
+same for all, a wrong law is not. So does a detector that is not straight, and that is the same for
+all: a factor within the reach of a small bend is mild, names both, and no value is offered.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..analysis import Analysis
 from ..columns import law as cl
 from ..columns import stiffness as st
 from ..doubts import DOUBTS
+from .bend import MISFIT, Bend, bend_of
 from .lines import Array
 from .parts import Evidence, MapDoubt, Plot
 from .pooled import (
@@ -36,7 +39,7 @@ ITS_FAULT = ("slope_above_one", "slope_near_one", "fit_failed", "at_bound", "fit
              "modulus_unknown", "beyond_law", "few_samples")  # fmt: skip
 """Doubts that a wrong sensitivity brings about itself: such curves tell it best."""
 SURE = 3.0
-"""Standard errors by which the factor has to differ from one."""
+"""Standard errors by which the factor has to differ from one, a straight detector assumed."""
 GAIN = 16.0
 """By how much (sum of squares in noises) a factor has to be better than another law without one;
 four standard deviations of one parameter."""
@@ -47,7 +50,9 @@ DISAGREE = 4.0
 """Standard errors from which on stiff and soft curves do not share a factor."""
 
 
+RECORDED, STRAIGHT = "Sensitivity, recorded over true", "The same with a straight detector"
 THAT_FITS, ABOVE = "Sensitivity that fits", "Curves with a slope above one"
+ALONE = "Bend that fits without a factor"
 
 
 def chosen(view: View) -> tuple[Array, Array]:
@@ -80,16 +85,31 @@ def sensitivity_wrong(view: View) -> list[MapDoubt]:
         return []
     use = pooled_fit(parts, law_in_use(analysis))
     parts, use = _without_odd(parts, use)
-    if not _told(use, limit):
+    gain = _gain(analysis, parts, use)
+    if not _told(use, gain, limit):
         return []
     others = [pooled_fit(parts, law) for law in _alternatives(analysis.settings.fit)]
     slope = analysis.tables.slope[[p.curve for p in parts], st.SLOPE]
-    return _doubt(view, parts, use, others, slope, limit)
+    return _doubt(view, parts, use, others, slope, gain, limit)
 
 
-def _told(use: Pooled, limit: float) -> bool:
+def _told(use: Pooled, gain: float, limit: float) -> bool:
+    """Whether a factor is sure, and moves a modulus by more than the limit [%]."""
     off = abs(use.factor - 1.0)
-    return math.isfinite(use.error) and 100.0 * off > limit and off > SURE * use.error
+    return math.isfinite(use.error) and 100.0 * off * gain > limit and off > SURE * use.error
+
+
+def _gain(analysis: Analysis, parts: list[Sampled], use: Pooled) -> float:
+    """1 + n d/δ: by how much a modulus errs more than the sensitivity, where it is trusted and the
+    contact is stiffest (d/δ of a right sensitivity; a share of the error, common practice)."""
+    good = analysis.trusted[tuple(analysis.map.pixel[[p.curve for p in parts]].T)]
+    if np.count_nonzero(good) < FEWEST:
+        good[:] = True
+    top = np.array([(p.z[-1], p.d[-1]) for p in parts])
+    bent = top[:, 1] / use.factor
+    depth = top[:, 0] - use.start[:, 1] - bent
+    ratio = bent[good] / np.maximum(depth[good], 0.02 * bent[good])
+    return 1.0 + use.law.exponent * float(np.median(np.sort(ratio)[-max(ratio.size // 3, 1) :]))
 
 
 def _without_odd(parts: list[Sampled], use: Pooled) -> tuple[list[Sampled], Pooled]:
@@ -127,29 +147,68 @@ def _groups(use: Pooled, slope: Array) -> list[tuple[Array, float, float, float]
 
 
 def _doubt(view: View, parts: list[Sampled], use: Pooled, others: list[Pooled], slope: Array,
-           limit: float) -> list[MapDoubt]:  # fmt: skip
+           gain: float, limit: float) -> list[MapDoubt]:  # fmt: skip
     """The sensitivity, or the law: whichever describes the curves without the other."""
     every = (use, *others)
     best = min(every, key=lambda p: p.cost)
     scale = max(best.cost / max(best.samples - 2 * len(parts) - 1, 1), 1.0)
     if (use.cost - best.cost) / scale < GAIN:
         best = use
-    best = replace(best, error=math.hypot(best.error, _of_choice(every, best, scale)))
+    bend = bend_of(parts, best)
+    best = replace(best, error=math.hypot(best.error, _of_choice(every, best, scale),
+                                          MISFIT * bend.response))  # fmt: skip
     without = [cost_without(parts, p) for p in every]
     rival = int(np.argmin(without))
     rivalled = (without[rival] - best.cost) / scale < GAIN
     groups = _groups(best, slope)
-    evidence = Evidence((_plot(parts, best, slope),), _facts(view, every, best, groups),
+    evidence = Evidence((_plot(parts, best, slope),), _facts(view, every, best, bend, groups,
+                                                             _sure(best, bend) and not rivalled),
                         channels=("stiffness", "reduced_modulus"))  # fmt: skip
-    if not rivalled and best.law is use.law and not _told(best, limit):
+    if not rivalled and best.law is use.law and not _told(best, gain, limit):
         return []
-    if rivalled or _apart(groups) or not _told(best, limit):
+    if rivalled or _apart(groups) or not _told(best, gain, limit):
         why = (f"{every[rival].law.label} describes them as well without one" if rivalled else
                f"under {best.law.label}, which describes them better, it would be "
                f"{best.factor:.2f}" if best.law is not use.law else
                f"the stiffest ask for {groups[0][2]:.2f} and the softest for {groups[-1][2]:.2f}")
-        return [_of_law(use, why, evidence, limit)]
-    return [_of_sensitivity(view, parts, best, every, evidence, limit)]
+        end = ("The law, the sensitivity, or the linearity of the detector or of z: these curves "
+               "do not tell which" if rivalled and best.law is use.law else
+               "Rather the law or the tip's shape is wrong than the sensitivity")
+        return [_of_law(use, f"{why}. {end}.", evidence, gain, limit)]
+    doubt = Wrong(parts, best, bend, every, gain, limit, _sure(best, bend))
+    return [_of_sensitivity(doubt, evidence, _rival_bend(doubt, scale))]
+
+
+def _whole(best: Pooled, bend: Bend) -> float:
+    """± of a factor with what a bend can do to it: limits of an even distribution."""
+    return math.hypot(best.error, bend.reach / math.sqrt(3.0))
+
+
+def _sure(best: Pooled, bend: Bend) -> bool:
+    """Whether a factor is beyond what the largest bend could do."""
+    return abs(best.factor - 1.0) > bend.reach + SURE * best.error
+
+
+@dataclass(frozen=True, eq=False)
+class Wrong:
+    """What a doubt about the sensitivity tells; `sure` if no small bend brings it about."""
+
+    parts: list[Sampled]
+    best: Pooled
+    bend: Bend
+    every: tuple[Pooled, ...]
+    gain: float
+    limit: float
+    sure: bool
+
+
+def _rival_bend(wrong: Wrong, scale: float) -> str:
+    """How well a bend alone describes the curves, in words."""
+    bend = wrong.bend
+    off = (bend.cost - wrong.best.cost) / scale
+    word = "better" if off < -GAIN else "as well" if off < GAIN else "not quite as well"
+    return (f"a bend of the detector by {100.0 * bend.alone:+.1f} % of the peak describes the "
+            f"curves {word} without a factor")  # fmt: skip
 
 
 def _of_choice(every: tuple[Pooled, ...], best: Pooled, scale: float) -> float:
@@ -159,16 +218,18 @@ def _of_choice(every: tuple[Pooled, ...], best: Pooled, scale: float) -> float:
     return max(abs(p.factor - best.factor) for p in every if p.cost <= limit) / 3.0
 
 
-def _facts(view: View, every: tuple[Pooled, ...], best: Pooled,
-           groups: list[tuple[Array, float, float, float]]
+def _facts(view: View, every: tuple[Pooled, ...], best: Pooled, bend: Bend,
+           groups: list[tuple[Array, float, float, float]], sure: bool
            ) -> dict[str, tuple[float, float, str]]:  # fmt: skip
-    facts = {"Sensitivity, recorded over true": (best.factor, best.error, "")}
+    error = _whole(best, bend)
+    facts = {RECORDED: (best.factor, error, ""), STRAIGHT: (best.factor, best.error, ""),
+             ALONE: (100.0 * bend.alone, math.nan, "%")}  # fmt: skip
     s = view.analysis.constants.deflection_sensitivity
-    if view.analysis.map.signal_unit == "V" and math.isfinite(s.value):
+    if sure and view.analysis.map.signal_unit == "V" and math.isfinite(s.value):
         true = s.value / best.factor
-        facts[THAT_FITS] = (true, true * best.error / best.factor, "nm/V")
-    for _, middle, factor, error in groups:
-        facts[f"Factor of curves with a slope near {middle:.3f}"] = (factor, error, "")
+        facts[THAT_FITS] = (true, true * error / best.factor, "nm/V")
+    for _, middle, factor, own in groups:
+        facts[f"Factor of curves with a slope near {middle:.3f}"] = (factor, own, "")
     for one in every:
         facts[f"Factor under {one.law.label}"] = (one.factor, one.error, "")
     bit = np.uint64(DOUBTS["slope_above_one"].mask)
@@ -177,44 +238,58 @@ def _facts(view: View, every: tuple[Pooled, ...], best: Pooled,
     return facts
 
 
-def _of_law(use: Pooled, why: str, evidence: Evidence, limit: float) -> MapDoubt:
-    way, ratio, error = _ratio(use)
+def _of_law(use: Pooled, why: str, evidence: Evidence, gain: float, limit: float) -> MapDoubt:
+    way, ratio, error = _ratio(use.factor, use.error)
     return MapDoubt(
         "law_wrong", "mild",
         f"Under the law in use the curves would have a deflection sensitivity too {way} by a "
-        f"factor of {ratio:.2f} ± {error:.2f}, but {why}. Rather the law or the tip's shape is "
-        "wrong than the sensitivity.",
-        100.0 * abs(use.factor - 1.0), 100.0 * use.error, limit, "%",
+        f"factor of {ratio:.2f} ± {error:.2f}, but {why}",
+        100.0 * gain * abs(use.factor - 1.0), 100.0 * gain * use.error, limit, "%",
         "Compare the laws on a stiff and on a soft pixel, and check the sensitivity on a hard "
         "surface.", evidence)  # fmt: skip
 
 
-def _ratio(found: Pooled) -> tuple[str, float, float]:
+def _ratio(f: float, error: float) -> tuple[str, float, float]:
     """"large" or "small", and by which factor above one, with its error."""
-    f = found.factor
     ratio = f if f > 1.0 else 1.0 / f
-    return ("large" if f > 1.0 else "small"), ratio, found.error * ratio / f
+    return ("large" if f > 1.0 else "small"), ratio, error * ratio / f
 
 
-def _of_sensitivity(view: View, parts: list[Sampled], best: Pooled, every: tuple[Pooled, ...],
-                    evidence: Evidence, limit: float) -> MapDoubt:  # fmt: skip
-    way, ratio, error = _ratio(best)
+def _of_sensitivity(wrong: Wrong, evidence: Evidence, rival: str) -> MapDoubt:
+    """Severe where no small bend could do it; else mild, and without a value to set."""
+    best, every, sure = wrong.best, wrong.every, wrong.sure
+    whole = _whole(best, wrong.bend)
+    way, ratio, error = _ratio(best.factor, whole)
     above = int(evidence.facts[ABOVE][0])
     more = f" In {above} curves the slope in contact is above one: impossible." * (above > 0)
     under = "" if best.law is every[0].law else f" under {best.law.label}, which fits better"
     others = ", ".join(f"{p.factor:.2f} under {p.law.label}" for p in every
                        if p.law is not best.law)  # fmt: skip
-    repair = "Measure the sensitivity again on a hard surface"
-    if THAT_FITS in evidence.facts:
-        repair += f", or set it to {evidence.facts[THAT_FITS][0]:.4g} nm/V"
+    off = 100.0 * wrong.gain * abs(best.factor - 1.0)
+    said = (f"The deflection sensitivity is too {way} by a factor of {ratio:.2f} ± {error:.2f}: "
+            f"{len(wrong.parts)} curves together say so{under}." if sure else
+            "The deflection sensitivity or the linearity of the detector or of z is wrong: with a "
+            f"straight detector the sensitivity is too {way} by a factor of {ratio:.2f} ± "
+            f"{error:.2f}{under} ({len(wrong.parts)} curves); {rival}.")  # fmt: skip
     return MapDoubt(
-        "sensitivity_wrong", "severe",
-        f"The deflection sensitivity is too {way} by a factor of {ratio:.2f} ± {error:.2f}: "
-        f"{len(parts)} curves together say so{under}.{more} A wrong law or tip shape looks alike: "
-        f"recorded over true is {best.factor:.2f}, and would be {others}.",
-        100.0 * abs(best.factor - 1.0), 100.0 * best.error, limit, "%",
-        repair + "; look at the tip's shape and the adhesion in the law first.", evidence,
+        "sensitivity_wrong", "severe" if sure else "mild",
+        f"{said}{more} The modulus of the stiffest trusted curves is off by some {off:.0f} %. "
+        f"A wrong law or tip shape looks alike: recorded over true is {best.factor:.2f}, and would "
+        f"be {others}.",
+        off, 100.0 * wrong.gain * whole, wrong.limit, "%", _repair(evidence, sure), evidence,
     )  # fmt: skip
+
+
+def _repair(evidence: Evidence, sure: bool) -> str:
+    if not sure:
+        return ("Measure the sensitivity again on a hard surface, up to the deflection of this "
+                "map: if the line there is not straight, or z is not, no sensitivity mends these "
+                "curves; press less. Don't set the factor without that.")  # fmt: skip
+    words = "Measure the sensitivity again on a hard surface"
+    if THAT_FITS in evidence.facts:
+        value, error, unit = evidence.facts[THAT_FITS]
+        words += f", or set it to {value:.3g} ± {error:.1g} {unit}"
+    return words + "; look at the tip's shape and the adhesion in the law first."
 
 
 def _apart(groups: list[tuple[Array, float, float, float]]) -> bool:

@@ -4,7 +4,11 @@ A line is a step if the narrow windows of `lines.WINDOWS` see the same one there
 of what chance does elsewhere in the map, and if it is not a change of what the sample is made of:
 pixels of every level (component) have to take part alike, and none may have stayed as it was. Where
 the map shows one level only, the tip's own rule has to hold: the pull-off by the square of the
-modulus.
+modulus; a pull-off that steps alone is kept apart, for it may be the sample's.
+
+A tip does not wait for the end of a line. A line in which it changed belongs to neither side, so
+where no two neighbours show a step, a line is left out and the one before it compared with the one
+after.
 """
 
 from __future__ import annotations
@@ -55,7 +59,8 @@ Levels = tuple[tuple[float, Array, Array], ...]
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """A step between the lines `line` - 1 and `line`, counted as they were taken.
+    """A step between the lines `line` - 1 and `line`, counted as they were taken; if `split`, in
+    the midst of `line`, so that `line` + 1 is the first after it.
 
     Attributes
     ----------
@@ -63,6 +68,7 @@ class Step:
     clear : how many standard deviations it stands out
     levels : (level, (channels,) sizes, (channels,) errors) of each level that was compared
     window : lines on either side that the sizes are from
+    pull_only : True if only the pull-off steps and one level alone tells it: tip or sample
     """
 
     line: int
@@ -71,6 +77,16 @@ class Step:
     clear: float
     levels: Levels
     window: int
+    split: bool = False
+    pull_only: bool = False
+
+    def taken_out(self, y: Array, k: int) -> Array:
+        """Channel k of the map without this step; a split line belongs to neither side."""
+        y = y.copy()
+        y[self.line :] -= self.size[k] if math.isfinite(self.size[k]) else 0.0
+        if self.split:
+            y[self.line] = np.nan
+        return y
 
 
 def find_steps(logs: list[Array], labels: Array | None, least: float) -> list[Step]:
@@ -84,14 +100,15 @@ def find_steps(logs: list[Array], labels: Array | None, least: float) -> list[St
     """
     found: list[Step] = []
     widths = [pair_width(differences(y, 1)) for y in logs]
-    left = [y.copy() for y in logs]
+    left = logs
     while len(found) < MOST:
-        step = largest_step(left, labels, widths, least, {s.line for s in found})
+        known = {s.line + i for s in found for i in range(1 + s.split)}
+        step = (largest_step(left, labels, widths, least, known)
+                or largest_step(left, labels, widths, least, known, gap=1))  # fmt: skip
         if step is None:
             break
         found.append(step)
-        for y, size in zip(left, step.size, strict=True):
-            y[step.line :] -= size if math.isfinite(size) else 0.0
+        left = [step.taken_out(y, k) for k, y in enumerate(left)]
     ordered = sorted(found, key=lambda s: s.line)
     return [_again(step, found, logs, labels, widths) for step in ordered]
 
@@ -99,28 +116,35 @@ def find_steps(logs: list[Array], labels: Array | None, least: float) -> list[St
 def _again(step: Step, found: list[Step], logs: list[Array], labels: Array | None,
            widths: list[float]) -> Step:  # fmt: skip
     """The sizes of a step once more, with all others taken out."""
-    others = [s for s in found if s is not step]
-    clean = []
-    for k, y in enumerate(logs):
-        y = y.copy()
-        for other in others:
-            y[other.line :] -= other.size[k] if math.isfinite(other.size[k]) else 0.0
-        clean.append(y)
+    clean = list(logs)
+    for other in found:
+        if other is not step:
+            clean = [other.taken_out(y, k) for k, y in enumerate(clean)]
+    clean, labels = _without(clean, labels, step.line, int(step.split))
     size, error, window, levels = _measured(clean, labels, step.line, widths, step.size)
     return replace(step, size=size, error=np.fmax(error, step.error), window=window, levels=levels)
 
 
+def _without(logs: list[Array], labels: Array | None, line: int, gap: int
+             ) -> tuple[list[Array], Array | None]:  # fmt: skip
+    """Channels and labels without `gap` lines from a line on."""
+    gone = np.arange(line, line + gap)
+    return ([np.delete(y, gone, axis=0) for y in logs],
+            None if labels is None else np.delete(labels, gone, axis=0))  # fmt: skip
+
+
 def largest_step(logs: list[Array], labels: Array | None, widths: list[float], least: float,
-                 known: set[int]) -> Step | None:  # fmt: skip
-    """The clearest step that is not the sample's own; None if there is none."""
+                 known: set[int], gap: int = 0) -> Step | None:  # fmt: skip
+    """The clearest step that is not the sample's own; None if there is none. With a gap of one line
+    that line is left out."""
     lines = logs[0].shape[0]
     windows = [w for w in WINDOWS if lines >= 6 * w]
     usable = [k for k, width in enumerate(widths) if width > 0.0]
     if not windows or not usable:
         return None
-    series = {(w, k): series_of(logs[k], w, widths[k]) for w in windows for k in usable}
+    series = {(w, k): series_of(logs[k], w, widths[k], gap) for w in windows for k in usable}
     score, widest = _score(series, windows, usable, lines)
-    score[:2], score[lines - 1 :] = 0.0, 0.0
+    score[:2], score[lines - 1 - gap :] = 0.0, 0.0
     for line in known:
         score[max(line - 1, 0) : line + 2] = 0.0
     chance: Array | None = None
@@ -130,16 +154,18 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
             return None
         rough = np.full(len(logs), np.nan)
         rough[usable] = [series[int(widest[line]), k].at[line] for k in usable]
-        size, error, window, levels = _measured(logs, labels, line, widths, rough)
+        some, named = _without(logs, labels, line, gap)
+        size, error, window, levels = _measured(some, named, line, widths, rough)
         if chance is None:
             chance = _chance(logs, labels, widths, line)
         error = np.fmax(error, chance)
         clear = math.sqrt(float(np.nansum((size / error) ** 2)))
-        near = _levels(logs, labels, line, 2, widths, rough)
-        if clear >= CLEAR and np.nanmax(np.abs(size), initial=0.0) >= least and _common(
-            logs, line, size, error, widths, levels, near
-        ):
-            return Step(line, size, error, clear, levels, window)
+        near = _levels(some, named, line, 2, widths, rough)
+        if (clear >= CLEAR and np.nanmax(np.abs(size), initial=0.0) >= least
+                and _common(some, line, size, error, widths, levels, near)):  # fmt: skip
+            one = max(len(levels), len(near)) < 2
+            return Step(line, size, error, clear, levels, window, bool(gap),
+                        one and not of_a_tip(size, error))  # fmt: skip
         score[max(line - 1, 0) : line + 2] = 0.0
     return None
 
@@ -290,7 +316,7 @@ def _common(logs: list[Array], line: int, size: Array, error: Array, widths: lis
         return False
     radius = of_a_tip(size, error)
     if max(len(levels), len(near)) < 2:
-        return radius
+        return radius or of_the_pull(size, error)
     enough = any if radius else all  # small domains are blurred, most where the contrast is large
     for _, own, own_error in (*levels, *near):
         limit = AGREE * np.hypot(own_error, error) + NEAR * np.abs(size)
@@ -325,3 +351,11 @@ def of_a_tip(size: Array, error: Array) -> bool:
     off = abs(size[1] - 2.0 * size[0])
     seen = abs(size[0]) > 3.0 * error[0] and abs(size[1]) > 3.0 * error[1]
     return bool(seen and off < 3.0 * math.hypot(error[1], 2.0 * error[0]) + NEAR * abs(size[1]))
+
+
+def of_the_pull(size: Array, error: Array) -> bool:
+    """Whether the pull-off changes and the modulus does not: a tip that took something up."""
+    if size.size < 2 or not np.isfinite(size[:2]).all() or not np.isfinite(error[:2]).all():
+        return False
+    still = abs(size[0]) <= 3.0 * error[0] and abs(size[0]) < NEAR * abs(size[1])
+    return bool(still and abs(size[1]) > 3.0 * error[1])

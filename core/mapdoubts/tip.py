@@ -1,7 +1,8 @@
 """Whether the tip changed: a step from one scan line to the next that all components share.
 
 A radius R₂ in place of R₁ makes the apparent reduced modulus √(R₂/R₁) times as large, and the
-pull-off of a round tip R₂/R₁ times (C = 4/3 E* √R; F = n π R w with n of 3/2 to 2 by the law).
+pull-off of a round tip R₂/R₁ times (C = 4/3 E* √R; F = n π R w with n of 3/2 to 2 by the law). A
+pull-off that steps alone in the only component there is may be the sample's: that is mild.
 """
 
 from __future__ import annotations
@@ -30,42 +31,60 @@ def tip_changed(view: View) -> list[MapDoubt]:
 
 def _doubt(view: View, step: Step, names: tuple[str, ...], logs: list[Array], limit: float
            ) -> MapDoubt:  # fmt: skip
-    row = view.number(step.line)
-    facts = {}
-    for name, size, error in zip(names, step.size, step.error, strict=True):
-        if math.isfinite(size):
-            factor = math.exp(size)
-            facts[f"{CHANNELS[name].label} after over before"] = (factor, factor * error, "")
+    row, word = view.number(step.line), view.scan.word
     largest = int(np.nanargmax(np.abs(step.size)))
     words, implied = _implied(step, names)
-    if implied is not None:
-        ratio = math.exp(implied[0])
-        facts["Tip radius after over before"] = (ratio, ratio * implied[1], "")
-    sharper = _sharpness(view, step.line)
-    if sharper is not None:
-        size, error = sharper
-        facts["Roughness from pixel to pixel, after over before"] = (
-            math.exp(size), math.exp(size) * error, "")  # fmt: skip
-    for level, sizes, errors in step.levels:
-        facts[f"{CHANNELS[names[0]].label} after over before, near "
-              f"{math.exp(level):.3g} {CHANNELS[names[0]].unit}"] = (
-            math.exp(sizes[0]), math.exp(sizes[0]) * errors[0], "")  # fmt: skip
     factor = math.exp(float(step.size[largest]))
     plots = tuple(_plot(view, step, name, y, k)
                   for k, (name, y) in enumerate(zip(names, logs, strict=True))
                   if math.isfinite(step.size[k]))  # fmt: skip
-    if len(step.levels) < 2:
+    if step.pull_only:
+        words = _pull_words(step)
+    elif len(step.levels) < 2:
         words += (" Only one component lies on both sides, so a boundary along this line would "
                   "look alike.")  # fmt: skip
-    sentence = f"From {view.scan.word} {row} on {words}"
-    evidence = Evidence(plots, facts, row, view.scan.word,
+    sentence = (f"Within {word} {row} something changed: after it {words}" if step.split else
+                f"From {word} {row} on {words}")
+    out = f", and leave {word} {row} out" * step.split
+    evidence = Evidence(plots, _facts(view, step, names, implied), row, word,
                         tuple(n for n, s in zip(names, step.size, strict=True) if s == s))
     return MapDoubt(
-        "tip_changed", "severe", sentence, 100.0 * abs(factor - 1.0),
+        "pull_off_stepped" if step.pull_only else "tip_changed",
+        "mild" if step.pull_only else "severe", sentence, 100.0 * abs(factor - 1.0),
         100.0 * factor * float(step.error[largest]), limit, "%",
-        f"Judge the {view.scan.word}s before and from {row} on apart, or leave one part out; "
-        "look at the tip, and measure the place again.", evidence,
+        f"Judge the {word}s before and from {row} on apart, or leave one part out{out}; look "
+        "at the tip, and measure the place again.", evidence,
     )  # fmt: skip
+
+
+def _facts(view: View, step: Step, names: tuple[str, ...], implied: tuple[float, float] | None
+           ) -> dict[str, tuple[float, float, str]]:  # fmt: skip
+    """Factors of both channels, of the tip's radius and of the roughness, and of each level."""
+    facts = {}
+
+    def told(words: str, log: float, error: float) -> None:
+        facts[words] = (math.exp(log), math.exp(log) * error, "")
+
+    for name, size, error in zip(names, step.size, step.error, strict=True):
+        if math.isfinite(size):
+            told(f"{CHANNELS[name].label} after over before", size, error)
+    if implied is not None:
+        told("Tip radius after over before", *implied)
+    sharper = _sharpness(view, step.line)
+    if sharper is not None:
+        told("Roughness from pixel to pixel, after over before", *sharper)
+    stiff = CHANNELS[names[0]]
+    for level, sizes, errors in step.levels:
+        told(f"{stiff.label} after over before, near {math.exp(level):.3g} {stiff.unit}",
+             sizes[0], errors[0])  # fmt: skip
+    return facts
+
+
+def _pull_words(step: Step) -> str:
+    return (f"the {CHANNELS[PULL].label.lower()} is {factor_words(step.size[1], step.error[1])} "
+            "times what it was before, and the modulus stays: something sticks to the tip or came "
+            "off, or the sample's surface changes along this line. With one component the map does "
+            "not tell which.")  # fmt: skip
 
 
 def _implied(step: Step, names: tuple[str, ...]) -> tuple[str, tuple[float, float] | None]:

@@ -161,9 +161,10 @@ class Doubts:
         "and that is larger than this, is a doubt about the map: the tip has changed.", OURS,
     )  # fmt: skip
     worst_sensitivity: float = number(
-        5.0, "Sensitivity off by", "%", 1.0, 100.0,
-        "A deflection sensitivity that the stiffest curves find wrong by more than this is a doubt "
-        "about the map.", "3 to 5 % is the usual uncertainty, from memory",
+        25.0, "Modulus off by the sensitivity", "%", 1.0, 1000.0,
+        "A deflection sensitivity that the curves find wrong, and that moves the modulus of the "
+        "stiffest trusted ones by more than this, is a doubt about the map.",
+        "a share 1 + n d/δ of that error is the modulus's; limit chosen for Palpate",
     )  # fmt: skip
     worst_trend: float = number(
         20.0, "Trend along the scan", "%", 1.0, 1000.0,
