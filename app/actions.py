@@ -105,8 +105,8 @@ ENTRIES: tuple[Entry | None, ...] = (
           "Believe the picked pixel, or the gathered ones, in spite of their doubts", "K", "",
           "Doubts", MAP),
     Entry("leave_pixel_out", "&Leave out", "leave_out",
-          "Use the picked pixel, or the gathered ones, in no statistic and no export", "L", "",
-          "Doubts", MAP),
+          "Use the picked pixel, or the gathered ones, in no statistic, and in no export but of "
+          "all pixels", "L", "", "Doubts", MAP),
     Entry("correct_pixel", "&Correct", "correct",
           "Give the picked pixel, or the gathered ones, a fit window or a contact point of their "
           "own: drag it on the curve", "C", "", "Doubts", MAP),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 from typing import Any
 
 USUAL = ("int16", "float64")
@@ -80,7 +81,25 @@ def _tiny_map(z_type: str, signal_type: str) -> Any:
     return fmap
 
 
+WITH_PARENT = "--with-parent"
+"""Ends the child as soon as its input does: when the window is killed, nobody waits any more."""
+
+
+def end_with_parent() -> None:
+    """Leave this process once the pipe from the parent is closed, whatever is being compiled."""
+
+    def watch() -> None:
+        while sys.stdin.buffer.read(1):
+            pass
+        os._exit(1)
+
+    threading.Thread(target=watch, name="palpate-parent", daemon=True).start()
+
+
 def main(kinds: list[str]) -> int:
+    if WITH_PARENT in kinds:
+        kinds = [kind for kind in kinds if kind != WITH_PARENT]
+        end_with_parent()
     for kind in kinds or USUAL:
         if not is_compiled(kind):
             compile_kind(kind)

@@ -6,7 +6,7 @@ import sys
 
 from PySide6.QtCore import QObject, QProcess, Signal
 
-from .kernels import AFTERWARDS
+from .kernels import AFTERWARDS, WITH_PARENT
 
 WORDS = "Preparing the calculation (first start only) …"
 
@@ -27,7 +27,8 @@ class Preparation(QObject):
 
     def __init__(self, parent: QObject | None = None, command: list[str] | None = None) -> None:
         super().__init__(parent)
-        self._command = command or [sys.executable, "-P", "-m", f"{__package__}.kernels"]
+        self._command = command or [sys.executable, "-P", "-m", f"{__package__}.kernels",
+                                    WITH_PARENT]  # fmt: skip
         self._ready: set[str] = set()
         self._waiting: list[str] = []
         self._current = ""

@@ -30,9 +30,10 @@ class CompareWithFile(Request):
     words: ClassVar[str] = "Comparing with the file"
 
     def run(self, progress: Progress, tell: Tell) -> list[str]:
-        from ..core.reopening import differences
+        from ..core.reopening import components_again, differences
 
-        return differences(self.loaded, self.analysis)
+        made, lacking = components_again(self.loaded, self.analysis, progress, whole=False)
+        return [*differences(self.loaded, self.analysis, made), *lacking]
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +150,7 @@ def words_of(found: Any, saved: Path | None) -> str:
         text += f" The last was “{found.acts[-1]['action']}”."
     if saved is not None:
         text += f"\n\nThere is also a saved result, {saved.name}."
-    return f"{text}\n\n{found.problem}".strip()
+    return "\n\n".join(words for words in (text, found.problem, found.unsure) if words)
 
 
 def local_time(text: str) -> str:

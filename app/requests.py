@@ -138,7 +138,8 @@ class OpenMap(Request):
 
         fmap = open_map(self.journal.find_map(self.near, self.folders))
         work, said = with_picture_found(self.journal.work, fmap.path.parent, fmap, ours=True)
-        notes = tuple(words for words in (self.journal.problem, said) if words)
+        notes = tuple(words for words in (self.journal.problem, self.journal.unsure, said)
+                      if words)  # fmt: skip
         return fmap, Kept(work, self.journal.acts, notes=notes, journal=self.journal)
 
     def discard(self, value: Opened) -> None:

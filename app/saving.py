@@ -64,7 +64,7 @@ def export_items(analysis: Any, items: list[Item]) -> Write:
             channel, values, note = content_of(analysis, item)
             written += export_channel(
                 item.path, channel, values, x, y, unit=item.unit, settings_json=settings,
-                source=map_name(fmap), note=note,
+                source=map_name(fmap), note=note, review_sha256=analysis.review.checksum,
             )  # fmt: skip
         return written
 
@@ -80,7 +80,8 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
 
     if item.channel == DOUBTS:
         bits = "; ".join(f"{d.mask} {d.name} ({d.severity})" for d in REGISTRY.values())
-        return Described(DOUBTS, "Doubts (sum of bits)"), analysis.doubts.astype(float), bits
+        described = Described(DOUBTS, "Doubts (sum of bits)")
+        return described, analysis.doubts.astype(float), f"{bits}; {decided(analysis)}"
     name = item.channel.removesuffix(ERRORS)
     channel = CHANNELS[name]
     values = analysis.channel(name)
@@ -88,13 +89,23 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
         values = analysis.errors(name)
         channel = Described(item.channel, f"Standard uncertainty of {channel.label}", channel.unit)
     severe = int(np.count_nonzero(analysis.severe))
-    left_out = getattr(analysis, "left_out", None)
-    by_hand = int(np.count_nonzero(left_out)) if left_out is not None else 0
-    if not item.trusted:
-        return channel, values, f"{severe} pixels carry a severe doubt and are in here all the same"
-    note = f"{severe} pixels with a severe doubt are left out (nan)"
-    note += f", and {by_hand} by hand" if by_hand else ""
-    return channel, np.where(analysis.trusted, values, np.nan), note
+    by_hand = analysis.review.left_out.count
+    if item.trusted:
+        values = np.where(analysis.trusted, values, np.nan)
+        note = f"{severe} pixels with a severe doubt are left out (nan)"
+        note += f", and {by_hand} by hand" if by_hand else ""
+    else:
+        note = f"{severe} pixels carry a severe doubt and are in here all the same"
+        note += f", and so are {by_hand} that were left out by hand" if by_hand else ""
+    return channel, values, f"{note}; {decided(analysis)}"
+
+
+def decided(analysis: Any) -> str:
+    """What was decided by hand about the pixels behind some numbers, for the note beside them."""
+    words: str = analysis.review.words
+    if analysis.review.corrections:
+        words += ", whose numbers are not those of the settings named here but of their own"
+    return words
 
 
 @dataclass(frozen=True)
@@ -230,7 +241,8 @@ def profile_table(analysis: Any, profile: Any, channels: tuple[str, ...], left_o
 
 
 def _about(analysis: Any) -> dict[str, str]:
-    return {"source": map_name(analysis.map), "settings_json": analysis.settings.to_json()}
+    return {"source": map_name(analysis.map), "settings_json": analysis.settings.to_json(),
+            "note": decided(analysis), "review_sha256": analysis.review.checksum}  # fmt: skip
 
 
 def text_file(path: Path, text: str) -> Write:

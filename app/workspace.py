@@ -345,9 +345,12 @@ class Workspace(QWidget):
         self.show_report()  # the window stands where the settings put it
 
     def _escape(self) -> bool:
-        """Esc in the middle of a drag gives it up."""
+        """Esc in the middle of a drag gives it up; else it lets go what is gathered."""
         if not self._session.dragging or self.places_desk.dragging:
-            return False
+            if self._session.dragging or self._session.group is None:
+                return False
+            self._session.gather(None)
+            return True
         self._given_up = True
         self._session.cancel_drag()
         return True

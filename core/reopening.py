@@ -11,13 +11,13 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .analysis import Analysis
 from .channels import CHANNELS
-from .errors import ReadError
+from .errors import ReadError, SettingsError
 from .forcemap import ForceMap
 from .progress import Progress
 from .readers import open_map
@@ -25,6 +25,9 @@ from .readers.analysis import LoadedAnalysis, find_source
 from .work import Work
 from .workfile import load_analysis
 from .writers import nexus
+
+if TYPE_CHECKING:
+    from .components.repeating import Repeated
 
 SAME = 1e-9
 """Relative: numbers that differ by less are the same; in a file they stand in other units."""
@@ -81,8 +84,29 @@ def again(opened: Reopened, progress: Progress | None = None) -> Analysis:
     return reviewed(plain, opened.work.review, progress)
 
 
-def differences(loaded: LoadedAnalysis, analysis: Analysis) -> list[str]:
-    """Where the numbers of a file and those made anew differ, in sentences; empty if nowhere."""
+def components_again(loaded: LoadedAnalysis, analysis: Analysis, progress: Progress | None = None,
+                     whole: bool = True) -> tuple[Repeated | None, list[str]]:  # fmt: skip
+    """The components made anew by the rule of a file, None if it holds none; and a sentence if
+    they can't be made. Without `whole` what is common to all pixels and the pairs are left out."""
+    from .components.repeating import repeated
+
+    if loaded.components is None:
+        return None, []
+    try:
+        return repeated(analysis, loaded.components, progress, whole), []
+    except (ValueError, SettingsError) as error:
+        why = str(error).rstrip(".")
+        return None, [f"The components of {loaded.path.name} can't be made anew: {why}."]
+
+
+def differences(loaded: LoadedAnalysis, analysis: Analysis, made: Repeated | None = None
+                ) -> list[str]:  # fmt: skip
+    """Where the numbers of a file and those made anew differ, in sentences; empty if nowhere.
+
+    Parameters
+    ----------
+    made : components made anew, compared with the file's
+    """
     found, missing = [], []
     for name, channel in loaded.channels.items():
         if name not in CHANNELS:
@@ -98,6 +122,13 @@ def differences(loaded: LoadedAnalysis, analysis: Analysis) -> list[str]:
     doubts = int(np.count_nonzero(loaded.doubts != analysis.doubts))
     if doubts:
         found.append(f"the doubts in {doubts} pixels")
+    trusted = 0 if loaded.trusted is None else np.count_nonzero(loaded.trusted != analysis.trusted)
+    if trusted:
+        found.append(f"which pixels are used in {trusted} pixels")
+    if made is not None and loaded.components is not None:
+        from .components.repeating import changes
+
+        found += changes(loaded.components, made)
     said = []
     if found:
         said.append(f"Numbers made anew differ from those in {loaded.path.name}: "

@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 
+from .decisions import KEPT, LEFT_OUT, Review
 from .decisions import KINDS as DECISIONS
-from .decisions import Review
 from .errors import InputError, ReadError, WriteError
 from .readers import analysis as _reader
 from .readers.analysis import LoadedAnalysis, LoadedChannel, SourceIdentity, find_source
@@ -81,7 +81,8 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
     analysis : has `map` (ForceMap), `settings` (Settings), `channels()` giving (channel with
         name, label and core unit; values (rows, cols) with NaN where missing; errors or None),
         `doubts` uint64 (rows, cols), `doubt_meanings` giving (mask, name, sentence),
-        `poisson_ratio`, `started` and `ended` as ISO 8601 text; may have a `review`
+        `poisson_ratio`, `started` and `ended` as ISO 8601 text; may have a `review`, and
+        `trusted` bool (rows, cols)
     beside : components, rule, places and the like, if there are any
 
     Returns
@@ -108,6 +109,8 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         again = _reader.read(look(temporary))
         same = again.settings == analysis.settings and len(again.channels) == len(channels)
         kinds = review.kinds(force_map.shape)
+        trusted = again.trusted
+        same &= trusted is not None and np.array_equal(trusted, _trusted(analysis))
         if not same or not np.array_equal(again.review.kinds(force_map.shape), kinds):
             raise WriteError(f"{path} could not be saved: what was written doesn't read back.")
 
@@ -245,8 +248,26 @@ def _write_doubts(maps: Any, analysis: Any) -> None:
     made.attrs["flag_masks"] = np.array([mask for mask, _, _ in meanings], dtype=np.uint64)
     made.attrs["flag_meanings"] = " ".join(name for _, name, _ in meanings)
     made.attrs["severe_mask"] = np.uint64(getattr(analysis, "severe_mask", 0))
-    made.attrs["description"] = ("a pixel is not to be used where doubts & severe_mask is not 0; "
-                                 "sentences in process_1/doubts")  # fmt: skip
+    made.attrs["description"] = (
+        "sentences in process_1/doubts; which pixels to use is in trusted, since a person may have "
+        "decided otherwise than doubts & severe_mask: see review/decision"
+    )
+    made = nexus.image(maps, "trusted", _trusted(analysis).astype(np.uint8), "1", "To be used")
+    made.attrs.update(
+        flag_values=np.arange(2, dtype=np.uint8), flag_meanings="not_to_be_used to_be_used",
+        description="1 where the pixel's numbers are to be used: it has a curve, review/decision "
+        f"is not {LEFT_OUT} ({DECISIONS[LEFT_OUT]}), and doubts & severe_mask is 0 or "
+        f"review/decision is {KEPT} ({DECISIONS[KEPT]})",
+    )  # fmt: skip
+
+
+def _trusted(analysis: Any) -> np.ndarray:
+    """(rows, cols) bool; by the doubts alone where the analysis does not say."""
+    found = getattr(analysis, "trusted", None)
+    if found is None:
+        severe = np.uint64(getattr(analysis, "severe_mask", 0))
+        found = (np.asarray(analysis.doubts, dtype=np.uint64) & severe) == 0
+    return np.asarray(found, bool)
 
 
 def _write_process(entry: Any, analysis: Any) -> None:

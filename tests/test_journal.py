@@ -284,6 +284,35 @@ def test_a_map_that_moved_or_changed_is_told(tmp_path):
     assert found.find_map(folders=[other]) == other / "blend.h5"
 
 
+def test_a_map_known_by_size_and_uuid_alone_is_told_so(tmp_path):
+    """A crash before the checksum was worked out; the change of one byte is then not seen."""
+    from native_files import good_map
+
+    from palpate.app.reopen_desk import words_of
+    from palpate.app.requests import OpenMap
+    from palpate.core.readers import open_map
+
+    path = good_map(tmp_path / "blend.h5")
+    with open_map(path) as fmap:
+        source = Source(str(path), fmap.uuid, fmap.file_size)
+        own = fmap.checksum()
+    for checksum in ("", own):
+        going = Journal(tmp_path / "state", replace(source, checksum=checksum), Work())
+        going.act(*some(1)[0])
+        going.flush()
+        lines = going.path.read_bytes().splitlines(keepends=True)
+        going.close()
+        cut = tmp_path / "cut.jsonl"
+        cut.write_bytes(b"".join(line for line in lines if b'"kind":"source"' not in line))
+        found = read(cut)
+        assert found.source.checksum == checksum
+        opened, kept = OpenMap(path, journal=found)._recovered()
+        opened.close()
+        told = "The map is known by its size and UUID alone, since its checksum was not"
+        assert any(told in note for note in kept.notes) == (not checksum)
+        assert (told in words_of(found, None)) == (not checksum)
+
+
 def test_a_place_that_cannot_be_written_is_told_once_and_work_goes_on(tmp_path):
     (tmp_path / "file").write_text("")
     said: list = []

@@ -188,6 +188,19 @@ def test_an_analysis_gives_all_its_channels_and_counts_its_doubts(analysis):
     assert one.pixel_error > 0.0
 
 
+def test_pixels_left_out_by_hand_do_not_count_unless_told_otherwise(analysis):
+    """Checked with numpy's median."""
+    left_out = np.zeros(analysis.map.shape, dtype=bool)
+    left_out[:, ::3] = True
+    whole, reviewed = np.ones(left_out.shape, dtype=bool), analysis.without(left_out)
+    got = statistics_of(reviewed, whole).channels["modulus"]
+    used = analysis.channel("modulus")[analysis.trusted & ~left_out]
+    assert got.median == pytest.approx(np.nanmedian(used), rel=1e-12)
+    assert got.left_out["decided"] == left_out.sum()
+    every = statistics_of(reviewed, whole, decided=~whole).channels["modulus"]
+    assert every == statistics_of(analysis, whole).channels["modulus"]
+
+
 def test_the_difference_of_two_regions_of_an_analysis(analysis):
     x, y = analysis.map.x, analysis.map.y
     left = mask_of(Rectangle(x[0] - 1, y[0] - 1, x[9] + 1, y[-1] + 1), x, y)

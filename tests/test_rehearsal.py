@@ -30,6 +30,7 @@ from palpate.core.rehearsal import (
 )
 from palpate.core.rehearsal.exports import fault_rows, rows_of, save_rehearsal
 from palpate.core.rehearsal.faring import contrast, fared, ratio
+from palpate.core.rehearsal.running import Rehearsal, Row
 from palpate.core.simulate import (
     Lever,
     Material,
@@ -145,7 +146,11 @@ def test_a_tip_of_twice_the_radius_makes_the_modulus_root_two_low(scene):
     one = played.rows[0].fared["modulus"]
     assert one.bias == pytest.approx(-0.5 * math.log(2.0), abs=0.01)
     assert one.shown[0] == pytest.approx(100.0 * (math.sqrt(0.5) - 1.0), abs=1.0)  # in per cent
-    assert re.search(r"reads (29|30) % ± .* low", sentences(played)[0])
+    said = sentences(played)
+    assert re.search(r"reads (29|30) % ± .* low", said[1])
+    assert "made with the law (" in said[0]
+    assert "spring constant (1.6 N/m)" in said[0]
+    assert "radius" not in said[0]  # the settings have another one
     assert one.held_wide.share < 0.05
     assert any("exceeds the scatter" in s for s in sentences(played))
     assert any("too small" in s for s in sentences(played))
@@ -344,3 +349,48 @@ def test_uneven_branches_a_hold_and_forces_are_rehearsed_too(made):
     row = rehearse(scene, Settings(), [0.05], curves_each=60, faults=2).rows[0]
     assert abs(row.fared["modulus"].bias) < 4.0 * row.fared["modulus"].bias_error
     assert "missing_samples" in {one.kind for one in row.told}  # floats can be missing
+
+
+# ---- what it means is not said louder than it is known
+
+
+def drawn(scene, rng, moduli=8, curves=100, bias=0.0, scatter=0.05, stated=0.05):
+    """A rehearsal whose differences are normal numbers."""
+    none = contrast(np.zeros(0), np.zeros(0, bool), 0.5)
+    rows = []
+    for modulus in np.geomspace(0.1, 5.0, moduli):
+        off = bias + rng.normal(0.0, scatter, curves)
+        one = fared("modulus", "", off, np.full(curves, stated))
+        gone = fared("adhesion", "nN", np.zeros(0), np.zeros(0))
+        rows.append(Row(float(modulus), 5.0, 10.0, curves, ratio(0, curves), ratio(0, curves),
+                        {"modulus": one, "adhesion": gone}, none))  # fmt: skip
+    return Rehearsal(scene, Settings(), tuple(rows), curves, 0, 1)
+
+
+def test_what_truth_and_settings_share_is_said_first(scene):
+    first = sentences(drawn(scene, np.random.default_rng(1)))[0]
+    for words in ("law (", "tip (radius 24 nm)", "spring constant (1.6 N/m)", "can't be rehearsed"):
+        assert words in first
+
+
+def test_the_bound_of_the_bias_holds_the_bias_that_is_seen(scene):
+    """|bias| + 2 standard errors, largest over the moduli, in per cent of the truth."""
+    played = drawn(scene, np.random.default_rng(2), bias=0.01)
+    found = [row.fared["modulus"] for row in played.rows]
+    bound = max(abs(one.bias) + 2.0 * one.bias_error for one in found)
+    assert bound > max(3.0 * one.bias_error for one in found)
+    words = next(s for s in sentences(played) if "no bias" in s)
+    assert f"come to {100 * math.expm1(bound):.2g} % where they are largest" in words
+
+
+def test_a_right_uncertainty_is_called_too_small_in_one_rehearsal_of_forty(scene):
+    """Eight moduli are looked at: 2.5 % of the rehearsals, and not 2.5 % of the moduli, may be
+    called so by chance; binomial counts are coarse, so it is fewer."""
+    rng = np.random.default_rng(3)
+    said = [" ".join(sentences(drawn(scene, rng))) for _ in range(400)]
+    alarms = sum("too small" in words for words in said)
+    assert alarms <= stats.binom.ppf(0.999, 400, 0.025)
+    row_by_row = 1.0 - (1.0 - stats.binom.cdf(89, 100, 0.95)) ** 8
+    assert row_by_row > 0.08  # what it would be at 95 % for each modulus
+    small = " ".join(sentences(drawn(scene, rng, stated=0.025)))
+    assert "too small from 0.1 GPa to 5 GPa" in small

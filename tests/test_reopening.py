@@ -126,6 +126,24 @@ def test_any_viewer_can_read_the_decisions(case):
         assert json.loads(over["changes"].asstr()[over["index"][9, 1]]) == {"baseline.extent": 35.0}
 
 
+def test_the_file_says_which_pixels_to_use(case):
+    """By its own rule: a severe doubt tells against a pixel that nobody kept; a left-out one is
+    out whatever its doubts."""
+    with h5py.File(case.out) as f:
+        trusted = f["entry/maps/trusted"]
+        doubts, kinds = f["entry/maps/doubts"], f["entry/review/decision"][:]
+        severe = (doubts[:] & doubts.attrs["severe_mask"]) != 0
+        by_rule = np.where(severe, kinds == KEPT, kinds != LEFT_OUT)
+        assert trusted.dtype == np.uint8
+        assert (trusted[:] == by_rule).all()
+        assert not trusted[12, :10].any()
+        assert trusted.attrs["flag_meanings"].split()[1] == "to_be_used"
+        assert trusted.attrs["interpretation"] == "image"
+        assert f"is {KEPT} (kept)" in trusted.attrs["description"]
+        assert "trusted" in doubts.attrs["description"]
+    assert (load_analysis(case.out).trusted == by_rule).all()
+
+
 def test_the_maps_made_again_are_the_same_bit_for_bit(case):
     opened = open_analysis(case.out)
     with opened.map:
@@ -195,7 +213,9 @@ def test_a_file_of_before_has_its_left_out_pixels_and_opens(case, tmp_path):
             del entry["review"][name]
         kinds = entry["review/decision"]
         kinds[...] = np.where(kinds[...] == LEFT_OUT, LEFT_OUT, 0)
+        del entry["maps/trusted"]
     loaded = load_analysis(out)
+    assert loaded.trusted is None
     assert (loaded.review.kinds((16, 16)) == loaded.decision).all()
     assert loaded.review.left_out.count == 10
     assert loaded.work == Work(loaded.settings, review=loaded.review)

@@ -400,3 +400,22 @@ def test_while_the_kernels_are_compiled_quiet_work_leaves_the_words_of_that(
     )
     assert {what[0] for what in said} == {"Loading the calculation", WORDS}
     assert said[-1] == (WORDS, 0, 0)
+
+
+def test_the_child_that_compiles_ends_with_its_parent(tmp_path):
+    """A killed window must not leave a process behind that computes for nobody."""
+    import subprocess
+    import sys
+
+    script = ("import sys, time; from palpate.app import kernels; "
+              "kernels.compile_kind = lambda kind: time.sleep(60); "
+              "kernels.is_compiled = lambda kind: False; kernels.main(sys.argv[1:])")  # fmt: skip
+    child = subprocess.Popen([sys.executable, "-P", "-c", script, "--with-parent", "int16"],
+                             stdin=subprocess.PIPE)  # fmt: skip
+    try:
+        with pytest.raises(subprocess.TimeoutExpired):
+            child.wait(1.0)
+        child.stdin.close()  # as when the parent is gone
+        assert child.wait(20.0) == 1
+    finally:
+        child.kill()

@@ -98,6 +98,9 @@ def test_a_hundred_doubtful_pixels_are_walked_and_decided_by_keys_alone(qtbot, w
     page.own.setCurrentIndex(page.own.findData("spikes"))
     page.low.set_value(None)
     press(window, Qt.Key.Key_A)
+    press(window, Qt.Key.Key_Escape)
+    assert session.group is None
+    press(window, Qt.Key.Key_A)
     assert (session.group == carrying).all()
     press(window, Qt.Key.Key_L)
     assert (session.left_out.mask((40, 40)) & carrying).sum() == carrying.sum()

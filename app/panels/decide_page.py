@@ -37,7 +37,8 @@ ANY = "any"
 DECISIONS = {"undecided": UNDECIDED, ANY: None, "decided": DECIDED, "kept": KEPT,
              "left out": LEFT_OUT, "corrected": CORRECTED}  # fmt: skip
 ACTS = {"keep": ("Keep", "K", "Believe it in spite of its doubts"),
-        "leave_out": ("Leave out", "L", "Use it in no statistic and no export"),
+        "leave_out": ("Leave out", "L", "Use it in no statistic, and in no export but of "
+                      "all pixels"),
         "correct": ("Correct", "C", "Give it settings of its own: drag its fit window or its "
                     "contact point on the curve"),
         "take_back": ("Take back", "U", "Forget what was decided about it")}  # fmt: skip

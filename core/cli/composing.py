@@ -14,8 +14,8 @@ from ..errors import InputError, SettingsError
 from ..units import best_unit, text_of
 from .analysing import bar_of
 from .choosing import chosen
+from .given import Given, given
 from .parser import UsageError
-from .speeds import maps_of, result_of
 from .telling import wrapped
 
 SHOWN = ("reduced_modulus", "modulus", "adhesion", "release_force", "dissipation", "indentation")
@@ -23,13 +23,12 @@ SHOWN = ("reduced_modulus", "modulus", "adhesion", "release_force", "dissipation
 
 def components(args: argparse.Namespace) -> int:
     """Find the components of one map, print their table, and write it if asked."""
-    maps, start = maps_of([Path(args.map)])
-    saved = result_of(Path(args.map))
-    rule = rule_of(args, saved)
-    settings = chosen(args, start)
-    review = saved.review if saved is not None else None
-    composition, table, pairs = _worked_out(maps[0], settings, rule, review)
+    (one,), start = given([Path(args.map)])
+    rule = rule_of(args, one.saved)
+    composition, table, pairs = _worked_out(one, chosen(args, start), rule)
     print("\n".join(lines_of(composition, table, pairs)))
+    if one.decided:
+        print("\n".join(wrapped(one.decided)))
     if args.out:
         from ..components.exports import save_tables
 
@@ -63,36 +62,30 @@ def rule_of(args: argparse.Namespace, saved: Any = None) -> Rule:
     return rule
 
 
-def _worked_out(path: Path, settings: Any, rule: Rule, review: Any = None
-                ) -> tuple[Any, Any, Any]:  # fmt: skip
-    from .. import pipeline
+def _worked_out(one: Given, settings: Any, rule: Rule) -> tuple[Any, Any, Any]:
     from ..calibration import missing
-    from ..components import (
-        Maps,
-        find,
-        pairs_of,
-        pairs_with_common,
-        table_of,
-        with_common,
-    )
-    from ..corrections import reviewed
-    from ..readers import open_map
+    from ..components import Maps, find
 
-    with open_map(path) as fmap:
+    with one.opened() as fmap:
         lacking = missing(fmap, settings)
-        bar, progress = bar_of(path.name)
+        bar, progress = bar_of(one.path.name)
         with bar:
-            result = pipeline.analyse(fmap, settings, progress=progress)
-            if review:
-                result = reviewed(result, review, progress)
+            result = one.analysed(fmap, settings, progress)
             try:
                 found = find(Maps.of(result), rule, progress)
             except ValueError as error:
                 why = "".join(f" {sentence} Give it with --set {where}=VALUE."
                               for where, sentence in lacking)  # fmt: skip
-                raise InputError(f"{path}: no components: {error}.{why}") from None
-            table = with_common(found, table_of(found))
-            return found, table, pairs_with_common(found, pairs_of(found, table), table)
+                raise InputError(f"{one.path}: no components: {error}.{why}") from None
+            return found, *tables_of(found)
+
+
+def tables_of(found: Any) -> tuple[Any, Any]:
+    """The table of some components and its pairs, with what is common to all pixels."""
+    from ..components import pairs_of, pairs_with_common, table_of, with_common
+
+    table = with_common(found, table_of(found))
+    return table, pairs_with_common(found, pairs_of(found, table), table)
 
 
 def _save(path: Path, composition: Any, table: Any, pairs: Any) -> None:

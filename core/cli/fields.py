@@ -6,6 +6,7 @@ import argparse
 import csv
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from ..components import Maps, Rule
@@ -15,8 +16,8 @@ from ..settings import Settings
 from ..units import best_unit
 from .analysing import bar_of
 from .choosing import chosen
+from .given import Given, given
 from .parser import UsageError
-from .speeds import maps_of
 from .telling import wrapped
 
 MOST = 10_000_000
@@ -34,15 +35,17 @@ def fields(args: argparse.Namespace) -> int:
     conditions = _conditions(args, paths)
     rule = Rule.load(args.rule) if args.rule else Rule()
     _check_out(args.out, paths)
-    maps, start = maps_of(paths)
+    maps, start = given(paths)
     settings = chosen(args, start)
-    found = [_maps_in(path, settings) for path in maps]
+    found = [_maps_in(one, settings) for one in maps]
     try:
         matched = match(found, rule, _titles(paths), args.match, args.offsets)
         table = fields_table(matched, conditions=conditions, condition=args.condition_name,
                              log=args.log_condition, shared=shared)  # fmt: skip
     except ValueError as error:
         raise InputError(f"{error}.") from None
+    decided = (f"{one.decided} {one.checksum}" for one in maps if one.decided)
+    table = replace(table, remarks=(*table.remarks, *decided))
     print("\n".join(told(table)))
     if args.out:
         print(f"Table: {write_table(args.out, table)}")
@@ -74,16 +77,15 @@ def _check_out(out: str | None, paths: list[Path]) -> None:
         raise UsageError(f"--out {out} is one of the maps. Choose another name.")
 
 
-def _maps_in(path: Path, settings: Settings) -> Maps:
-    from .. import pipeline
+def _maps_in(one: Given, settings: Settings) -> Maps:
     from ..calibration import missing
-    from ..readers import open_map
 
-    with open_map(path) as fmap:
+    path = one.path
+    with one.opened() as fmap:
         lacking = missing(fmap, settings)
         bar, progress = bar_of(path.name)
         with bar:
-            result = pipeline.analyse(fmap, settings, progress=progress)
+            result = one.analysed(fmap, settings, progress)
         if lacking:
             why = " ".join(f"{sentence} Give it with --set {where}=VALUE."
                            for where, sentence in lacking)  # fmt: skip

@@ -11,8 +11,8 @@ from ..errors import InputError
 from ..settings import Settings
 from .analysing import bar_of
 from .choosing import chosen
+from .given import Given, given
 from .parser import UsageError
-from .speeds import maps_of
 from .telling import wrapped
 
 if TYPE_CHECKING:
@@ -21,33 +21,34 @@ if TYPE_CHECKING:
 
 def rehearse(args: argparse.Namespace) -> int:
     """Read the scene off one map, rehearse, print it, and write it if asked."""
-    maps, start = maps_of([Path(args.map)])
-    made = _made(maps[0], chosen(args, start), args)
+    (one,), start = given([Path(args.map)])
+    made = _made(one, chosen(args, start), args)
     print("\n".join(lines_of(made)))
+    if one.decided:
+        print("\n".join(wrapped(one.decided)))
     if args.out:
         from ..rehearsal.exports import save_rehearsal
         from ..writers.atomic import same_file
 
-        if same_file(Path(args.out), maps[0]):
+        if same_file(Path(args.out), one.path):
             raise UsageError(f"--out {args.out} is the map. Choose another name.")
         for path in save_rehearsal(args.out, made):
             print(f"Written: {path}")
     return 0
 
 
-def _made(path: Path, settings: Settings, args: argparse.Namespace) -> Rehearsal:
-    from .. import pipeline
+def _made(one: Given, settings: Settings, args: argparse.Namespace) -> Rehearsal:
     from ..calibration import missing
-    from ..readers import open_map
     from ..rehearsal import moduli_between, offered_range, scene_of
     from ..rehearsal import rehearse as play
 
     changes = _changes(args.scene)
-    with open_map(path) as fmap:
+    path = one.path
+    with one.opened() as fmap:
         lacking = missing(fmap, settings)
         bar, progress = bar_of(path.name)
         with bar:
-            result = pipeline.analyse(fmap, settings, progress=progress)
+            result = one.analysed(fmap, settings, progress)
             try:
                 scene = scene_of(result).changed(**changes)
             except InputError as error:

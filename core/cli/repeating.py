@@ -18,7 +18,7 @@ def again(args: argparse.Namespace) -> int:
     """
     from ..corrections import problems
     from ..reopening import again as repeat
-    from ..reopening import differences, open_analysis
+    from ..reopening import components_again, differences, open_analysis
     from ..workfile import Beside, save_analysis
     from ..writers.atomic import same_file
 
@@ -35,11 +35,13 @@ def again(args: argparse.Namespace) -> int:
         bar, progress = bar_of(path.name, args.quiet)
         with bar:
             result = repeat(opened, progress)
+            made, lacking = components_again(opened.loaded, result, progress)
         for problem in problems(result):
             print(f"{path.name}: {problem}", file=sys.stderr)
-        said = differences(opened.loaded, result)
+        said = [*differences(opened.loaded, result, made), *lacking]
         if out is not None:
-            beside = Beside(None, opened.work, opened.loaded.view, opened.loaded.history)
+            beside = Beside(made.write if made is not None else None, opened.work,
+                            opened.loaded.view, opened.loaded.history)  # fmt: skip
             save_analysis(out, result, beside)
             print(f"Result: {out}")
     for sentence in said:

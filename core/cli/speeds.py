@@ -8,14 +8,14 @@ from pathlib import Path
 
 from ..analysis import Analysis
 from ..channels import CHANNELS
-from ..errors import InputError, ReadError
+from ..errors import InputError
 from ..models import law_of
 from ..rates import SpeedSlope, beta_at_equal_force, modulus_against_speed
-from ..readers.analysis import LoadedAnalysis
 from ..settings import Settings
 from ..units import best_unit, text_of
 from .analysing import bar_of
 from .choosing import chosen
+from .given import Given, given
 from .parser import UsageError
 from .telling import wrapped
 
@@ -31,16 +31,18 @@ def speeds(args: argparse.Namespace) -> int:
     if len({path.absolute() for path in paths}) < 2:
         raise UsageError("only one map is given: a slope needs maps of one sample at two speeds "
                          "or more.")  # fmt: skip
-    maps, start = maps_of(paths)
+    maps, start = given(paths)
     settings = chosen(args, start)
-    analyses = [_analysed(path, settings, args.channel) for path in maps]
+    analyses = [_analysed(one, settings, args.channel) for one in maps]
     found = modulus_against_speed(analyses, args.channel)
     _refuse(found, paths, args.channel)
     print(table_of(found, paths, args.channel))
+    for sentence in filter(None, (one.decided for one in maps)):
+        print("\n".join(wrapped(sentence)))
     for sentence in meaning(found, settings, args.channel):
         print("\n".join(wrapped(sentence)))
     if args.out:
-        _write(Path(args.out), found, paths, args.channel)
+        _write(Path(args.out), found, paths, args.channel, maps)
         print(f"Table: {args.out}")
     return 0
 
@@ -48,47 +50,18 @@ def speeds(args: argparse.Namespace) -> int:
 # -- reading ---------------------------------------------------------------------------------------
 
 
-def maps_of(paths: list[Path]) -> tuple[list[Path], Settings | None]:
-    """The map behind each file, and the settings that the saved results among them share."""
-    from ..workfile import find_source
-
-    loaded = [result_of(path) for path in paths]
-    results = [one for one in loaded if one is not None]
-    if any(one.settings != results[0].settings for one in results):
-        raise InputError(
-            "The results were made with different settings, so they can't be "
-            "compared. Name the maps instead, with --settings or --set."
-        )
-    maps = [path if one is None else find_source(one)
-            for path, one in zip(paths, loaded, strict=True)]  # fmt: skip
-    return maps, results[0].settings if results else None
-
-
-def result_of(path: Path) -> LoadedAnalysis | None:
-    """A saved result, or None for anything else, which is then read as a map."""
-    from ..workfile import load_analysis
-
-    try:
-        return load_analysis(path)
-    except ReadError as error:
-        if "not a saved analysis" in error.what:
-            return None
-        raise
-
-
-def _analysed(path: Path, settings: Settings, channel: str) -> Analysis:
-    from .. import pipeline
+def _analysed(one: Given, settings: Settings, channel: str) -> Analysis:
     from ..calibration import missing
-    from ..readers import open_map
 
-    with open_map(path) as fmap:
+    path = one.path
+    with one.opened() as fmap:
         if fmap.sampling_rate is None:
             raise InputError(f"{path}: no sampling rate (Hz) is recorded, so its speed is not "
                              "known. Write the map again with sampling_rate.")  # fmt: skip
         lacking = missing(fmap, settings)
         bar, progress = bar_of(path.name)
         with bar:
-            result = pipeline.analyse(fmap, settings, progress=progress)
+            result = one.analysed(fmap, settings, progress)
         if (result.trusted & (result.channel(channel) > 0.0)).sum() < 2:
             why = "".join(f" {sentence} Give it with --set {where}=VALUE."
                           for where, sentence in lacking)  # fmt: skip
@@ -147,7 +120,8 @@ def meaning(found: SpeedSlope, settings: Settings, channel: str) -> list[str]:
     return lines
 
 
-def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str) -> None:
+def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str,
+           maps: list[Given]) -> None:  # fmt: skip
     from ..writers.atomic import same_file, saving
 
     if any(same_file(path, measured) for measured in paths):
@@ -155,6 +129,7 @@ def _write(path: Path, found: SpeedSlope, paths: list[Path], channel: str) -> No
     unit = CHANNELS[channel].unit or "1"
     with saving(path) as temporary, temporary.open("w", newline="", encoding="utf-8") as file:
         file.write(f"# slope,{found.slope!r}\n# standard error of the slope,{found.error!r}\n")
+        file.writelines(f"# {one.decided} {one.checksum}\n" for one in maps if one.decided)
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(["map", "speed (nm/s)", f"{channel} ({unit})", f"standard error ({unit})",
                        "pixels", "indentation (nm)"])  # fmt: skip

@@ -54,7 +54,10 @@ def pair_rows(table: Table, pairs: Sequence[Pair]) -> list[list[Any]]:
 
 def about(composition: Composition, table: Table) -> dict[str, Any]:
     """Rule, words and what was left out, for JSON."""
+    review = getattr(composition.maps.source, "review", None)
     return {
+        "decisions": "" if review is None else review.words,
+        "decisions sha256": "" if review is None else review.checksum,
         "rule": composition.rule.as_dict(),
         "words": composition.words,
         "remarks": list(table.remarks),

@@ -7,6 +7,7 @@ anew is gone. To take a decision back is one too, and leaves no trace but in the
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -174,6 +175,20 @@ class Review:
     @property
     def corrections(self) -> tuple[Decision, ...]:
         return tuple(self.of_kind(CORRECTED))
+
+    @property
+    def words(self) -> str:
+        """How many pixels were decided about and how, for a note beside numbers."""
+        if not self:
+            return "no pixel was decided about by hand"
+        counts = ((self.left_out.count, "left out"), (self.kept.count, "kept"),
+                  (self.corrected.count, "corrected"))  # fmt: skip
+        return "pixels decided about by hand: " + ", ".join(f"{n:,} {what}" for n, what in counts)
+
+    @property
+    def checksum(self) -> str:
+        """SHA-256 of the canonical JSON; empty where nothing is decided."""
+        return hashlib.sha256(self.to_json().encode()).hexdigest() if self else ""
 
     def kinds(self, shape: tuple[int, int]) -> Array:
         """Decision at each pixel, uint8 (rows, cols): index into `KINDS`."""

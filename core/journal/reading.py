@@ -44,8 +44,19 @@ class Found:
     last: str = ""
     problem: str = ""
 
+    @property
+    def unsure(self) -> str:
+        """A sentence where the map is known by less than its checksum; empty if it is known by it.
+        """
+        if self.source is None or self.source.checksum:
+            return ""
+        by = "its size and UUID" if self.source.uuid else "its size"
+        return (f"The map is known by {by} alone, since its checksum was not worked out yet: a "
+                "change of its content since then would not be seen.")  # fmt: skip
+
     def find_map(self, near: Path | None = None, folders: Iterable[Path] = ()) -> Path:
-        """The map, checked by size, UUID and checksum. Raises SourceError."""
+        """The map, checked by size, UUID and checksum, or by what is known of these (see `unsure`).
+        Raises SourceError."""
         assert self.source is not None
         at = Path(self.source.path)
         identity = SourceIdentity(at.name, self.source.uuid, self.source.size,

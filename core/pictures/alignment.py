@@ -12,7 +12,7 @@ import hashlib
 import json
 import math
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -52,8 +52,8 @@ class Alignment:
     matrix: Matrix
     how: str
     words: str = ""
-    residual: float = math.nan
-    quality: float = math.nan
+    residual: float = field(default=math.nan, compare=False)  # not a number is never itself
+    quality: float = field(default=math.nan, compare=False)
     picture: SourceIdentity | None = None
 
     def __post_init__(self) -> None:

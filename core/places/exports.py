@@ -31,6 +31,7 @@ _FORMULA = ("=", "+", "-", "@")
 def save_profile(
     path: str | os.PathLike[str], sampled: Sampled, *, channels: tuple[str, ...] = (),
     source: str = "", settings_json: str = "", note: str = "",
+    review_sha256: str = "",
 ) -> list[Path]:  # fmt: skip
     """Save what a profile read, one row a point.
 
@@ -45,6 +46,7 @@ def save_profile(
     source : name of the map
     settings_json : canonical JSON of the settings; its SHA-256 goes into the comments
     note : what else a reader of the file has to know
+    review_sha256 : checksum of the decisions about single pixels
 
     Returns
     -------
@@ -77,14 +79,14 @@ def save_profile(
     }  # fmt: skip
     rows = [list(row) for row in zip(*(values for _, values in columns), strict=True)]
     return _save(Path(path), [title for title, _ in columns], rows,
-                 _about("line profile", about, source, settings_json),
+                 _about("line profile", about, source, settings_json, review_sha256),
                  Places((), (profile,), sampled.unit))  # fmt: skip
 
 
 def save_statistics(
     path: str | os.PathLike[str], found: Sequence[RegionStatistics], *,
     regions: Iterable[Region] = (), unit: str = "nm", source: str = "", settings_json: str = "",
-    note: str = "",
+    note: str = "", review_sha256: str = "",
 ) -> list[Path]:  # fmt: skip
     """Save the statistics of regions, one row a region and channel.
 
@@ -92,7 +94,7 @@ def save_statistics(
     ----------
     found : of `statistics_of`, one a region
     regions : their definitions, saved beside; `unit` is that of their coordinates
-    path, source, settings_json, note : as in `save_profile`
+    path, source, settings_json, note, review_sha256 : as in `save_profile`
 
     Raises
     ------
@@ -120,7 +122,7 @@ def save_statistics(
     ]  # fmt: skip
     about = {"errors": "local only; constants common to all pixels are not in them", "note": note}
     return _save(Path(path), header, rows,
-                 _about("statistics of regions", about, source, settings_json),
+                 _about("statistics of regions", about, source, settings_json, review_sha256),
                  Places(tuple(regions), (), unit))  # fmt: skip
 
 
@@ -128,13 +130,14 @@ def save_differences(
     path: str | os.PathLike[str],
     found: Sequence[tuple[str, str, Mapping[str, Difference]]], *,
     source: str = "", settings_json: str = "", note: str = "",
+    review_sha256: str = "",
 ) -> list[Path]:  # fmt: skip
     """Save differences of regions, one row a pair and channel.
 
     Parameters
     ----------
     found : name of A, name of B, and what `differences` gave, for each pair
-    path, source, settings_json, note : as in `save_profile`
+    path, source, settings_json, note, review_sha256 : as in `save_profile`
 
     Raises
     ------
@@ -155,18 +158,19 @@ def save_differences(
         for a, b, pairs in found for d in pairs.values()
     ]  # fmt: skip
     return _save(Path(path), header, rows,
-                 _about("differences of regions", {"note": note}, source, settings_json),
-                 None)  # fmt: skip
+                 _about("differences of regions", {"note": note}, source, settings_json,
+                        review_sha256), None)  # fmt: skip
 
 
-def _about(what: str, about: Mapping[str, str], source: str, settings_json: str
-           ) -> dict[str, str]:  # fmt: skip
+def _about(what: str, about: Mapping[str, str], source: str, settings_json: str,
+           review_sha256: str) -> dict[str, str]:  # fmt: skip
     from ..writers import nexus
 
     found = {"content": what, **about, "missing": "nan", "source": source,
              "program": f"palpate {nexus.version()}", "time": nexus.now()}  # fmt: skip
     if settings_json:
         found["settings_sha256"] = hashlib.sha256(settings_json.encode()).hexdigest()
+    found["review_sha256"] = review_sha256
     return {key: value for key, value in found.items() if value}
 
 

@@ -110,7 +110,8 @@ def statistics_of(
     what : an analysis, or maps by name, (rows, cols) each, NaN where missing
     mask : bool (rows, cols), see `mask_of`
     channels : which; all that the settings ask for (or all maps given) if empty
-    decided : bool (rows, cols), pixels that a person decided against
+    decided : bool (rows, cols), pixels that a person decided against; those left out in the
+        analysis, if one is given, where None
 
     The rest is taken from the analysis if one is given.
 
@@ -137,6 +138,7 @@ def statistics_of(
         area_unit = "nm²" if what.map.has_scale else "pixels"
         errors = {n: what.errors(n) for n in names}
         units = {n: CHANNELS[n].unit for n in names}
+        decided = what.left_out if decided is None else decided
         what = {n: what.channel(n) for n in names}
     mask = np.asarray(mask, dtype=bool)
     chosen = {n: np.asarray(what[n], dtype=float) for n in channels or tuple(what)}

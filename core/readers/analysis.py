@@ -80,6 +80,7 @@ class LoadedAnalysis:
     settings : as they were; `settings_changed` is True if their checksum no longer fits
     channels : name -> LoadedChannel; `default` is the name of the one shown first
     doubts : uint64 (rows, cols); doubt_meanings : (mask, name, sentence) of each bit
+    trusted : bool (rows, cols), pixels whose numbers are to be used; None in an older file
     decision : uint8 (rows, cols), 0 undecided
     review : all decisions about single pixels
     places, component_rule, levelling, picture : as JSON text, empty where there is none; as values
@@ -115,6 +116,7 @@ class LoadedAnalysis:
     picture: str = ""
     view: dict[str, Any] = field(default_factory=dict)
     thickness: np.ndarray | None = None
+    trusted: np.ndarray | None = None
     work: Any = None
     environment: dict[str, str] = field(default_factory=dict)
     history: list[dict[str, Any]] = field(default_factory=list)
@@ -150,7 +152,7 @@ def read(seen: Seen) -> LoadedAnalysis:
             components=_components(g, shape), places=g.text("entry/places", LARGEST_PLACES),
             component_rule=g.text("entry/component_rule", LARGEST_RULE),
             levelling=g.text("entry/levelling", MIB), picture=g.text("entry/picture", MIB),
-            view=_view(g), thickness=_thickness(g, shape),
+            view=_view(g), thickness=_thickness(g, shape), trusted=_trusted(g, shape),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
 
@@ -220,6 +222,13 @@ def _bits(g: GuardedFile, place: str, shape: tuple[int, ...], dtype: type) -> An
     if found is None or found.shape != shape:
         raise g.fail(place, "it is missing or has another shape than the maps", _AGAIN)
     return frozen(found, dtype)
+
+
+def _trusted(g: GuardedFile, shape: tuple[int, ...]) -> np.ndarray | None:
+    place = f"{MAPS}/trusted"
+    if g.array(place, kinds="u", ranks=(2,)) is None:
+        return None
+    return frozen(_bits(g, place, shape, np.uint8) == 1)
 
 
 def _components(g: GuardedFile, shape: tuple[int, ...]) -> LoadedComponents | None:

@@ -42,14 +42,15 @@ class Ratio:
         return self.low <= share <= self.high
 
 
-def ratio(hits: int, of: int) -> Ratio:
-    """A share and its Clopper-Pearson interval of 95 %."""
+def ratio(hits: int, of: int, level: float = TWO_SIGMA) -> Ratio:
+    """A share and its Clopper-Pearson interval, of 95 % unless another level is given."""
     from scipy.special import betaincinv
 
     if of == 0:
         return Ratio(0, 0, math.nan, math.nan)
-    low = float(betaincinv(hits, of - hits + 1, 0.025)) if hits else 0.0
-    high = float(betaincinv(hits + 1, of - hits, 0.975)) if hits < of else 1.0
+    tail = 0.5 * (1.0 - level)
+    low = float(betaincinv(hits, of - hits + 1, tail)) if hits else 0.0
+    high = float(betaincinv(hits + 1, of - hits, 1.0 - tail)) if hits < of else 1.0
     return Ratio(hits, of, low, high)
 
 

@@ -75,7 +75,7 @@ def _trusted(analysis: Analysis) -> Array:
     if analysis.settings.fit.law == "free_exponent":
         raise InputError("A free exponent gives no modulus to rehearse: choose the law of a tip.")
     modulus = analysis.per_curve("modulus")[0]
-    use = np.flatnonzero(analysis.sound() & (modulus > 0.0))
+    use = np.flatnonzero(analysis.sound() & ~analysis.curve_corrected & (modulus > 0.0))
     if use.size < FEWEST:
         raise InputError(f"Only {use.size} curves have a modulus and no severe doubt; {FEWEST} are "
                          "needed to see how this map was measured. Look at the constants and the "

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
 from ..models import law_of
 from ..units import best_unit
@@ -17,8 +18,10 @@ POORLY_TOLD = 0.8
 
 
 def sentences(made: Rehearsal) -> list[str]:
-    """What the settings did to the truth, the most important first."""
-    return [*_bias(made), *_held(made), *_refused(made), *_adhesion(made), *_faults(made)]
+    """What the settings did to the truth, the most important first; before that, what no rehearsal
+    can tell."""
+    return [*_shared(made), *_bias(made), *_held(made), *_refused(made), *_adhesion(made),
+            *_faults(made)]  # fmt: skip
 
 
 def gpa(modulus: float) -> str:
@@ -64,9 +67,6 @@ def scene_words(scene: Scene) -> str:
     wave = (f"fringes of {scene.fringe:.3g} nm with a period of {scene.period:.3g} nm"
             if scene.fringe > 0.0 else "no fringes")  # fmt: skip
     law = law_of(scene.law)
-    size = " and ".join(f"{name.replace('_', ' ')} {size:.3g}"
-                        + ("°" if name == "half_angle" else " nm")
-                        for name, size in zip(law.sizes, scene.sizes, strict=False))  # fmt: skip
     pulls = ", ".join(f"{group.pull_off:.3g} nN at {gpa(group.modulus)}" for group in scene.groups)
     spread = f" (differs by {percent(scene.noise_spread)})" if scene.noise_spread > 0.0 else ""
     return (
@@ -74,8 +74,42 @@ def scene_words(scene: Scene) -> str:
         f"{scene.tilt:.2g} ± {scene.tilt_spread:.1g}, {wave}, offset of the branches "
         f"{scene.drag:.2g} nm; {scene.samples[0]} + {scene.samples[1]} samples over "
         f"{scene.travel:.4g} nm, peak force {scene.peak_force:.4g} ± {scene.peak_spread:.2g} nN; "
-        f"lever {scene.spring_constant:.4g} N/m, {law.label}, {size}; pull-off {pulls}."
+        f"lever {scene.spring_constant:.4g} N/m, {law.label}, {size_words(scene)}; pull-off "
+        f"{pulls}."
     )
+
+
+def _shared(made: Rehearsal) -> Iterator[str]:
+    """What the truth was made with and the settings analyse with, so that it can't be told wrong.
+    """
+    scene, settings = made.scene, made.settings
+    law = law_of(scene.law)
+    given = dict(zip(law.sizes, scene.sizes, strict=False))
+    same = []
+    if settings.fit.law == scene.law:
+        same.append(f"law ({law.label})")
+    if all(_used(getattr(settings.tip, name), size) for name, size in given.items()):
+        same.append(f"tip ({size_words(scene)})")
+    if _used(settings.calibration.spring_constant, scene.spring_constant):
+        same.append(f"spring constant ({scene.spring_constant:.4g} N/m)")
+    if same:
+        words = f"{', '.join(same[:-1])} and {same[-1]}" if len(same) > 1 else same[0]
+        yield (f"The truth is made with the {words} that the settings use: what is wrong with "
+               f"{'these' if len(same) > 1 else 'it'} can't be rehearsed and is in no number "
+               "here.")  # fmt: skip
+
+
+def _used(chosen: float | None, truth: float) -> bool:
+    """Whether a setting takes the true number; None takes what is recorded, which it is."""
+    return chosen is None or chosen == truth
+
+
+def size_words(scene: Scene) -> str:
+    """The sizes of the tip, each with its unit."""
+    return " and ".join(f"{name.replace('_', ' ')} {size:.3g}"
+                        + ("°" if name == "half_angle" else " nm")
+                        for name, size in zip(law_of(scene.law).sizes, scene.sizes,
+                                              strict=False))  # fmt: skip
 
 
 # -- modulus ---------------------------------------------------------------------------------------
@@ -88,10 +122,11 @@ def _bias(made: Rehearsal) -> Iterator[str]:
         return
     off = [row for row in known if _told(row)]
     if not off:
-        most = max(SURE * row.fared["modulus"].bias_error for row in known)
+        every = [row.fared["modulus"] for row in known]
+        most = math.expm1(max(abs(one.bias) + 2.0 * one.bias_error for one in every))
         yield (f"From {gpa(known[0].modulus)} to {gpa(known[-1].modulus)} no bias of the modulus "
-               "stands out of the chance of this rehearsal, "
-               f"{100 * most:.2g} % at most.")  # fmt: skip
+               "stands out of the chance of this rehearsal; bias and two standard errors come to "
+               f"{100 * most:.2g} % where they are largest.")  # fmt: skip
     for row in _ends(off):
         one = row.fared["modulus"]
         yield (f"With these settings a sample of {gpa(row.modulus)} reads {off_by(one)}; single "
@@ -124,12 +159,20 @@ def _held(made: Rehearsal) -> Iterator[str]:
     yield (f"Over all moduli the stated ± holds {percent(every.share, 1)} of the truths where it "
            f"should hold 95 % (this rehearsal tells it to within {percent(every.low, 1)} to "
            f"{percent(every.high, 1)}).")  # fmt: skip
-    narrow = [row for row, r in zip(made.rows, ratios, strict=True) if r.high < TWO_SIGMA]
-    wide = [row for row, r in zip(made.rows, ratios, strict=True) if r.low > TWO_SIGMA]
+    told = [ratio(r.hits, r.of, jointly(ratios)) for r in ratios]
+    narrow = [row for row, r in zip(made.rows, told, strict=True) if r.high < TWO_SIGMA]
+    wide = [row for row, r in zip(made.rows, told, strict=True) if r.low > TWO_SIGMA]
     if narrow:
         yield f"The stated ± is too small {_where(made, narrow)}: do not publish it there as it is."
     if wide:
         yield f"The stated ± is too large {_where(made, wide)}; it errs on the safe side there."
+
+
+def jointly(ratios: Sequence[Ratio]) -> float:
+    """Level of each interval at which all of them together hold 95 %, as if independent: 0.95 to
+    the power 1/m (Šidák, J. Am. Stat. Assoc. 62 (1967) 626)."""
+    counted = sum(r.of > 0 for r in ratios)
+    return float(TWO_SIGMA ** (1.0 / max(counted, 1)))
 
 
 def _pooled(ratios: list[Ratio]) -> Ratio:

@@ -35,6 +35,7 @@ def export_channel(
     *,
     unit: str = "",
     settings_json: str = "",
+    review_sha256: str = "",
     source: str = "",
     note: str = "",
 ) -> list[Path]:
@@ -55,6 +56,7 @@ def export_channel(
     x_nm, y_nm : pixel centres (cols,) and (rows,) in nm, or None if the map has no scale
     unit : unit to write, default the core unit; for example "MPa" for a channel in GPa
     settings_json : canonical JSON of the settings; its SHA-256 goes into the description
+    review_sha256 : checksum of the decisions about single pixels, as a result file has it
     source : name of the map
     note : what else a reader of the file has to know, such as which pixels were left out
 
@@ -75,6 +77,8 @@ def export_channel(
     about = _description(channel, unit, numbers.shape, x_nm, y_nm)
     if settings_json:
         about["settings_sha256"] = hashlib.sha256(settings_json.encode()).hexdigest()
+    if review_sha256:
+        about["review_sha256"] = review_sha256
     if source:
         about["source"] = source
     if note:

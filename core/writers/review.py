@@ -31,6 +31,7 @@ def write_review(entry: Any, shape: tuple[int, int], review: Review) -> None:
     )
     for name, kind in COUNTS.items():
         group.attrs[name] = np.uint64(np.count_nonzero(kinds == kind))
+    group.attrs["sha256"] = review.checksum
     group.attrs["undecided"] = np.uint64(np.count_nonzero(kinds == UNDECIDED))
     number = nexus.image(group, "number", review.numbers(shape), "", "Number of the decision")
     number.attrs["description"] = "place in kind, when, who, note and change; -1: none"
