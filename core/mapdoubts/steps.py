@@ -147,7 +147,8 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
         return None
     series = {(w, k): series_of(logs[k], w, widths[k], gap) for w in windows for k in usable}
     score, widest = _score(series, windows, usable, lines)
-    score[:2], score[lines - 1 - gap :] = 0.0, 0.0
+    edge = 2 + 2 * gap  # too few lines beyond
+    score[:edge], score[lines + 1 - edge - gap :] = 0.0, 0.0
     for line in known:
         score[max(line - 1, 0) : line + 2] = 0.0
     chance: Array | None = None
