@@ -12,15 +12,14 @@ STEEPEST = 0.1
 """Slope of a baseline [nm/nm] that no free lever has: the line lies in the contact."""
 
 
-def _needed(c: Case) -> Array:
-    """Free part that is needed [nm].
+def free_part_needed(rows: Array, shortest: float) -> Array:
+    """Free part that curves need [nm], from their baseline rows and the setting.
 
     The setting, and 30 % of the travel in contact or 100 nm, whichever is less (a rule of planning:
     at least 30 % or 100 nm; common practice, no source).
     """
-    b = c.tables.base
-    touching = np.nan_to_num(b[:, bl.Z_RANGE] - b[:, bl.B_LENGTH])
-    return np.maximum(c.limits.shortest_baseline, np.minimum(0.3 * touching, 100.0))
+    touching = np.nan_to_num(rows[:, bl.Z_RANGE] - rows[:, bl.B_LENGTH])
+    return np.maximum(shortest, np.minimum(0.3 * touching, 100.0))
 
 
 def too_short_by(branch: int) -> Figure:
@@ -36,7 +35,7 @@ def too_short_by(branch: int) -> Figure:
         gap = _line_at_peak(b, bl.APPROACH) - _line_at_peak(b, branch)
         stuck = (gap > 0.25 * b[:, bl.PEAK_D]) & (c.tables.pull[:, rt.SEEN] != 1.0)
         stuck |= b[:, branch + bl.B_SLOPE] > STEEPEST
-        return _needed(c) - np.where(stuck, 0.0, free)
+        return free_part_needed(b, c.limits.shortest_baseline) - np.where(stuck, 0.0, free)
 
     return figure
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..columns import baseline as bl
 from ..doubts import DOUBTS, SEVERE
+from ..doubts.samples import free_part_needed
 from .lines import Array
 from .parts import Evidence, MapDoubt
 from .view import View
@@ -37,11 +38,16 @@ FEWEST = 10
 
 
 def many_doubts(view: View) -> list[MapDoubt]:
-    """One doubt if more curves than the limit carry a severe one."""
+    """One doubt if more curves than the limit carry a severe one. What was left out by hand counts
+    no more, and what was kept by hand is no severe one."""
     analysis = view.analysis
-    shown = analysis.map.index_map[analysis.map.index_map >= 0]
-    bits = analysis.curve_doubts[shown]
-    bad = (bits & np.uint64(analysis.severe_mask)) != 0
+    there = analysis.map.index_map >= 0
+    severe = analysis.severe & there
+    if analysis.left_out is not None:
+        severe &= ~analysis.left_out
+    counted = severe | analysis.trusted
+    shown, bad = analysis.map.index_map[counted], severe[counted]
+    bits = np.where(bad, analysis.curve_doubts[shown], np.uint64(0))
     limit = analysis.settings.doubts.worst_share
     share = 100.0 * float(np.mean(bad)) if bad.size else 0.0
     if bad.size < FEWEST or share <= limit:
@@ -92,7 +98,5 @@ def _lacking(view: View, branch: int, curves: Array) -> Array:
     """By how much the free part is too short [nm], as the doubt about a curve has it."""
     b = view.analysis.tables.base[curves]
     free = np.nan_to_num(b[:, branch + bl.B_LENGTH])
-    touching = np.nan_to_num(b[:, bl.Z_RANGE] - b[:, bl.B_LENGTH])
-    shortest = view.analysis.settings.doubts.shortest_baseline
-    needed = np.maximum(shortest, np.minimum(0.3 * touching, 100.0))
+    needed = free_part_needed(b, view.analysis.settings.doubts.shortest_baseline)
     return np.maximum(needed - free, 0.0)
