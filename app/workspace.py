@@ -304,6 +304,7 @@ class Workspace(QWidget):
                      self.picture_desk, self.doubts, self.rehearsal_desk,
                      self.range_desk):  # fmt: skip
             part.set_theme(theme)
+        self.views.setMinimumWidth(self.views.tabBar().sizeHint().width() + 2)  # no page is hidden
 
     # -- what the person does -------------------------------------------------------------------
 
