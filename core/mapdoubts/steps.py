@@ -33,6 +33,9 @@ from .lines import (
 CLEAR = 8.0
 """Standard deviations, of all channels together, from which on a step is no chance; measured on
 maps without one (tests/test_mapdoubts_tip.py)."""
+CLEAR_APART = 12.0
+"""The same where a line is left out: rows that drift on their own differ more the further they are
+apart."""
 WORTH_A_LOOK = 4.5
 """The same, of the rough first measure, from which on a line is measured in full."""
 ELSEWHERE = 20
@@ -157,11 +160,12 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
         some, named = _without(logs, labels, line, gap)
         size, error, window, levels = _measured(some, named, line, widths, rough)
         if chance is None:
-            chance = _chance(logs, labels, widths, line)
+            chance = _chance(logs, labels, widths, line, gap)
         error = np.fmax(error, chance)
         clear = math.sqrt(float(np.nansum((size / error) ** 2)))
         near = _levels(some, named, line, 2, widths, rough)
-        if (clear >= CLEAR and np.nanmax(np.abs(size), initial=0.0) >= least
+        if (clear >= (CLEAR_APART if gap else CLEAR)
+                and np.nanmax(np.abs(size), initial=0.0) >= least
                 and _common(some, line, size, error, widths, levels, near)):  # fmt: skip
             one = max(len(levels), len(near)) < 2
             return Step(line, size, error, clear, levels, window, bool(gap),
@@ -170,13 +174,14 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
     return None
 
 
-def _chance(logs: list[Array], labels: Array | None, widths: list[float], line: int) -> Array:
+def _chance(logs: list[Array], labels: Array | None, widths: list[float], line: int, gap: int
+            ) -> Array:  # fmt: skip
     """How much the same measure scatters at other lines of the map, (channels,)."""
     lines = logs[0].shape[0]
-    others = [at for at in range(2, lines - 1) if abs(at - line) > 4]
+    others = [at for at in range(2, lines - 1 - gap) if abs(at - line) > 4]
     others = others[:: max(len(others) // ELSEWHERE, 1)]
     still = np.zeros(len(logs))
-    sizes = [_measured(logs, labels, at, widths, still)[0] for at in others]
+    sizes = [_measured(*_without(logs, labels, at, gap), at, widths, still)[0] for at in others]
     if len(sizes) < 4:
         return np.full(len(logs), np.nan)
     return np.array([spread(column) for column in np.stack(sizes).T])
