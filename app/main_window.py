@@ -120,6 +120,7 @@ class MainWindow(QMainWindow):
         session.busy_changed.connect(self._show_busy)
         session.analysis_changed.connect(lambda: self.status.show_counts(session))
         session.map_changed.connect(lambda: self.status.show_counts(session))
+        session.review_changed.connect(lambda: self.status.show_counts(session))
         session.answered.connect(self._answered)
         session.background.tools_loaded.connect(self.make_workspace)
         start.open_asked.connect(self.commands.ask_open)
@@ -215,10 +216,12 @@ class MainWindow(QMainWindow):
         docks = [self.values_dock, self.settings_dock]
         for dock in self.docks:
             dock.setFloating(False)
+            dock.hide()  # side by side they would be higher than the window, and it would grow
             self.addDockWidget(right, dock)
-            dock.show()
         self.splitDockWidget(*docks, Qt.Orientation.Vertical)
         self._tabify()
+        for dock in self.docks:
+            dock.show()
         self.settings_dock.raise_()
         self.resizeDocks(docks, [310, 310], Qt.Orientation.Horizontal)
         self.resizeDocks(docks, [45, 55], Qt.Orientation.Vertical)

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from ..core.decisions import Pixels, Review
+from ..core.decisions import DONE, Pixels, Review
 from .component_desk import ComponentDesk
 from .correcting import about
 from .law_calls import why_not
@@ -51,6 +51,9 @@ class ReviewDesk(QObject):
         self._session, self.panel, self._components = session, panel, components
         self.ranking: Any = None
         self._places = np.empty(0, int)
+        self._came_from = (-1, -1)
+        self._trail: list[tuple[int, int]] = []  # the pixels that keys went on from
+        self._noted: dict[tuple[int, int], str] = {}  # notes on pixels that are not decided yet
         self._listed: Any = None  # the review that the page Decided shows
         self._of: Any = None  # the analysis that is ranked
         self._asked: tuple[int, Any] | None = None  # generation, analysis
@@ -130,6 +133,8 @@ class ReviewDesk(QObject):
     def _forget(self) -> None:
         self.ranking = self._of = self._asked = None
         self._places = np.empty(0, int)
+        self._trail.clear()
+        self._noted.clear()
         self._timer.stop()
         page = self.panel.decide
         page.list.clear()
@@ -222,9 +227,9 @@ class ReviewDesk(QObject):
             page.show_about(f"{pixels.count:,} gathered pixels", decided, session.correcting, True)
             return
         decision = session.decision_at(*at)
-        words = f"Row {at[0]}, column {at[1]}" + (f": {decision.words}" if decision else "")
+        words = f"Row {at[0]}, column {at[1]}" + (f": {DONE[decision.kind]}" if decision else "")
         page.show_about(words, decided, session.correcting, True)
-        page.show_note(decision.note if decision is not None else "")
+        page.show_note(decision.note if decision is not None else self._noted.get(at, ""))
 
     # -- deciding -------------------------------------------------------------------------------
 
@@ -251,14 +256,15 @@ class ReviewDesk(QObject):
             self.said.emit("No pixel is picked.")
             return
         place = self._place()
-        note = self.panel.decide.note.text() if self.panel.decide.note.isModified() else ""
+        at = session.selection or (-1, -1)
+        note = self._noted.pop(at, "")
         after = act(session.review, pixels, note, self._session.who)
         self._session.set_correcting(False)
-        self.panel.decide.note.setModified(False)
         if session.group is not None:
             session.gather(None)
         self._use(after, words, pixels)
         if place >= 0 and pixels.count == 1:
+            self._trail.append(at)
             self._go(place, 1, stay=True)
 
     def _use(self, review: Review, words: str, pixels: Pixels) -> None:
@@ -270,8 +276,9 @@ class ReviewDesk(QObject):
         """Give the picked pixel's decision another note; a note before a decision waits for it."""
         session, at = self._session, self._session.selection
         decision = session.decision_at(*at) if at is not None and session.map is not None else None
-        if session.group is not None or decision is None:
-            self.panel.decide.note.setModified(bool(text))
+        if at is not None and (session.group is not None or decision is None):
+            self._noted[at] = text
+            self.said.emit("The note waits for a decision about this pixel." if text else "")
             return
         if text != decision.note:
             numbers = session.review.decisions
@@ -292,9 +299,15 @@ class ReviewDesk(QObject):
     # -- walking --------------------------------------------------------------------------------
 
     def next_doubtful(self) -> None:
-        self._go(self._place(), 1)
+        if self._session.selection is not None and self._go(self._place(), 1):
+            self._trail.append(self._came_from)
 
     def previous_doubtful(self) -> None:
+        """Back along the walk, to a pixel that was just decided too; then up the list."""
+        if self._trail:
+            self._session.gather(None)
+            self._session.select(*self._trail.pop())
+            return
         self._go(self._place(), -1)
 
     def _place(self) -> int:
@@ -304,24 +317,27 @@ class ReviewDesk(QObject):
             return -1
         return int(self.ranking.place[at[0] * self.ranking.shape[1] + at[1]])
 
-    def _go(self, place: int, step: int, stay: bool = False) -> None:
-        """Pick the next pixel of the list after a place of the ranking. At an end the walk stops,
-        and says so; after a decision (`stay`) it begins anew with what is left."""
+    def _go(self, place: int, step: int, stay: bool = False) -> bool:
+        """Pick the next pixel of the list after a place of the ranking; whether there was one. At
+        an end the walk stops, and says so; after a decision (`stay`) it begins anew with what is
+        left."""
         places = self._places
         if not places.size:
-            self.said.emit(NONE if self.ranking is not None and not self.ranking.count else
-                           NONE_LEFT if self.ranking is not None else NOT_YET)  # fmt: skip
-            return
+            none = NONE if self.ranking is not None and not self.ranking.count else NONE_LEFT
+            self.said.emit(none if self.ranking is not None else NOT_YET)
+            return False
         after = np.searchsorted(places, place, "right" if step > 0 else "left")
         at = int(after) if step > 0 else int(after) - 1
         if not 0 <= at < places.size:
             if not stay:
                 self.said.emit("That was the last one of the list." if step > 0 else
                                "That was the first one of the list.")  # fmt: skip
-                return
+                return False
             at = 0
+        self._came_from = self._session.selection or (-1, -1)
         self._session.gather(None)
         self._session.select(*divmod(int(self.ranking.flat[places[at]]), self.ranking.shape[1]))
+        return True
 
     # -- gathering ------------------------------------------------------------------------------
 

@@ -92,5 +92,6 @@ class Status(QStatusBar):
         rows, cols = fmap.shape
         text = f"{rows} × {cols} pixels, {fmap.n_curves} curves"
         if analysis is not None and analysis.complete:
-            text += f", {int(analysis.severe.sum())} in severe doubt"
+            undecided = analysis.severe & (session.review.kinds(fmap.shape) == 0)
+            text += f", {int(undecided.sum())} in severe doubt"
         self.counts.setText(f"{text}  ")

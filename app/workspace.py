@@ -130,6 +130,7 @@ class Workspace(QWidget):
         for signal in (session.correcting_changed, session.group_changed):
             signal.connect(self._show_correcting)
         self.doubts.seen.connect(lambda _: self.show_review())
+        self.doubts.decide.left.connect(self.map.setFocus)
         self.map_doubts_desk.told.connect(self.notes.add)
         for signal in (self.map_doubts_desk.found, session.review_changed):
             signal.connect(self._count_doubts)
@@ -303,6 +304,7 @@ class Workspace(QWidget):
                      self.picture_desk, self.doubts, self.rehearsal_desk,
                      self.range_desk):  # fmt: skip
             part.set_theme(theme)
+        self.views.setMinimumWidth(self.views.tabBar().sizeHint().width() + 2)  # no page is hidden
 
     # -- what the person does -------------------------------------------------------------------
 

@@ -144,7 +144,7 @@ def test_key_tells_components_left_out_and_selected_pixels(qtbot):
     view.layers.show_left_out(labels < 0)
     view.layers.show_selection(mask)
     assert key.isVisible()
-    assert key.text == "A (29), B (32), left out (3), selected (6 of 64)"
+    assert key.text == "A (29), B (32), set aside (3), selected (6 of 64)"
     view.layers.clear()
     assert not key.isVisible()
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
 from shell_window import main_window, open_map
 
 from palpate.core.decisions import CORRECTED, KEPT, LEFT_OUT
@@ -54,8 +55,11 @@ def test_a_hundred_doubtful_pixels_are_walked_and_decided_by_keys_alone(qtbot, w
     session, desk = window.session, window.workspace.review_desk
     window.workspace.map.setFocus()
     assert desk.ranking.count >= 120
+    start = session.selection
     press(window, Qt.Key.Key_N)
     press(window, Qt.Key.Key_B)
+    assert session.selection == start
+    press(window, Qt.Key.Key_N)
     order = [divmod(int(f), 40) for f in desk.ranking.flat[:100]]
     assert session.selection == order[0]
     took, report = [], None
@@ -78,7 +82,9 @@ def test_a_hundred_doubtful_pixels_are_walked_and_decided_by_keys_alone(qtbot, w
     assert all(trusted[at] for at in order[::2])
     assert not any(trusted[at] for at in order[1::2])
 
-    # undo takes the last one back, a note goes with a decision, U takes one back
+    # B goes back to what was just decided; undo takes it back; a note goes with a decision
+    press(window, Qt.Key.Key_B)
+    assert session.selection == order[-1]
     press(window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert session.review.kinds((40, 40))[order[-1]] == 0
     session.select(*order[3])
@@ -86,10 +92,19 @@ def test_a_hundred_doubtful_pixels_are_walked_and_decided_by_keys_alone(qtbot, w
     qtbot.keyClicks(page.note, "keeps like lint")
     qtbot.keyClick(page.note, Qt.Key.Key_Return)
     assert session.decision_at(*order[3]).note == "keeps like lint"
+    assert QApplication.focusWidget() is window.workspace.map  # Enter leaves the note
     assert session.review.kinds((40, 40))[order[3]] == LEFT_OUT  # letters typed are no keys
-    window.workspace.map.setFocus()
     press(window, Qt.Key.Key_U)
     assert session.decision_at(*order[3]) is None
+
+    # a note on an undecided pixel waits for its decision
+    press(window, Qt.Key.Key_T)
+    qtbot.keyClicks(page.note, "a scratch")
+    qtbot.keyClick(page.note, Qt.Key.Key_Escape)
+    press(window, Qt.Key.Key_N)
+    session.select(*order[3])
+    press(window, Qt.Key.Key_K)
+    assert session.decision_at(*order[3]).note == "a scratch"
 
     # all like one, at once
     spikes = np.uint64(DOUBTS["spikes"].mask)

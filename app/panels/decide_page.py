@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QSignalBlocker, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QComboBox,
     QFormLayout,
@@ -36,9 +37,8 @@ Array = np.ndarray
 ANY = "any"
 DECISIONS = {"undecided": UNDECIDED, ANY: None, "decided": DECIDED, "kept": KEPT,
              "left out": LEFT_OUT, "corrected": CORRECTED}  # fmt: skip
-ACTS = {"keep": ("Keep", "K", "Believe it in spite of its doubts"),
-        "leave_out": ("Leave out", "L", "Use it in no statistic, and in no export but of "
-                      "all pixels"),
+ACTS = {"keep": ("Keep", "K", "Believe it in spite of its doubts, and go to the next one"),
+        "leave_out": ("Leave out", "L", "Use it in no statistic, and go to the next one"),
         "correct": ("Correct", "C", "Give it settings of its own: drag its fit window or its "
                     "contact point on the curve"),
         "take_back": ("Take back", "U", "Forget what was decided about it")}  # fmt: skip
@@ -54,6 +54,7 @@ class DecidePage(QWidget):
     acted(act) : a button was pressed; act is one of `ACTS`
     note_given(text) : a note was typed
     gather_wanted(Alike) : gather all pixels like this
+    left : done with the note, by Enter or Esc
     Those of the list are its own.
     """
 
@@ -61,6 +62,7 @@ class DecidePage(QWidget):
     acted = Signal(str)
     note_given = Signal(str)
     gather_wanted = Signal(object)
+    left = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -76,6 +78,10 @@ class DecidePage(QWidget):
         for combo in (self.doubt, self.component, self.decision):
             combo.activated.connect(lambda _: self.filtered.emit(self.wanted))
         self.note.editingFinished.connect(self._note_done)
+        self.note.returnPressed.connect(self.left)
+        leave = QShortcut(QKeySequence(Qt.Key.Key_Escape), self.note)
+        leave.setContext(Qt.ShortcutContext.WidgetShortcut)
+        leave.activated.connect(self.left)
         self.show_reason(NO_MAP)
 
     def _lay_out(self) -> None:

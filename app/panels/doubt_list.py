@@ -16,7 +16,7 @@ from ..theme import LIGHT, Theme
 from .values import paint_sign
 
 Array = np.ndarray
-TITLES = ("Pixel", "Doubts", "In", "Decision")
+TITLES = ("Pixel", "Doubts", "Comp.", "Decision")
 TIPS = ("Row and column", "All doubts of the pixel, severe ones first",
         "Component that the pixel lies in", "What was decided about it")  # fmt: skip
 
@@ -140,7 +140,7 @@ class DoubtList(QTableView):
         look.shrink(self.horizontalHeader())
         wide = self.fontMetrics().horizontalAdvance
         self.verticalHeader().setDefaultSectionSize(self.fontMetrics().height() + 4)
-        for column, text in ((0, "0000, 0000"), (2, "AA"), (3, "undecided")):
+        for column, text in ((0, "0000, 0000"), (2, "Comp."), (3, "undecided")):
             self.setColumnWidth(column, wide(text) + 12)
         self.rows.set_signs({severe: _sign(severe, theme) for severe in (True, False)})
         self.viewport().update()
@@ -151,6 +151,8 @@ class DoubtList(QTableView):
         self._quiet = True
         self.rows.show_rows(ranking, places, kinds, letters)
         self._quiet = False
+        self.setColumnHidden(2, letters is None)
+        self.setColumnHidden(3, not kinds.any())
         if picked is not None:
             self.mark(*picked)
 

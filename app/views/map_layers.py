@@ -320,7 +320,7 @@ class MapLayers(QObject):
             if self._look == OUTLINES and self.too_fine:
                 entries.append(("", "", "too finely mixed for outlines: filled"))
         if self._left_out is not None:
-            entries.append(("left out", "", f"left out ({np.count_nonzero(self._left_out)})"))
+            entries.append(("left out", "", f"set aside ({np.count_nonzero(self._left_out)})"))
         if self._selection is not None:
             some, all_ = np.count_nonzero(self._selection), self._selection.size
             entries.append(("selected", "", f"selected ({some} of {all_})"))

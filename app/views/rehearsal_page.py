@@ -139,7 +139,8 @@ class RehearsalPage(QWidget):
         self.table.chosen.connect(lambda key: self.choose(-1 if key is None else key))
 
     def _form(self) -> QVBoxLayout:
-        first, second, both = QHBoxLayout(), QHBoxLayout(), QVBoxLayout()
+        first, second, third, both = (QHBoxLayout(), QHBoxLayout(), QHBoxLayout(),
+                                      QVBoxLayout())  # fmt: skip
         for name, (label, unit, low, high, whole, tip) in FIELDS.items():
             meta = {"unit": unit, "low": low, "high": high, "open_low": False, "label": label}
             field = NumberField(meta, False, whole, self)
@@ -176,9 +177,10 @@ class RehearsalPage(QWidget):
         second.addWidget(self.faults)
         second.addWidget(self.scene_button)
         second.addStretch(1)
-        for widget, row in ((self.run, first), (self.stop, first), (self.save, second)):
-            row.addWidget(widget)
-        for row in (first, second):
+        for button in (self.run, self.stop, self.save):
+            third.addWidget(button)
+        third.addStretch(1)
+        for row in (first, second, third):
             both.addLayout(row)
         wish = Wish(0.1, 1.0)
         for name in FIELDS:

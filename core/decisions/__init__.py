@@ -3,6 +3,7 @@
 from .pixels import Pixels
 from .review import (
     CORRECTED,
+    DONE,
     KEPT,
     KINDS,
     LEFT_OUT,
@@ -15,6 +16,7 @@ from .review import (
 )
 
 __all__ = [
-    "CORRECTED", "KEPT", "KINDS", "LEFT_OUT", "UNDECIDED", "WORDS", "Change", "Decision", "Pixels",
+    "CORRECTED", "DONE",
+    "KEPT", "KINDS", "LEFT_OUT", "UNDECIDED", "WORDS", "Change", "Decision", "Pixels",
     "Review", "change_of",
 ]  # fmt: skip

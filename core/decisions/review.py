@@ -26,6 +26,8 @@ KINDS = ("undecided", "kept", "excluded", "corrected")
 """Names of the decisions, as in a result file."""
 WORDS = ("undecided", "keep", "leave out", "correct")
 """The same as a person is told."""
+DONE = ("undecided", "kept", "left out", "corrected")
+"""What a pixel is then."""
 VERSION = 1
 LONGEST = 2000
 """Characters of a note."""
