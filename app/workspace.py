@@ -349,7 +349,8 @@ class Workspace(QWidget):
     def _escape(self) -> bool:
         """Esc in the middle of a drag gives it up; else it lets go what is gathered."""
         if not self._session.dragging or self.places_desk.dragging:
-            if self._session.dragging or self._session.group is None:
+            idle = not self._session.dragging and not self.map.tools.tool  # Esc leaves a tool first
+            if not idle or self._session.group is None:
                 return False
             self._session.gather(None)
             return True

@@ -15,6 +15,7 @@ from palpate.core.explain import explain
 from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
 from palpate.core.settings import Settings
+from palpate.core.simulate import ski_boot
 
 TRUTH = Truth(0.5)
 RNG = np.random.default_rng(3)
@@ -440,3 +441,22 @@ def test_a_steep_surface_is_doubted_where_it_is_steep_and_not_beside_one_wrong_h
     assert [r.name for r in one.doubts] == names_of(int(result.doubts[1, 4]))
     flat = ForceMap.from_arrays(zs, [d] * 24, shape=(3, 8), spring_constant=K, radius=RADIUS)
     assert analyse(flat).steepness is None  # without a scale nobody knows
+
+
+def test_a_spike_is_no_pull_off():
+    """Single samples far below the retract, free or in contact: adhesion stays that of the curve
+    without them, since no contact lets go from one sample alone."""
+    made = ski_boot(size=8, seed=9)
+    clean = analyse(made.as_map())
+    d = made.deflection.copy()
+    rng = np.random.default_rng(4)
+    for i in range(len(d)):
+        low = int(np.argmin(d[i, 1]))
+        for place in (low - 3, low + 40):  # in contact, and on the free part
+            if 1 < place < d.shape[2] - 1:
+                d[i, 1, place] -= rng.uniform(5.0, 25.0)
+    spiked = analyse(replace(made, deflection=d).as_map())
+    good = clean.trusted & (clean.doubts == 0)
+    assert good.sum() > 40
+    before, after = (a.channel("adhesion")[good] for a in (clean, spiked))
+    np.testing.assert_allclose(after, before, atol=0.3)

@@ -46,11 +46,15 @@ from .tools import line_sums, solve_line
 
 
 @kernel
-def lowest(d, first, last):
-    """Index and value of the lowest sample of [first, last)."""
+def lowest(z, d, first, last, jump):
+    """Index and value of the lowest sample of [first, last) that a contact can hold.
+
+    In contact the deflection rises by no more than the base does; a sample from which it rises
+    faster than that, by more than `jump`, is a spike.
+    """
     best, at = math.inf, first
     for i in range(first, last):
-        if d[i] < best:
+        if d[i] < best and not (i + 1 < last and d[i + 1] - d[i] > z[i + 1] - z[i] + jump):
             best, at = d[i], i
     return at, best
 
@@ -73,19 +77,19 @@ def find_pull(z, d, free, rise, base, weights, row):
 
     It is looked for between the free part and the rise, since over the whole branch a wandering
     zero would be taken for it; a lower sample further out counts only if it is a step (a second
-    release) and not a single one (a spike). A pull within 4.5 noises, or three times what the zero
+    release). Spikes are passed by. A pull within 4.5 noises, or three times what the zero
     wanders by from the free part to there, does not stand out, unless it ends in a step: SEEN is 0.
     """
     noise = base[RETRACT + B_NOISE]
-    at, value = lowest(d, free, rise)
+    jump = 6.0 * noise if noise > 0.0 else math.inf
+    at, value = lowest(z, d, free, rise, jump)
     row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[at], 1.0)
     walk = base[WALK_RETRACT] if base[WALK_RETRACT] > 0.0 else 0.0  # not told on short free parts
     wander = 9.0 * walk * row[SLOW_PULL] if row[SLOW_PULL] > 0.0 else 0.0
     step = -value > 4.5 * noise and value < step_before(d, at) - 6.0 * noise  # no zero jumps so
     row[SEEN] = 1.0 if step or -value > math.sqrt((4.5 * noise) ** 2 + wander) else 0.0
-    late, far = lowest(d, 0, free)
-    held = d[late + 1] < 0.5 * far  # by more than one sample, as no spike is
-    if held and far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
+    late, far = lowest(z, d, 0, free, jump)
+    if far < value and far < step_before(d, late) - 6.0 * noise:  # a second, later release
         row[SEEN] = 1.0
         row[SLOW_PULL] = walk_variance(z, weights, 0, 0, 0, base, RETRACT, z[late], 1.0)
         return late
