@@ -8,22 +8,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from PySide6.QtCore import QSize, Signal
-from PySide6.QtWidgets import QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QWidget
 
-from ..theme import LIGHT, Theme
 from .advice_page import AdvicePage
 from .budget_page import BudgetPage
 from .comparison_page import ComparisonPage
 from .contact_page import ContactPage
-from .law_page import Page
+from .paged import PagedPanel
 
 PAGES = {"advice": "Which law", "comparison": "Compare", "contact": "Contact point",
          "budget": "How sure"}  # fmt: skip
 """Page -> the word on its tab."""
 
 
-class LawPanel(QWidget):
+class LawPanel(PagedPanel):
     """Signals, each only for what the person did, except `seen`
     ----------------------------------------------------------
     law_chosen(law, adhesion), contact_chosen(method) : to be used from now on
@@ -31,7 +30,7 @@ class LawPanel(QWidget):
     map_comparison_wanted : compare the laws over the whole map
     save_wanted(text) : save a budget, as comma-separated values
     asked : another page, scope or quantity is wanted
-    seen(bool) : the panel came into sight or went out of it
+    seen(bool) : as of every panel with pages
     """
 
     law_chosen = Signal(str, str)
@@ -39,29 +38,14 @@ class LawPanel(QWidget):
     pixel_picked = Signal(int, int)
     map_comparison_wanted = Signal()
     save_wanted = Signal(str)
-    asked = Signal()
-    seen = Signal(bool)
-
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.in_sight = False
         self.advice, self.comparison = AdvicePage(), ComparisonPage()
         self.contact, self.budget = ContactPage(), BudgetPage()
-        self.pages: dict[str, Page] = {"advice": self.advice, "comparison": self.comparison,
-                                       "contact": self.contact, "budget": self.budget}  # fmt: skip
-        self.tabs = QTabWidget(self)
-        self.tabs.setDocumentMode(True)
-        self.tabs.setUsesScrollButtons(False)
-        for name, words in PAGES.items():
-            self.tabs.addTab(self.pages[name], words)
-        box = QVBoxLayout(self)
-        box.setContentsMargins(0, 0, 0, 0)
-        box.addWidget(self.tabs)
+        pages = (self.advice, self.comparison, self.contact, self.budget)
+        super().__init__(dict(zip(PAGES, pages, strict=True)), PAGES, parent)
         self._listen()
-        self.set_theme(LIGHT)
 
     def _listen(self) -> None:
-        self.tabs.currentChanged.connect(lambda _: self.asked.emit())
         self.advice.scope_chosen.connect(lambda _: self.asked.emit())
         self.budget.quantity_chosen.connect(lambda _: self.asked.emit())
         self.advice.law_chosen.connect(self.law_chosen)
@@ -72,11 +56,6 @@ class LawPanel(QWidget):
         self.budget.save_wanted.connect(self.save_wanted)
 
     @property
-    def page(self) -> str:
-        """Name of the page in front."""
-        return list(PAGES)[self.tabs.currentIndex()]
-
-    @property
     def scope(self) -> str:
         """Of the advice: "pixel", "map" or "drawn"."""
         return self.advice.scope.current
@@ -85,9 +64,6 @@ class LawPanel(QWidget):
     def quantity(self) -> str:
         """Channel whose budget is wanted."""
         return self.budget.quantity.currentData()
-
-    def show_page(self, name: str) -> None:
-        self.tabs.setCurrentIndex(list(PAGES).index(name))
 
     # -- what is shown --------------------------------------------------------------------------
 
@@ -132,16 +108,3 @@ class LawPanel(QWidget):
     def show_again(self, page: str) -> None:
         """A page's numbers hold after all."""
         self.pages[page].show_again()
-
-    def set_theme(self, theme: Theme) -> None:
-        for page in self.pages.values():
-            page.set_theme(theme)
-
-    def set_in_sight(self, seen: bool) -> None:
-        """Whether it can be seen; a panel behind another can't, though Qt calls it visible."""
-        if seen != self.in_sight:
-            self.in_sight = seen
-            self.seen.emit(seen)
-
-    def sizeHint(self) -> QSize:
-        return QSize(380, 420)
