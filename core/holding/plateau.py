@@ -8,9 +8,10 @@ not just not refuted, or the noisiest windows would make the widest plateau.
 
 Each window is tried as the centre; its region are the agreeing windows that hang together with it
 on the grid (by their sides). The largest region wins; of centres whose regions are nearly as large
-(nine tenths) the one with the smallest ±. It is the window that is offered, if it is better than
-the present one, and how far it is right is told by the region. A region of less than `LEAST` of
-all answers is none: wherever a modulus drifts evenly, some windows agree by accident.
+(nine tenths) the surest, and the widest of those that are nearly as sure. It is the window that is
+offered, if it is better than the present one, and how far it is right is told by the region. A
+region of less than `LEAST` of all answers is none: wherever a modulus drifts evenly, some windows
+agree by accident.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ KNOWN = 0.05
 """± of a difference above which it says nothing (our rule, no source)."""
 NEARLY = 0.9
 """Of regions at least this large against the largest, the one with the surest centre wins."""
+SURE = 1.1
+"""Of windows as sure as this times the surest, the widest is offered: the ± of a median of many
+curves hardly depends on the window, and more of each curve is harder to argue with."""
 LEAST = 1.0 / 3.0
 """Share of all answers that a plateau has at least (our rule, no source)."""
 
@@ -105,5 +109,7 @@ def find(shape: tuple[int, int], cells: list[tuple[int, int]], answered: Array, 
     if most < max(2.0, LEAST * np.count_nonzero(answered)):
         return None
     near = [one for one in found if one[0] >= NEARLY * most]
-    _, _, best, region = min(near, key=lambda one: one[1])
+    surest = min(one[1] for one in near)
+    sure = [one for one in near if one[1] <= SURE * surest]
+    _, _, best, region = max(sure, key=lambda one: (cells[one[2]][1] - cells[one[2]][0], -one[1]))
     return region, best
