@@ -195,11 +195,6 @@ class Session(Deciding, QObject):
         return self._whole
 
     @property
-    def kept_review(self) -> Review:
-        """The review without what a hand is dragging."""
-        return self._history.current.review
-
-    @property
     def report(self) -> Any:
         """`CurveReport` of the picked pixel under the displayed settings; None if there is none,
         and `note` then says why."""

@@ -11,6 +11,7 @@ from PySide6.QtCore import QSettings, QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QSizePolicy, QSplitter, QTabWidget, QVBoxLayout, QWidget
 
 from ..core.channels import CHANNELS
+from ..core.corrections import problems
 from ..core.curvereport import window_change
 from .component_desk import ComponentDesk
 from .component_views import ComponentViews
@@ -55,6 +56,7 @@ class Workspace(QWidget):
         super().__init__(parent)
         self._session = session
         self._given_up = False
+        self._told: set[str] = set()  # problems of corrections
         self._memory = QSettings("palpate", "palpate")
         self.map, self.strip, self.curve = MapView(self), ChannelStrip(self), CurveView(self)
         self.values, self.law = ValuesPanel(), LawPanel()
@@ -156,6 +158,7 @@ class Workspace(QWidget):
     def show_map(self) -> None:
         """Another map, or none: everything anew."""
         self.notes.clear()
+        self._told.clear()
         if self._session.axes is not None:  # a file wants them; else they stay
             with suppress(ValueError), QSignalBlocker(self.curve):
                 self.curve.set_axes(*self._session.axes)
@@ -240,6 +243,14 @@ class Workspace(QWidget):
         self._follow_reference()
         self._mark_channel()
         self._draw()
+        self._tell_problems()
+
+    def _tell_problems(self) -> None:
+        """Tell, once each, corrections that do not fit the settings of the map any more."""
+        analysis = self._session.analysis
+        found = problems(analysis) if analysis is not None and self._session.finished else []
+        self.notes.add(*(words for words in found if words not in self._told))
+        self._told = set(found)
 
     def _draw(self) -> None:
         """The map: the chosen channel, or the recorded height while there is no analysis yet."""

@@ -175,6 +175,14 @@ def test_a_single_pixel_is_corrected_by_dragging_its_window_and_its_contact_poin
     qtbot.waitUntil(lambda: session.finished, timeout=SLOW)
     np.testing.assert_array_equal(session.analysis.channel("modulus"), before)
 
+    # a correction that does not fit the map's settings any more is told, and not silently dropped
+    session.set_correcting(True)
+    assert session.apply({"fit.adhesion": "jkr"}, "adhesion")
+    session.set_correcting(False)
+    assert session.apply({"fit.law": "cone"}, "law")
+    qtbot.waitUntil(lambda: session.finished, timeout=SLOW)
+    assert any("is not in the numbers" in text for text in window.workspace.notes.texts)
+
 
 def drag(qtbot, curve, x, by):
     """Drag what stands at `x` of the curve's axis by some nm, with the mouse."""

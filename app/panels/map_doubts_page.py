@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QComboBox, QToolButton, QWidget
 from .. import theme as look
 from ..theme import Theme
 from ..views.curve_view import style_axes
-from .law_page import Page, plain, verdict_icon, wrapped
+from .law_page import Page, plain, verdict_icon
 from .law_table import Line, Table
 
 NOT_YET = "This follows when the map has been analysed."
@@ -26,14 +26,10 @@ VERDICT = {"severe": "broken", "mild": "strained"}
 
 
 class MapDoubtsPage(Page):
-    """Signals, each only for what the person did
-    ------------------------------------------
-    gather_wanted(MapDoubt) : gather the pixels after the line where something changes
-    channel_wanted(name) : look at the channel that is concerned
-    """
+    """Signal gather_wanted(MapDoubt): the person wants the pixels after the line where something
+    changes."""
 
     gather_wanted = Signal(object)
-    channel_wanted = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -62,9 +58,6 @@ class MapDoubtsPage(Page):
         self.body.addStretch(1)
         self.foot.addWidget(self.after)
         self.foot.addStretch(1)
-        self.note = wrapped("", "muted")
-        self.below.addWidget(self.note)
-        self.note.hide()
         self.table.chosen.connect(lambda _: self._show_chosen())
         self.choice.activated.connect(lambda _: self._draw())
         self.after.clicked.connect(self._after)
