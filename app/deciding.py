@@ -14,6 +14,7 @@ from ..core.components.rule import Rule
 from ..core.decisions import Pixels, Review
 from ..core.errors import SettingsError
 from ..core.settings import GIVEN, Settings
+from ..core.sheets import Sheet
 from .correcting import about, corrected
 from .work import Work
 
@@ -105,6 +106,10 @@ class Deciding:
     def use_places(self, places: Any, words: str, merge: str = "") -> bool:
         """Have other regions and profiles on the map."""
         return self.decide(replace(self._history.current, places=places), words, merge)
+
+    def use_sheets(self, sheets: tuple[Sheet, ...], words: str, merge: str = "") -> bool:
+        """Have other figure sheets."""
+        return self.decide(replace(self._history.current, sheets=sheets), words, merge)
 
     def leave_out(self, mask: Any, words: str = "left-out pixels") -> bool:
         """Leave exactly these pixels out by hand, bool (rows, cols)."""
@@ -208,7 +213,8 @@ class Deciding:
             self._settings_moved(gentle)
         if now.review != before.review:
             self._review_moved(before, gentle)
-        for part, signal in (("rule", self.rule_changed), ("places", self.places_changed)):
+        for part, signal in (("rule", self.rule_changed), ("places", self.places_changed),
+                             ("sheets", self.sheets_changed)):  # fmt: skip
             if getattr(now, part) != getattr(before, part):
                 signal.emit()
         if acted or (now != before and not gentle):

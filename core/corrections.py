@@ -17,6 +17,7 @@ from .decisions import Decision, Review
 from .errors import SettingsError
 from .pipeline import CHUNK, Request, request_of, some_curves
 from .progress import Progress
+from .settings import Settings
 
 Array = np.ndarray
 
@@ -52,6 +53,15 @@ def reviewed(analysis: Analysis, review: Review, progress: Progress | None = Non
     if not made and not analysis.corrections:
         return analysis.with_review(review)
     return replace(analysis, review=review, corrections=tuple(made), _cache={})
+
+
+def settings_at(analysis: Analysis, row: int, col: int) -> Settings:
+    """The settings that a pixel is analysed under: the map's, or those of its correction."""
+    decision = analysis.review.at(analysis.map.shape, row, col)
+    try:
+        return analysis.settings if decision is None else decision.settings(analysis.settings)
+    except SettingsError:  # it is told by `problems`
+        return analysis.settings
 
 
 def _known(base: Analysis, other: Analysis) -> dict[object, tuple[Array, Analysis]]:

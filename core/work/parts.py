@@ -17,6 +17,7 @@ from ..components.rule import Rule
 from ..decisions import Decision, Review
 from ..errors import InputError, SettingsError
 from ..settings import Settings
+from ..sheets import of_sheets, sheets_from
 from ..surface.levelling import Levelling
 from .values import Laid, Work
 
@@ -107,6 +108,7 @@ PARTS: dict[str, tuple[Any, Any]] = {
     "places": (of_places, places_from),
     "levelling": (of_levelling, levelling_from),
     "picture": (of_picture, picture_from),
+    "sheets": (of_sheets, sheets_from),
 }
 """Field of a `Work` -> what makes it plain, and what reads that."""
 

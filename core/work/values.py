@@ -13,6 +13,7 @@ from typing import Any
 from ..components.rule import Rule
 from ..decisions import Review
 from ..settings import Settings
+from ..sheets import Sheet
 from ..surface.levelling import Levelling
 
 
@@ -38,7 +39,7 @@ class Laid:
 class Work:
     """See the module. `review` holds what was decided about single pixels; `places` regions and
     profiles, `picture` another picture of the map's place, None while there are none; `levelling`
-    is what is taken off the heights, None for nothing."""
+    is what is taken off the heights, None for nothing; `sheets` are recipes of figures."""
 
     settings: Settings = field(default_factory=Settings)
     rule: Rule = field(default_factory=Rule)
@@ -46,3 +47,4 @@ class Work:
     places: Any = None
     picture: Laid | None = None
     levelling: Levelling | None = field(default_factory=Levelling)
+    sheets: tuple[Sheet, ...] = ()

@@ -1,0 +1,25 @@
+"""Recipes of figure sheets: what is drawn where, as frozen values that name no map's numbers.
+
+A recipe belongs to an analysis and can be applied to another: it names channels, components and
+rules for pixels, never values. Drawing is the room `figures`.
+"""
+
+from .options import (
+    KINDS,
+    ComponentOptions,
+    CurveOptions,
+    HistogramOptions,
+    JointOptions,
+    MapOptions,
+    Options,
+    ProfileOptions,
+    TableOptions,
+    declared,
+)
+from .sheet import LIMIT, Panel, Sheet, named, of_sheets, sheets_from
+
+__all__ = [
+    "KINDS", "LIMIT", "ComponentOptions", "CurveOptions", "HistogramOptions", "JointOptions",
+    "MapOptions", "Options", "Panel", "ProfileOptions", "Sheet", "TableOptions", "declared",
+    "named", "of_sheets", "sheets_from",
+]  # fmt: skip
