@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "settings", "info",
-            "simulate", "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "report", "settings",
+            "info", "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -33,6 +33,7 @@ def parser() -> argparse.ArgumentParser:
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
+    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -174,6 +175,24 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
     run.add_argument("--seed", type=int, default=1)
     run.add_argument("--out", metavar="FILE.csv",
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip
+
+
+def _report(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
+                       "doubts, decisions, example curves, settings and checksums, in one "
+                       "file.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a saved result, with all that was decided, or a map, which is analysed",
+    )
+    _choices(run)
+    run.add_argument("--out", action="append", required=True, metavar="FILE",
+                     help="the report, .html or .pdf; may be repeated")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that are there already")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:
