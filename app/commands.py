@@ -252,6 +252,10 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
 
+    def ask_report(self) -> None:
+        """Write the report of the analysis."""
+        self._window.workspace.report_desk.ask()
+
     # -- places ---------------------------------------------------------------------------------
 
     def ask_save_places(self) -> None:

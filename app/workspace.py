@@ -32,6 +32,7 @@ from .profile_desk import ProfileDesk
 from .range_desk import RangeDesk
 from .reference_desk import ReferenceDesk
 from .rehearsal_desk import RehearsalDesk
+from .report_desk import ReportDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -71,6 +72,7 @@ class Workspace(QWidget):
         self.map_doubts_desk = MapDoubtsDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
+        self.report_desk = ReportDesk(session, self.component_desk, self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)
@@ -118,6 +120,7 @@ class Workspace(QWidget):
         box.setSpacing(1)
         box.addWidget(self.missing)
         box.addWidget(self.notes)
+        box.addWidget(self.report_desk.notice)
         box.addWidget(self.banner)
         box.addWidget(self.splitter, 1)
         box.addWidget(self.strip)
@@ -310,7 +313,7 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.banner, self.components, self.component_views, self.places,
+                     self.notes, self.banner, self.report_desk, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
                      self.picture_desk, self.doubts, self.rehearsal_desk,
                      self.range_desk):  # fmt: skip

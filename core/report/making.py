@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ..progress import Progress
 from ..writers.nexus import now, version
 from . import about, calibrating, compounds, curves, doubting, drawing, laws
-from .parts import Block, Listing, Note, Paragraph, Report, Section
+from .parts import Block, Heading, Listing, Note, Paragraph, Report, Section
 from .summary import summary
 from .words import CAUTION, Draft
 
@@ -72,14 +72,25 @@ def _methods(draft: Draft) -> Section:
     """What was done, as the room `methods` writes it, with its gaps and references."""
     from ..methods import paragraph
 
-    found = paragraph(draft.findings)
-    blocks: list[Block] = [Paragraph(words) for words in found.text.split("\n\n")]
+    try:
+        found = paragraph(draft.findings)
+    except ValueError as error:
+        draft.left_out.append(f"The methods paragraph: {error}.")
+        return Section("methods", "Methods", (Note(f"No methods paragraph: {error}."),))
+    blocks: list[Block] = []
+    cited: tuple[str, ...] = ()
+    for part in found.text.strip().split("\n\n"):
+        head, *lines = part.split("\n")
+        if head == "References":
+            cited = tuple(lines)
+        else:
+            blocks.append(Paragraph(part))
     if found.gaps:
-        blocks.append(Paragraph("What is not known and has to be filled in:"))
-        blocks.append(Listing(tuple(str(gap) for gap in found.gaps)))
-    if found.references:
-        blocks.append(Paragraph("References:"))
-        blocks.append(Listing(tuple(str(one) for one in found.references), ordered=True))
+        blocks.append(Paragraph("Not known to the program, and to be filled in before printing:"))
+        blocks.append(Listing(tuple(gap.question for gap in found.gaps)))
+    if cited:
+        blocks += [Heading("References"), Listing(cited)]
+    blocks += [Note(words) for words in found.notes if words not in draft.findings.notes]
     return Section("methods", "Methods", tuple(blocks))
 
 
