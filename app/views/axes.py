@@ -6,6 +6,7 @@ from ...core.curveaxes import (
     Y_AXES,
     Frame,
     baseline_of,
+    contact_start,
     fitted_branch,
     frame_for,
     slope_branch,
@@ -18,6 +19,6 @@ from ...core.curveaxes import (
 )
 
 __all__ = [
-    "TITLES", "X_AXES", "Y_AXES", "Frame", "baseline_of", "fitted_branch", "frame_for",
-    "slope_branch", "title", "track", "window_in_z", "window_on", "x_at", "z_at",
+    "TITLES", "X_AXES", "Y_AXES", "Frame", "baseline_of", "contact_start", "fitted_branch",
+    "frame_for", "slope_branch", "title", "track", "window_in_z", "window_on", "x_at", "z_at",
 ]  # fmt: skip
