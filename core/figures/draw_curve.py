@@ -15,8 +15,9 @@ from ..decisions import DONE
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
 from . import look
-from .dressing import above, dress, few_ticks, legend, name_axes
+from .dressing import dress, few_ticks
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import legend, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -39,12 +40,13 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     if report is None:
         raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
     plot = _Plot.of(report, options, words)
-    axes, below = _axes(subfigure, options.residuals and report.residual.size > 0)
-    handles = _measured(axes, plot, style) + _found(axes, plot, style)
-    if below is not None:
-        _residuals(below, plot, style)
-    _finish(subfigure, (axes, below), plot, style)
-    legend(subfigure, handles, style)
+    axes = rows_of(subfigure, 2 if plot.residuals else 1)
+    handles = _measured(axes[0], plot, style) + _found(axes[0], plot, style)
+    if plot.residuals:
+        _residuals(axes[1], plot, style)
+    top = _finish(subfigure, axes, plot, style)
+    place(subfigure, axes, style, top=top, shares=(3.4, 1.0)[: len(axes)],
+          legend=legend(subfigure, handles, style))  # fmt: skip
     return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings))
 
 
@@ -151,15 +153,12 @@ class _Plot:
         return TITLES[key][0].rpartition(" ")[0]
 
     @property
+    def residuals(self) -> bool:
+        return self.options.residuals and self.report.residual.size > 0
+
+    @property
     def where(self) -> str:
         return f"row {self.report.row}, column {self.report.col}"
-
-
-def _axes(subfigure: Any, residuals: bool) -> tuple[Any, Any]:
-    if not residuals:
-        return subfigure.subplots(), None
-    axes, below = subfigure.subplots(2, 1, sharex=True, height_ratios=(3.4, 1.0))
-    return axes, below
 
 
 def _measured(axes: Any, plot: _Plot, style: Style) -> list[Any]:
@@ -225,16 +224,16 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     dress(axes, style)
 
 
-def _finish(subfigure: Any, both: tuple[Any, Any], plot: _Plot, style: Style) -> None:
-    axes, below = both
+def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style) -> float:
+    """Ticks, titles and limits; returns what the line above takes [pt]."""
+    axes, last = both[0], both[-1]
     dress(axes, style)
     few_ticks(axes)
     across, up = (style.label(plot.title(at), plot.units[at]) for at in (0, 1))
-    if below is None:
-        name_axes(axes, subfigure, across, up, style)
-    else:
-        name_axes(axes, subfigure, "", up, style, 0.7)
-        name_axes(below, subfigure, across, "r / σ", style, 1.0)
+    name_axes(axes, subfigure, "" if plot.residuals else across, up, style,
+              0.7 if plot.residuals else 1.0)  # fmt: skip
+    if plot.residuals:
+        name_axes(last, subfigure, across, "r / σ", style)
         axes.tick_params(labelbottom=False)
     for limits, values in zip((axes.set_xlim, axes.set_ylim), plot.shown(), strict=True):
         low, high = float(values.min()), float(values.max())
@@ -242,8 +241,8 @@ def _finish(subfigure: Any, both: tuple[Any, Any], plot: _Plot, style: Style) ->
         limits(low - room, high + room)
     rule = SHORT[plot.options.which]
     sign = f" {plot.options.component.strip()}" if plot.options.component and rule else ""
-    note = f"{rule}{sign}: {plot.where}" if rule else plot.where
-    above(axes, subfigure, plot.options.title, note[0].upper() + note[1:], style)
+    words = f"{rule}{sign}: {plot.where}" if rule else plot.where
+    return note(axes, words[0].upper() + words[1:], style)
 
 
 def _tables(plot: _Plot) -> tuple[DataTable, ...]:
@@ -259,7 +258,7 @@ def _tables(plot: _Plot) -> tuple[DataTable, ...]:
             f"{name.capitalize()} of the curve at {plot.where}, baseline taken off"))  # fmt: skip
     if "law" in plot.lines:
         found.append(DataTable("law", heads, plot.lines["law"], "The fitted law over the contact"))
-    if plot.options.residuals and report.residual.size:
+    if plot.residuals:
         found.append(DataTable("residuals", (heads[0], ("residual", "", "in units of the noise")),
                                _along_residuals(plot), "Residuals of the fit"))  # fmt: skip
     marks = dict(plot.points)
@@ -297,7 +296,7 @@ def _caption(plot: _Plot, findings: Findings) -> str:
         said.append("circle, the contact point")
     if "pull_off" in plot.points:
         said.append("diamond, the largest pull below the baseline" + _number(report, "adhesion"))
-    if plot.options.residuals and report.residual.size:
+    if plot.residuals:
         said.append("below, residuals of the fit in units of the noise, dashed at ±2")
     return ". ".join(["; ".join(said), *_doubts(plot, findings)])
 

@@ -14,19 +14,17 @@ from ..sheets import HistogramOptions, Panel
 from . import look
 from .counted import Counted, counted, reach
 from .dressing import (
-    above,
     channel_of,
     dress,
     few_ticks,
     halo,
     inside,
-    legend,
     log_ticks,
     many,
-    name_axes,
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import legend, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -57,20 +55,20 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, HistogramOptions)
     found = _count(findings, options)
-    axes = subfigure.subplots()
+    (axes,) = rows_of(subfigure)
     axes.stairs(found.total, found.edges, fill=True, color=look.BAND, linewidth=0.0, zorder=1)
     axes.stairs(found.total, found.edges, color=look.MUTED, linewidth=style.thin, zorder=2)
     handles = _components(axes, found, findings, style)
     dress(axes, style)
     axes.set_ylim(0.0, 1.15 * float(found.total.max()))
-    axes.set_xlim(found.edges[0], found.edges[-1])
     if options.log:
         axes.set_xscale("log")
         log_ticks(axes.xaxis, found.edges[0], found.edges[-1])
+    axes.set_xlim(*_ends(found.edges, options.log))
     few_ticks(axes)
     name_axes(axes, subfigure, style.label(found.channel.label, found.unit), "Pixels in a bin", style)
-    above(axes, subfigure, options.title, found.used.note, style)
-    legend(subfigure, handles, style)
+    place(subfigure, [axes], style, top=note(axes, found.used.note, style),
+          legend=legend(subfigure, handles, style))  # fmt: skip
     return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options))
 
 
@@ -168,6 +166,15 @@ def _components(axes: Any, found: _Counts, findings: Findings, style: Style) -> 
                              label=f"{name}, n = {int(counts.sum()):,}")  # fmt: skip
     _letters(axes, found, style)
     return handles
+
+
+def _ends(edges: Array, log: bool) -> tuple[float, float]:
+    """The axis with some room for the letter of a component at its end."""
+    low, high = (np.log10(edges) if log else edges)[[0, -1]]
+    room = 0.03 * (high - low)
+    ends = np.array([low - room, high + room])
+    low, high = 10.0**ends if log else ends
+    return float(low), float(high)
 
 
 def _letters(axes: Any, found: _Counts, style: Style) -> None:

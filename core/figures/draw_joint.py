@@ -14,17 +14,16 @@ from ..sheets import JointOptions, Panel
 from . import look
 from .counted import Counted, counted, reach
 from .dressing import (
-    above,
     channel_of,
     dress,
     few_ticks,
     halo,
     inside,
     log_ticks,
-    name_axes,
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -66,7 +65,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, JointOptions)
     found = _count(findings, options)
-    axes = subfigure.subplots()
+    (axes,) = rows_of(subfigure)
     for side, name in ((found.x, "x"), (found.y, "y")):
         if side.log:
             getattr(axes, f"set_{name}scale")("log")
@@ -77,7 +76,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     axes.set_xlim(found.x.edges[0], found.x.edges[-1])
     axes.set_ylim(found.y.edges[0], found.y.edges[-1])
     _outlines(axes, found, style)
-    _bar(subfigure, axes, mesh, style)
+    bar = _bar(subfigure, mesh, style)
     dress(axes, style)
     few_ticks(axes)
     for side, axis in ((found.x, axes.xaxis), (found.y, axes.yaxis)):
@@ -85,7 +84,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
             log_ticks(axis, side.edges[0], side.edges[-1])
     names = [style.label(side.channel.label, side.unit) for side in (found.x, found.y)]
     name_axes(axes, subfigure, *names, style)
-    above(axes, subfigure, options.title, found.used.note, style)
+    place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
 
 
@@ -155,15 +154,17 @@ def _outlines(axes: Any, found: _Joint, style: Style) -> None:
                       annotation_clip=True)  # fmt: skip
 
 
-def _bar(subfigure: Any, axes: Any, mesh: Any, style: Style) -> None:
+def _bar(subfigure: Any, mesh: Any, style: Style) -> Any:
+    """The colour bar; returns its axes."""
     from matplotlib.ticker import MaxNLocator
 
-    bar = subfigure.colorbar(mesh, ax=axes, pad=0.02, aspect=25)
+    bar = subfigure.colorbar(mesh, cax=subfigure.add_axes((0.9, 0.2, 0.05, 0.6)))
     bar.locator = MaxNLocator(4, integer=True)
     bar.update_ticks()
     bar.outline.set_linewidth(style.thin)
     bar.ax.tick_params(labelsize=style.small, width=style.thin, length=2.0, pad=2.0)
     bar.set_label("Pixels in a bin", fontsize=style.font_size, labelpad=2.0)
+    return bar.ax
 
 
 def _tables(found: _Joint) -> tuple[DataTable, ...]:

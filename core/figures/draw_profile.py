@@ -14,16 +14,14 @@ from ..sheets import Panel, ProfileOptions
 from ..units import best_unit, text_of
 from . import look
 from .dressing import (
-    above,
     channel_of,
     dress,
     few_ticks,
     inside,
-    name_axes,
-    size_of,
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import name_axes, note, place, rows_of, size_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -91,12 +89,14 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, ProfileOptions)
     found = _read(findings, options)
-    plots = subfigure.subplots(len(found.series), 1, sharex=True, squeeze=False)[:, 0]
+    plots = rows_of(subfigure, len(found.series))
+    below = style.label("Distance along the line", found.unit)
     for axes, series in zip(plots, found.series, strict=True):
         _line(axes, found, series, style)
         dress(axes, style)
         few_ticks(axes, y=4 if len(plots) > 1 else 5)
-        name_axes(axes, subfigure, "", style.label(series.channel.label, series.unit), style,
+        name_axes(axes, subfigure, below if axes is plots[-1] else "",
+                  style.label(series.channel.label, series.unit), style,
                   1.0 / len(plots))  # fmt: skip
     if found.edge is not None:
         _edge(plots[0], found, style)
@@ -104,10 +104,9 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     for axes in plots[:-1]:
         axes.tick_params(labelbottom=False)
     plots[-1].set_xlim(0.0, float(found.x[-1]))
-    below = style.label("Distance along the line", found.unit)
-    name_axes(plots[-1], subfigure, below, plots[-1].get_ylabel(), style, 1.0 / len(plots))
+    place(subfigure, plots, style, top=note(plots[0], found.profile.name, style),
+          shares=[1.0] * len(plots))  # fmt: skip
     subfigure.align_ylabels(plots)
-    above(plots[0], subfigure, options.title, found.profile.name, style)
     remarks = (found.sampled.reason,) if found.sampled.reason else ()
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings),
                       remarks=remarks)  # fmt: skip

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..sheets import Panel, TableOptions
-from .dressing import size_of
 from .look import INK, MUTED
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import size_of
 from .tabled import TABLED, Tabled
 
 if TYPE_CHECKING:
@@ -21,8 +21,10 @@ GAP, MARGIN = 1.2, 0.4
 """Between columns, and around the table, in letters' sizes."""
 NARROWEST = 5.0
 """No column is wrapped to less than so many letters' sizes."""
-TALL = 1.55
-"""What a row takes beyond its lines, as a share of a line."""
+SAFE = 1.03
+"""Hinted letters on a screen are a little wider than those of the outlines."""
+ROOMY, TIGHT = 1.5, 1.15
+"""What a row of one line takes, in lines."""
 
 
 @dataclass(frozen=True)
@@ -31,13 +33,14 @@ class _Set:
     and what each row takes."""
 
     size: float
+    tall: float
     columns: tuple[tuple[float, float], ...]
     cells: tuple[tuple[tuple[str, ...], ...], ...]
     shown: int
 
     @property
     def heights(self) -> list[float]:
-        return [self.size * LINE * (max(map(len, row)) - 1 + TALL) for row in self.cells]
+        return [self.size * LINE * (max(map(len, row)) - 1 + self.tall) for row in self.cells]
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -47,24 +50,20 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     table = TABLED[options.what](findings, options)
     if not table.rows:
         raise PanelError(f"Nothing stands in the table of {options.what}: take the panel out.")
-    if options.title:
-        subfigure.suptitle(options.title, fontsize=style.font_size, color=INK)
-    axes = subfigure.subplots()
+    axes = subfigure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
     wide, high = size_of(subfigure)
-    if options.title:
-        high -= LINE * style.font_size + 4.0
     axes.set_xlim(0.0, wide)
     axes.set_ylim(high, 0.0)
-    found, remarks = _fit(subfigure, table, wide, high, style)
+    found, remarks = _fit(table, wide, high, style)
     _write(axes, found, table, style)
-    return DrawnPanel(panel, tables=(_data(table),), caption=table.caption, remarks=remarks)
+    return DrawnPanel(panel, tables=(table.data,), caption=table.caption, remarks=remarks)
 
 
 class _Ruler:
     """Measures texts in the font of the sheet [pt]."""
 
-    def __init__(self, subfigure: Any) -> None:
+    def __init__(self) -> None:
         from matplotlib.font_manager import FontProperties
         from matplotlib.textpath import TextToPath
 
@@ -76,18 +75,16 @@ class _Ruler:
         face = self._faces[bold].copy()
         face.set_size(100.0)
         width, _, _ = self._measure.get_text_width_height_descent(text, face, False)
-        return float(width) * size / 100.0
+        return SAFE * float(width) * size / 100.0
 
 
-def _fit(subfigure: Any, table: Tabled, wide: float, high: float, style: Style
+def _fit(table: Tabled, wide: float, high: float, style: Style
          ) -> tuple[_Set, tuple[str, ...]]:  # fmt: skip
     """The largest of the sheet's sizes in which the table fits; else as much of it as does."""
-    ruler = _Ruler(subfigure)
-    sizes = dict.fromkeys((style.font_size, 0.5 * (style.font_size + style.small), style.small))
     found = None
-    for size in sizes:
-        found = _laid(ruler, table, size, wide)
-        if found is not None and sum(found.heights) <= high:
+    for size, tall in _ways(style):
+        found = _laid(table, size, tall, wide)
+        if found is not None and sum(found.heights) + 1.0 <= high:
             return found, ()
     if found is None:
         raise PanelError("The table is too wide for its panel: make the panel wider, or choose "
@@ -101,14 +98,35 @@ def _fit(subfigure: Any, table: Tabled, wide: float, high: float, style: Style
     if shown < 2:
         raise PanelError("The table is too high for its panel: make the panel higher.")
     rest = len(found.cells) - shown
-    return (_Set(found.size, found.columns, found.cells[:shown], shown),
+    return (replace(found, cells=found.cells[:shown], shown=shown),
             (f"{rest} of {len(table.rows)} rows of the table did not fit: make the panel "
              "higher.",))  # fmt: skip
 
 
-def _laid(ruler: _Ruler, table: Tabled, size: float, wide: float) -> _Set | None:
+def _ways(style: Style) -> list[tuple[float, float]]:
+    """Sizes of the text and how high rows are, the best first."""
+    middle = 0.5 * (style.font_size + style.small)
+    return [(style.font_size, ROOMY), (middle, ROOMY), (style.small, ROOMY), (style.small, TIGHT)]
+
+
+def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
+    """How high the table wants to be at a width, both in points."""
+    options = panel.options
+    assert isinstance(options, TableOptions)
+    try:
+        table = TABLED[options.what](findings, options)
+    except PanelError:
+        return 4.0 * style.font_size
+    for size, tall in _ways(style):
+        found = _laid(table, size, tall, width)
+        if found is not None:
+            return sum(found.heights) + 2.0
+    return 4.0 * style.font_size
+
+
+def _laid(table: Tabled, size: float, tall: float, wide: float) -> _Set | None:
     """The table in one size, wrapped where it is too wide; None if it can't be."""
-    texts = [table.head, *table.rows]
+    ruler, texts = _Ruler(), [table.head, *table.rows]
     count = len(table.head)
     widths = [max(ruler.wide(part, size, row == 0 or at == 0 and table.bold_first)
                   for row, cells in enumerate(texts) for part in cells[at].split("\n"))
@@ -128,7 +146,7 @@ def _laid(ruler: _Ruler, table: Tabled, size: float, wide: float) -> _Set | None
     if any(ruler.wide(part, size) > columns[at][1] * 1.02 for line in cells
            for at, cell in enumerate(line) for part in cell):  # fmt: skip
         return None
-    return _Set(size, tuple(columns), cells, len(cells))
+    return _Set(size, tall, tuple(columns), cells, len(cells))
 
 
 def _squeezed(widths: list[float], room: float, least: float) -> list[float]:
@@ -167,7 +185,7 @@ def _write(axes: Any, found: _Set, table: Tabled, style: Style) -> None:
         for at, (cell, (left, width)) in enumerate(zip(line, found.columns, strict=True)):
             right = table.numeric[at]
             for k, part in enumerate(cell):
-                base = y + pitch * (0.5 * TALL + k)
+                base = y + pitch * (0.5 * found.tall + k)
                 axes.text(left + width if right else left, base, part, fontsize=size,
                           ha="right" if right else "left", va="center_baseline", color=INK,
                           fontweight="bold" if row == 0 else "normal")  # fmt: skip
@@ -182,7 +200,3 @@ def _write(axes: Any, found: _Set, table: Tabled, style: Style) -> None:
     if rest:
         axes.text(MARGIN * size, y + 0.6 * pitch, f"and {rest} more", fontsize=style.small,
                   color=MUTED, va="center_baseline")  # fmt: skip
-
-
-def _data(table: Tabled) -> DataTable:
-    return table.data

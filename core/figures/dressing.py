@@ -1,16 +1,15 @@
-"""What the panels with axes share: their dress, ticks, units, and a legend that covers no data."""
+"""What the panels with axes share: their dress, ticks and units."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..channels import CHANNELS, Channel, asked_for
 from ..units import best_unit, parse_unit
-from .look import INK, MUTED
+from .look import INK
 from .parts import PanelError, Style
 
 if TYPE_CHECKING:
@@ -19,8 +18,6 @@ if TYPE_CHECKING:
 Array = np.ndarray
 TICK = 2.0
 """Length of a tick [pt]."""
-LETTER_WIDE = 0.5
-"""Width of a letter on average, as a share of its size; on the safe side."""
 
 
 def channel_of(findings: Findings, name: str) -> Channel:
@@ -118,66 +115,9 @@ def _even_step(reach: float, most: int) -> float:
     return next(n * size for n in (1.0, 2.0, 5.0, 10.0) if reach / (n * size) <= most)
 
 
-def name_axes(axes: Any, subfigure: Any, x: str, y: str, style: Style, share: float = 1.0) -> None:
-    """Titles of both axes, in two lines where one would be longer than the axis; `share` of the
-    subfigure's height is the axes'."""
-    wide, high = size_of(subfigure)
-    for axis, text, room in ((axes.xaxis, x, wide - 5.0 * style.font_size),
-                             (axes.yaxis, y, share * (high - 7.0 * style.font_size))):  # fmt: skip
-        axis.set_label_text(broken(text, room, style.font_size), fontsize=style.font_size)
-
-
-def size_of(subfigure: Any) -> tuple[float, float]:
-    """Width and height of a subfigure [pt]."""
-    box, inch = subfigure.bbox, 72.0 / subfigure.figure.dpi
-    return float(box.width * inch), float(box.height * inch)
-
-
-def broken(text: str, room: float, size: float) -> str:
-    """A text in two lines if it is longer than the room [pt]; the unit stays whole."""
-    if len(text) * LETTER_WIDE * size <= room or " " not in text:
-        return text
-    head, _, tail = text.rpartition(" (" if text.endswith(")") else " ")
-    tail = f"({tail}" if text.endswith(")") else tail
-    if head.endswith(" /"):
-        head, tail = head[:-2], f"/ {tail}"
-    return f"{head}\n{tail}"
-
-
-def above(axes: Any, subfigure: Any, title: str, note: str, style: Style) -> None:
-    """The panel's title, and under it a line in small type above the axes."""
-    if note:
-        axes.set_title(note, fontsize=style.small, color=MUTED, loc="right", pad=3.0)
-    if title:
-        subfigure.suptitle(title, fontsize=style.font_size, color=INK)
-
-
 def inside(label: str) -> str:
     """A label within a sentence; a name keeps its capital."""
     return label if label.startswith("Young") else label[:1].lower() + label[1:]
-
-
-def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = 2.0) -> None:
-    """A legend below the axes, outside of them, in as many columns as fit."""
-    from matplotlib.legend_handler import HandlerTuple
-
-    if not handles:
-        return
-    labels = [_label(handle) for handle in handles]
-    widest = max(map(len, labels)) * LETTER_WIDE * style.small + (long + 1.6) * style.small
-    columns = int(min(max(size_of(subfigure)[0] // widest, 1), len(labels)))
-    rows = math.ceil(len(labels) / columns)
-    subfigure.legend(
-        handles, labels, loc="outside lower center", ncols=math.ceil(len(labels) / rows),
-        fontsize=style.small, frameon=False, handlelength=long, handletextpad=0.5,
-        columnspacing=1.0, labelspacing=0.25, borderpad=0.1, borderaxespad=0.0, labelcolor=INK,
-        handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)},
-    )  # fmt: skip
-
-
-def _label(handle: Any) -> str:
-    one = handle[0] if isinstance(handle, tuple) else handle
-    return str(one.get_label())
 
 
 def halo(width: float) -> list[Any]:

@@ -130,8 +130,8 @@ def _components_caption(table: Table) -> str:
             "pixels share (spring constant, sensitivity, tip)"]  # fmt: skip
     gone = sum(table.left_out.values())
     if gone:
-        reasons = ", ".join(f"{n:,} {why}" for why, n in table.left_out.items())
-        said.append(f"in no component: {reasons}")
+        reasons = ", ".join(f"{why} ({n:,})" for why, n in table.left_out.items())
+        said.append(f"Pixels in no component: {reasons}")
     said += [remark.rstrip(".") for remark in table.remarks]
     return ". ".join(said)
 
@@ -219,22 +219,19 @@ def doubts(findings: Findings, options: TableOptions) -> Tabled:
     """How many curves carry each doubt, doubts about the whole map, and what was decided."""
     analysis = findings.analysis
     curves = max(findings.map.n_curves, 1)
-    found: list[tuple[str, str, int]] = [
-        (name.replace("_", " "), DOUBTS[name].severity, number)
-        for name, number in sorted(analysis.doubt_counts().items(),
-                                   key=lambda one: (DOUBTS[one[0]].severity != "severe", -one[1]))
-    ]  # fmt: skip
+    used = int(np.count_nonzero(analysis.trusted))
     review = analysis.review
+    found: list[tuple[str, str, int]] = [("pixels in use", "", used)]
     found += [(f"{words} by hand", "decision", pixels.count) for words, pixels in
               (("left out", review.left_out), ("kept", review.kept),
                ("corrected", review.corrected)) if pixels.count]  # fmt: skip
-    whole = [(doubt.name.replace("_", " "), doubt.severity) for doubt in findings.map_doubts]
-    rows = [(name, kind, f"{number:,}", f"{100.0 * number / curves:.2g}")
-            for name, kind, number in found]  # fmt: skip
-    rows += [(name, f"{severity}, of the map", NONE, NONE) for name, severity in whole]
-    used = int(np.count_nonzero(analysis.trusted))
-    rows.append(("pixels in use", "", f"{used:,}", f"{100.0 * used / curves:.3g}"))
-    numbers = [*(n for *_, n in found), *[-1] * len(whole), used]
+    found += [(doubt.name.replace("_", " "), f"{doubt.severity}, of the map", -1)
+              for doubt in findings.map_doubts]  # fmt: skip
+    counts = analysis.doubt_counts().items()
+    worst_first = sorted(counts, key=lambda one: (DOUBTS[one[0]].severity != "severe", -one[1]))
+    found += [(name.replace("_", " "), DOUBTS[name].severity, n) for name, n in worst_first]
+    rows = [(name, kind, *_share(number, curves)) for name, kind, number in found]
+    numbers = [number for *_, number in found]
     data = DataTable(
         "doubts", (("what", "", "doubt or decision"), ("kind", "", "severity, or a decision"),
                    ("curves", "", "that carry it; -1 for a doubt about the whole map")),
@@ -242,6 +239,11 @@ def doubts(findings: Findings, options: TableOptions) -> Tabled:
         "Doubts and decisions")  # fmt: skip
     return Tabled(("Doubt or decision", "Kind", "Curves", "%"), tuple(rows),
                   (False, False, True, True), data, _doubts_caption(findings, curves))  # fmt: skip
+
+
+def _share(number: int, curves: int) -> tuple[str, str]:
+    """A number of curves and its share [%] as texts; dashes for what is no number of curves."""
+    return (NONE, NONE) if number < 0 else (f"{number:,}", f"{100.0 * number / curves:.3g}")
 
 
 def _doubts_caption(findings: Findings, curves: int) -> str:
