@@ -58,10 +58,6 @@ class Scale:
         found = np.clip(np.where(missing, 0.0, place) * colours, 0, colours - 1).astype(int)
         return np.where(missing, -1, found)
 
-    def shown(self, value: float) -> str:
-        """A limit as text, with its unit, in as many decimals as the span needs."""
-        return f"{shown_number(value * self.factor, self.span)}{' ' if self.unit else ''}{self.unit}"
-
     @property
     def span(self) -> float:
         return (self.high - self.low) * self.factor
@@ -69,7 +65,8 @@ class Scale:
     @property
     def words(self) -> str:
         """The scale and its limits as a phrase for a caption."""
-        low, high = (shown_number(v * self.factor, self._fine) for v in (self.low, self.high))
+        ends = [v * self.factor for v in (self.low, self.high)]
+        low, high = (shown_number(v, v if self.log else self.span) for v in ends)
         unit = f" {self.unit}" if self.unit else ""
         how = "logarithmic colour scale" if self.log else "colour scale"
         text = f"{how} from {low} to {high}{unit} ({self.rule})"
@@ -80,10 +77,6 @@ class Scale:
         if self.nonpositive:
             text += f" ({self.nonpositive} of them zero or negative)"
         return text
-
-    @property
-    def _fine(self) -> float:
-        return self.low * self.factor if self.log else self.span
 
 
 def share_words(share: float) -> str:

@@ -171,9 +171,14 @@ def _draw_over(axes: Any, seen: Shown, findings: Findings, style: Style) -> tupl
     return tuple(remarks)
 
 
+def within(label: str) -> str:
+    """A channel's label inside a sentence: names keep their capital."""
+    return label if label.startswith("Young") else label[0].lower() + label[1:]
+
+
 def caption_of(seen: Shown, frame: Frame) -> str:
     """What the panel shows, a phrase for the caption."""
-    parts = [f"map of {seen.channel.label[0].lower()}{seen.channel.label[1:]}", seen.scale.words]
+    parts = [f"map of {within(seen.channel.label)}", seen.scale.words]
     if seen.excluded.words:
         parts.append(f"hatched: {seen.excluded.words}")
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")

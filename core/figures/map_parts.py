@@ -8,6 +8,7 @@ import numpy as np
 
 from . import pixels
 from .colouring import Scale
+from .fonts import text_width
 from .mapframe import (
     BELOW,
     Frame,
@@ -110,7 +111,11 @@ def _draw_swatch(paper: Any, kind: str, box: tuple[float, float, float, float], 
     factor = max(2, round(style.dpi / 72.0))
     shape = (max(1, round(box[3])), max(1, round(box[2])))
     picture = np.full((shape[0] * factor, shape[1] * factor, 3), 255, np.uint8)
-    pixels.hatch_into(picture, np.ones(shape, bool), kind, factor, 1.0)
+    if kind == pixels.OVER:
+        picture[:] = pixels.DARK
+        pixels.stripe_over(picture, np.ones(shape, bool), factor, 1.0)
+    else:
+        pixels.hatch_into(picture, np.ones(shape, bool), kind, factor, 1.0)
     put_image(paper, picture, box)
     outline(paper, box, style)
 
@@ -140,7 +145,8 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
             _line(paper, (edge, bottom + along), (edge + tick, bottom + along), style)
             paper.text(edge + tick_room(style), bottom + along, text, fontsize=style.small,
                        ha="left", va="center_baseline")  # fmt: skip
-    _draw_label(paper, frame, needs, style, lying)
+    _draw_label(paper, frame, needs, style, lying,
+                max(text_width(text, style.small) for text in (*texts, "0.00")))  # fmt: skip
 
 
 def _draw_colours(paper: Any, place: tuple[float, float, float, float, float], lying: bool,
@@ -170,7 +176,9 @@ def _draw_colours(paper: Any, place: tuple[float, float, float, float, float], l
     outline(paper, (x0, y0, x1 - x0, y1 - y0), style)
 
 
-def _draw_label(paper: Any, frame: Frame, needs: Needs, style: Style, lying: bool) -> None:
+def _draw_label(paper: Any, frame: Frame, needs: Needs, style: Style, lying: bool,
+                widest: float) -> None:  # fmt: skip
+    """The label, beside tick texts that are `widest` wide [pt]."""
     assert frame.bar is not None
     left, bottom, width, height = frame.bar
     if lying:
@@ -179,10 +187,11 @@ def _draw_label(paper: Any, frame: Frame, needs: Needs, style: Style, lying: boo
                    ha="center", va="top")  # fmt: skip
         return
     lines = label_lines(needs.label, style, height)
-    edge = frame.left + frame.across + max(needs.beside, style.beside)
-    right = edge - 1.2 * style.font_size * (len(lines) - 1)
-    paper.text(right, bottom + height / 2, "\n".join(lines), fontsize=style.font_size, rotation=90,
-               ha="right", va="center", multialignment="center", linespacing=1.1)  # fmt: skip
+    start = left + width + tick_room(style) + widest + 0.5 * style.font_size
+    for at, line in enumerate(lines):
+        paper.text(start + (1.15 * at + 0.85) * style.font_size, bottom + height / 2, line,
+                   fontsize=style.font_size, rotation=90, ha="right", va="center",
+                   rotation_mode="default")  # fmt: skip
 
 
 def _line(paper: Any, one: tuple[float, float], other: tuple[float, float], style: Style) -> None:

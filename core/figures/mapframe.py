@@ -153,7 +153,7 @@ def bar_width(style: Style) -> float:
 def bar_room(style: Style, texts: list[str]) -> float:
     """Room that a colour bar at the right takes with its ticks and its label [pt]."""
     widest = max([text_width(t, style.small) for t in texts] + [text_width("0.00", style.small)])
-    return bar_gap(style) + bar_width(style) + tick_room(style) + widest + 1.5 * style.font_size
+    return bar_gap(style) + bar_width(style) + tick_room(style) + widest + 1.6 * style.font_size
 
 
 def tick_room(style: Style) -> float:

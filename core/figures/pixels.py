@@ -22,6 +22,7 @@ PERIOD = 2.6
 MOST = 8192
 """Pixels of an enlarged map along one side."""
 LEFT, EMPTY, NONE = "left out", "no value", "no curve"
+OVER = "over"
 HATCHES = {LEFT: (1, 1), EMPTY: (1, -1), NONE: (0, 1)}
 """Kind of an excluded pixel -> way of its stripes: (columns, rows) weights."""
 
@@ -71,6 +72,11 @@ def excluded(analysis: Analysis, values: Array, trusted: bool) -> Excluded:
     return Excluded({LEFT: out, EMPTY: empty, NONE: ~curve}, reasons)
 
 
+OVER_WAY = (1, 1)
+OVER_COLOUR = (255, 255, 255)
+"""Stripes of boundary zones."""
+
+
 def factor_for(cells: int, points: float, dpi: int) -> int:
     """By how much to enlarge `cells` map pixels that take `points`, to reach at least the dpi."""
     wanted = int(np.ceil(points / 72.0 * dpi / max(cells, 1)))
@@ -102,6 +108,14 @@ def hatch_into(picture: Array, mask: Array, kind: str, factor: int, points: floa
     dark = stripes(large.shape, HATCHES[kind], period, thick)
     picture[large] = LIGHT
     picture[large & dark] = DARK
+
+
+def stripe_over(picture: Array, mask: Array, factor: int, points: float) -> None:
+    """Lay light stripes over some pixels of an enlarged picture that keep their colour between
+    them; as `hatch_into`."""
+    large = enlarged(mask, factor)
+    period, thick = period_of(factor, points)
+    picture[large & stripes(large.shape, OVER_WAY, period, thick)] = OVER_COLOUR
 
 
 def period_of(factor: int, points: float) -> tuple[int, int]:
