@@ -313,10 +313,10 @@ class Workspace(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         for part in (self.map, self.strip, self.curve, self.values, self.law, self.missing,
-                     self.notes, self.banner, self.report_desk, self.components, self.component_views, self.places,
+                     self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
                      self.picture_desk, self.doubts, self.rehearsal_desk,
-                     self.range_desk):  # fmt: skip
+                     self.range_desk, self.report_desk):  # fmt: skip
             part.set_theme(theme)
         self.views.setMinimumWidth(self.views.tabBar().sizeHint().width() + 2)  # no page is hidden
 

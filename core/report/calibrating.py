@@ -37,7 +37,7 @@ def calibration(draft: Draft) -> Section:
     else:
         blocks.append(Paragraph("No constant that these settings need is missing."))
     blocks += [Note(words) for words in remarks(fmap, settings)]
-    assumed = [words for words in _assumed(draft)]
+    assumed = list(_assumed(draft))
     if assumed:
         blocks += [Paragraph("Assumed and not measured:"), Listing(tuple(assumed))]
     return Section("calibration", "Calibration card", tuple(blocks))

@@ -40,8 +40,8 @@ SUMMARY = (
     Column("Pixels", number=True), Column("Independent", number=True),
 )  # fmt: skip
 SUMMARY_NOTES = (
-    "Medians over pixels that are used and lie away from boundaries. ± local: standard error of the "
-    "median over the independent pixels. ± common: what spring constant, sensitivity, tip and "
+    "Medians over pixels that are used and lie away from boundaries. ± local: standard error of "
+    "the median over the independent pixels. ± common: what spring constant, sensitivity, tip and "
     "assumed constants leave open for all pixels alike. ± in all: both together.",
     "Independent: how many independent pixels the correlated ones are worth. – : not known.",
 )
@@ -78,9 +78,10 @@ def _areas(findings: Any) -> Table:
         s = row.share
         ratio = row.poisson_ratio
         assumed = findings.analysis.poisson_ratio if ratio is None else ratio
+        open_ = f"{area(s.low_zone)} to {area(s.high_zone)}"
         rows.append((findings.composition.title(row.number), area(s.fraction), area(s.error),
-                     f"{area(s.low)} to {area(s.high)}", f"{area(s.low_zone)} to {area(s.high_zone)}",
-                     f"{s.pixels:,}", plain(s.independent), plain(s.length), f"{assumed:g}"))  # fmt: skip
+                     f"{area(s.low)} to {area(s.high)}", open_, f"{s.pixels:,}",
+                     plain(s.independent), plain(s.length), f"{assumed:g}"))  # fmt: skip
     notes = ("The ± of an area is of the material, of which this field is one sample. “With "
              "boundaries either way” counts all pixels of the boundary zones as the others' or as "
              "its own.",)  # fmt: skip
@@ -157,9 +158,9 @@ def _pairs(findings: Any) -> list[Block]:
     if not rows:
         return []
     notes = ("Differences and ratios are of the second against the first, of medians. What is "
-             "common to all pixels cancels in a ratio as far as both answer to it alike. p: Welch's "
-             "test with the independent pixels, Holm's for all comparisons; none where the "
-             "components were made by that quantity.",)  # fmt: skip
+             "common to all pixels cancels in a ratio as far as both answer to it alike. p: that of "
+             "Welch's test with the independent pixels, by Holm for all comparisons; none where "
+             "the components were made by that quantity.",)  # fmt: skip
     return [Heading("Components against each other"), Listing(tuple(said)),
             Table("Pairs of components", columns, tuple(rows), notes)]  # fmt: skip
 
@@ -247,8 +248,9 @@ def _budget(budget: Any, caption: str) -> Table:
     rows += [(words, "combined", NONE, NONE, NONE, percent(size), NONE, NONE) for words, size in (
         ("All local", budget.local), ("All common", budget.common))]  # fmt: skip
     value = number(budget.value, budget.unit, budget.total * abs(budget.value))
-    rows.append(("In all", "combined", value, NONE, NONE, percent(budget.total), NONE,
-                 f"{_interval(*budget.interval, budget.unit)} (95 %, on the logarithm)"))  # fmt: skip
+    low, high = budget.interval
+    ends = f"{_interval(low, high, budget.unit)} (95 %, on the logarithm)"
+    rows.append(("In all", "combined", value, NONE, NONE, percent(budget.total), NONE, ends))
     return Table(caption, BUDGET, tuple(rows), tuple(_budget_notes(budget)),
                  frozenset({first + 2}))  # fmt: skip
 

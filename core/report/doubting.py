@@ -19,7 +19,18 @@ from ..review.effects import share_of
 from ..review.ranking import figures as figures_of
 from .parts import WARNING, Block, Column, Heading, Listing, Note, Paragraph, Section, Table
 from .summary import believed
-from .words import NONE, Draft, common_unit, count, factor, figures, inside, percent, plain, sentence
+from .words import (
+    NONE,
+    Draft,
+    common_unit,
+    count,
+    factor,
+    figures,
+    inside,
+    percent,
+    plain,
+    sentence,
+)
 
 SHOWN_EFFECTS = 8
 """Decisions whose own effect is worked out, those about most pixels first; each means going through
@@ -30,7 +41,8 @@ MOST_DECISIONS = 200
 def doubts(draft: Draft) -> Section:
     analysis = draft.findings.analysis
     blocks: list[Block] = [Paragraph(" ".join(believed(draft)))]
-    rows, strong = [], set()
+    rows: list[tuple[str, ...]] = []
+    strong: set[int] = set()
     total = max(draft.findings.map.n_curves, 1)
     for name in _in_order(analysis):
         doubt, n = DOUBTS[name], analysis.doubt_counts()[name]
@@ -79,8 +91,9 @@ def _of_map(draft: Draft) -> list[Block]:
     if not draft.findings.analysis.constants.lengths:
         return [*blocks, Note("Without a deflection in nm the map as a whole can't be judged.")]
     if not found:
-        return [*blocks, Paragraph("No doubt about the map as a whole was found: no change of the "
-                                   "tip, no drift and no wrong sensitivity stands out.")]  # fmt: skip
+        return [*blocks, Paragraph(
+            "No doubt about the map as a whole was found: no change of the tip, no drift and no "
+            "wrong sensitivity stands out.")]  # fmt: skip
     for doubt in found:
         limit = _with_unit(doubt.threshold, doubt.unit)
         ours = f" Judged by {_fact(doubt.figure, doubt.error, doubt.unit)}; threshold {limit}."
@@ -174,7 +187,8 @@ def _first(text: str) -> str:
 def _effect_table(whole: Any) -> Table:
     columns = (Column("Quantity, pixels"), Column("Without", number=True),
                Column("With", number=True), Column("Change", number=True),
-               Column("Pixels without", number=True), Column("Pixels with", number=True))  # fmt: skip
+               Column("Pixels without", number=True),
+               Column("Pixels with", number=True))  # fmt: skip
     rows = []
     for row in whole.rows:
         if not (math.isfinite(row.before) or math.isfinite(row.after)):

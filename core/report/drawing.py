@@ -22,7 +22,8 @@ from .parts import Block, Figure
 from .words import Draft, inside
 
 WIDTH = 170.0
-"""Of a figure on paper [mm]."""
+NARROW = 105.0
+"""Of a figure on paper [mm], and of one with a single panel."""
 DPI = 200
 MAIN = ("height", "modulus", "reduced_modulus", "stiffness", "adhesion", "indentation",
         "dissipation", "work_of_adhesion")  # fmt: skip
@@ -43,12 +44,13 @@ def _anything(draft: Draft, name: str) -> bool:
     return asked and bool(np.isfinite(analysis.channel(name)).any())
 
 
-def sheet_of(name: str, panels: Sequence[tuple[str, Any]], across: int, height: float = 0.0
+def sheet_of(name: str, panels: Sequence[tuple[str, Any]], across: int, width: float = WIDTH
              ) -> Sheet:  # fmt: skip
-    """Panels in rows of so many, on a sheet as wide as the report."""
+    """Panels in rows of so many, on a sheet as wide as the report unless another width is given
+    [mm]."""
     placed = tuple(Panel(kind, at // across, at % across, options=options)
                    for at, (kind, options) in enumerate(panels))  # fmt: skip
-    return Sheet(name=name, preset="plain", width=WIDTH, height=height, dpi=DPI, panels=placed)
+    return Sheet(name=name, preset="plain", width=width, dpi=DPI, panels=placed)
 
 
 def figure(draft: Draft, sheet: Sheet, alt: str) -> Figure:
@@ -58,9 +60,10 @@ def figure(draft: Draft, sheet: Sheet, alt: str) -> Figure:
     drawn = draw_sheet(sheet, draft.findings, draft.progress)
     pixels = picture(drawn, DPI)
     draft.progress.check()
-    caption = " ".join([drawn.caption, *(f"{words.rstrip('.')}." for words in drawn.remarks)])
+    said = [words for one in drawn.panels for words in one.remarks]
+    caption = " ".join([drawn.caption, *(f"{words.rstrip('.')}." for words in said)])
     height, width = pixels.shape[:2]
-    return Figure(png(pixels), WIDTH, (width, height), alt, caption)
+    return Figure(png(pixels), float(sheet.width), (width, height), alt, caption)
 
 
 def png(pixels: np.ndarray) -> bytes:
@@ -86,11 +89,13 @@ def maps(draft: Draft) -> list[Block]:
         alt = (f"Maps of {', '.join(inside(name) for name in part)}. "
                + " ".join(_told(draft, name) for name in part))  # fmt: skip
         found.append(figure(draft, sheet_of(f"Maps {start // 4 + 1}", panels, 2), alt))
-    if draft.findings.composition is not None:
+    table = draft.findings.table
+    if table is not None:
         alt = "Map of which pixel belongs to which component: " + ", ".join(
             f"{row.letter} {100.0 * row.share.fraction:.1f} % of the area"
-            for row in draft.findings.table.rows)  # fmt: skip
-        found.append(figure(draft, sheet_of("Components", [("components", None)], 1), alt + "."))
+            for row in table.rows)  # fmt: skip
+        sheet = sheet_of("Components", [("components", None)], 1, NARROW)
+        found.append(figure(draft, sheet, alt + "."))
     return found
 
 
@@ -120,10 +125,10 @@ def distributions(draft: Draft) -> list[Block]:
         found.append(figure(draft, sheet_of("Distributions", panels, min(2, len(panels))), alt))
     x = "reduced_modulus" if draft.has("reduced_modulus") else draft.stiff
     if x and draft.has("adhesion"):
-        panels = [("joint", JointOptions(x=x, y="adhesion", log_x=True))]
+        joint = [("joint", JointOptions(x=x, y="adhesion", log_x=True))]
         alt = (f"Joint histogram of {inside(x)} and adhesion. {_told(draft, x)} "
                f"{_told(draft, 'adhesion')}")  # fmt: skip
-        found.append(figure(draft, sheet_of("Two channels", panels, 1), alt))
+        found.append(figure(draft, sheet_of("Two channels", joint, 1, NARROW), alt))
     return found
 
 

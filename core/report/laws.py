@@ -100,11 +100,11 @@ def law(draft: Draft) -> Section:
                         strong))  # fmt: skip
     blocks += [Paragraph("Where the limits come from:"),
                Listing(tuple(f"{c.label}: {c.source}" for c in advice.checks))]  # fmt: skip
-    columns = (Column("Law"), Column("Verdict"), Column("Why"))
+    heads = (Column("Law"), Column("Verdict"), Column("Why"))
     rows = tuple((one.label, one.verdict, " ".join(one.reasons) or NONE) for one in advice.laws)
     now = frozenset(at for at, one in enumerate(advice.laws)
                     if (one.law, one.adhesion) == (fit.law, fit.adhesion))  # fmt: skip
-    blocks.append(Table("Laws that could be used", columns, rows,
+    blocks.append(Table("Laws that could be used", heads, rows,
                         ("The law in use stands out.",), now))  # fmt: skip
     return Section("law", "The contact law", tuple(blocks))
 
@@ -121,7 +121,8 @@ def _check(check: Any) -> tuple[str, ...]:
 def settings(draft: Draft) -> Section:
     """Every setting; those that were changed stand out."""
     used, default = draft.findings.analysis.settings, Settings()
-    rows, strong = [], set()
+    rows: list[tuple[str, ...]] = []
+    strong: set[int] = set()
     for path, spec in declarations():
         value, usual = used.value(path), default.value(path)
         changed = value != usual

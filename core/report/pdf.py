@@ -47,7 +47,8 @@ def write_pdf(
     path, progress = Path(path), progress or Progress()
     size = 2 * sum(len(figure.data) for figure in report.figures) + 500_000
     with saving(path, needs=size) as temporary:
-        _document(str(temporary), report, progress).build(list(_story(report)), canvasmaker=_pages())
+        document = _document(str(temporary), report, progress)
+        document.build(list(_story(report)), canvasmaker=_pages())
     return path
 
 
@@ -99,7 +100,7 @@ def _pages() -> Any:
 
     class Pages(Canvas):
         def __init__(self, *given: Any, **named: Any) -> None:
-            super().__init__(*given, **named)
+            super().__init__(*given, **(named | {"initialFontName": PLAIN}))
             self._kept: list[dict[str, Any]] = []
 
         def showPage(self) -> None:  # noqa: N802
@@ -122,8 +123,8 @@ def _pages() -> Any:
 def _style(size: float, **more: Any) -> Any:
     from reportlab.lib.styles import ParagraphStyle
 
-    usual: dict[str, Any] = dict(fontName=PLAIN, fontSize=size, leading=1.38 * size,
-                                 splitLongWords=1, allowWidows=0, allowOrphans=0)  # fmt: skip
+    usual: dict[str, Any] = dict(fontName=PLAIN, bulletFontName=PLAIN, fontSize=size,
+                                 leading=1.38 * size, splitLongWords=1, allowWidows=0, allowOrphans=0)  # fmt: skip
     return ParagraphStyle(f"s{size}", **(usual | more))
 
 
@@ -200,7 +201,7 @@ def _note(block: Note) -> Any:
 
     grid = Grid([[_text(block.text, _style(8.8))]], colWidths=[WIDTH], spaceBefore=2.0,
                 spaceAfter=6.0, hAlign="LEFT", splitInRow=1)  # fmt: skip
-    grid.setStyle([("BACKGROUND", (0, 0), (-1, -1), BAND),
+    grid.setStyle([("FONT", (0, 0), (-1, -1), PLAIN), ("BACKGROUND", (0, 0), (-1, -1), BAND),
                    ("LINEBEFORE", (0, 0), (0, -1), 3.0, EDGES.get(block.kind, QUIET)),
                    ("LEFTPADDING", (0, 0), (-1, -1), 9.0), ("TOPPADDING", (0, 0), (-1, -1), 5.0),
                    ("BOTTOMPADDING", (0, 0), (-1, -1), 6.0)])  # fmt: skip
@@ -248,6 +249,7 @@ def _table(table: Table) -> Iterator[Any]:
     grid = Grid([heads, *rows], colWidths=widths, repeatRows=1, hAlign="LEFT", spaceAfter=3.0,
                 splitInRow=int(split))  # fmt: skip
     look: list[tuple[Any, ...]] = [
+        ("FONT", (0, 0), (-1, -1), PLAIN),  # else the library's own is named in the file
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
         ("LINEBELOW", (0, 0), (-1, 0), 1.0, QUIET), ("LINEBELOW", (0, 1), (-1, -1), 0.4, LINE),
         ("LEFTPADDING", (0, 0), (-1, -1), 2.5), ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
@@ -271,10 +273,11 @@ def widths_of(table: Table, size: float = 7.0) -> list[float]:
     need, want = [], []
     for at, column in enumerate(table.columns):
         cells = [together(row[at]) if column.number else row[at] for row in table.rows]
-        bold = [width_of(cell, size, at == 0) for cell in cells] + [width_of(column.head, size, True)]
-        words = [width_of(word, size, True) for cell in (*cells, column.head) for word in cell.split(" ")]
-        want.append(min(max(bold), WIDEST) + 7.0)
-        need.append(min(max(words, default=0.0), LONGEST_WORD) + 6.0)
+        lines = [*(width_of(cell, size, at == 0) for cell in cells),
+                 width_of(column.head, size, True)]  # fmt: skip
+        words = {word for cell in (*cells, column.head) for word in cell.split(" ")}
+        want.append(min(max(lines), WIDEST) + 7.0)
+        need.append(min(max(width_of(word, size, True) for word in words), LONGEST_WORD) + 6.0)
     need = [min(pair) for pair in zip(need, want, strict=True)]
     if sum(need) >= WIDTH:
         return [WIDTH * one / sum(need) for one in need]

@@ -12,7 +12,7 @@ import numpy as np
 from ..calibration import missing, remarks
 from ..doubts import DOUBTS, SEVERE
 from .parts import WARNING, Block, Note, Paragraph, Section
-from .words import STIFF, Draft, area, count, inside, listed, number, percent, plain
+from .words import STIFF, Draft, area, count, inside, listed, number, percent
 
 FEW = 4
 """Pixels below which no median is told."""
@@ -144,7 +144,8 @@ def believed(draft: Draft) -> Iterator[str]:
                 if n]  # fmt: skip
         yield f"By hand {listed(said)}."
     mild = findings.ranking.count - int(np.count_nonzero(findings.ranking.severe))
-    yield f"{count(mild, 'pixel carries', 'pixels carry')} mild doubts only and {'is' if mild == 1 else 'are'} used."
+    are = "is" if mild == 1 else "are"
+    yield f"{count(mild, 'pixel carries', 'pixels carry')} mild doubts only and {are} used."
 
 
 def _map_doubts(draft: Draft) -> Iterator[str]:

@@ -138,7 +138,7 @@ def places(error: float) -> int:
 def spread(error: float) -> str:
     """A ± with two figures, without its unit."""
     if not (math.isfinite(error) and error > 0.0):
-        return NONE if not error == 0.0 else "0"
+        return NONE if error != 0.0 else "0"
     return f"{error:.{places(error)}f}"
 
 
