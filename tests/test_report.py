@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from report_reading import bare, fonts_of, read_page
+from report_reading import bare, coarse, fonts_of, read_page
 
 from palpate.core import report as rp
 from palpate.core.corrections import reviewed
@@ -51,6 +51,12 @@ def scene(shape=(16, 16), spoilt=0, **given):
 def analysed(fmap, work=None):
     work = work or Work()
     return findings_of(reviewed(analyse(fmap, work.settings), work.review), work)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _coarse():
+    with coarse():
+        yield
 
 
 @pytest.fixture(scope="module")

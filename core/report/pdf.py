@@ -124,7 +124,8 @@ def _style(size: float, **more: Any) -> Any:
     from reportlab.lib.styles import ParagraphStyle
 
     usual: dict[str, Any] = dict(fontName=PLAIN, bulletFontName=PLAIN, fontSize=size,
-                                 leading=1.38 * size, splitLongWords=1, allowWidows=0, allowOrphans=0)  # fmt: skip
+                                 leading=1.38 * size, splitLongWords=1, allowWidows=0,
+                                 allowOrphans=0)  # fmt: skip
     return ParagraphStyle(f"s{size}", **(usual | more))
 
 
@@ -263,7 +264,7 @@ def _table(table: Table) -> Iterator[Any]:
     yield Spacer(1.0, 7.0)
 
 
-WIDEST = 250.0
+WIDEST = 500.0
 LONGEST_WORD = 95.0
 
 
