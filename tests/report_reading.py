@@ -10,7 +10,6 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 
-
 @contextmanager
 def coarse() -> Iterator[None]:
     """Reports are drawn with few pixels: the tests read texts and count pictures."""

@@ -5,7 +5,7 @@ No test here fails on a clock; they print. Run: ``pytest tests/bench -m bench -s
 
 from __future__ import annotations
 
-import os
+from dataclasses import replace
 from time import perf_counter
 
 import numpy as np
@@ -16,6 +16,7 @@ from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.figures import draw_sheet, picture
 from palpate.core.findings import findings_of
+from palpate.core.forcemap import ForceMap
 from palpate.core.pipeline import analyse
 from palpate.core.sheets import MapOptions, Panel, Sheet
 from palpate.core.simulate import smooth_field
@@ -36,10 +37,6 @@ def patterned(size):
     unique = 768  # of `tiled_map`: curve n is of material n % 3
     own = rng.integers(0, unique // 3, size * size) * 3 + which
     parts = fmap.parts
-    from dataclasses import replace
-
-    from palpate.core.forcemap import ForceMap
-
     order = replace(parts, curve_start=parts.curve_start[own])
     return ForceMap(order, fmap.source)
 
@@ -67,7 +64,7 @@ def test_the_report_of_a_large_map(tmp_path, capsys):
     page = perf_counter()
     rp.write(tmp_path / "a.pdf", made)
     end = perf_counter()
-    sizes = {path.suffix: os.path.getsize(path) / 1e6 for path in tmp_path.iterdir()}
+    sizes = {path.suffix: path.stat().st_size / 1e6 for path in tmp_path.iterdir()}
     with capsys.disabled():
         print(f"\n  report of {SIZE} x {SIZE}: {end - first:.1f} s (make {ready - first:.1f}, page "
               f"{page - ready:.1f}, PDF {end - page:.1f}), {(end - first) / one_map:.0f} x one map "
