@@ -232,7 +232,8 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     size = float(np.percentile(np.abs(r), 99.0)) if r.size else 0.0
     half = next((step for step in STEPS if step >= size), STEPS[-1])
     axes.set_ylim(-half, half)
-    axes.set_yticks((-half / 2, 0.0, half / 2), [f"{v:g}".replace("-", "−") for v in (-half / 2, 0.0, half / 2)])
+    marks = (-half / 2, 0.0, half / 2)
+    axes.set_yticks(marks, [f"{mark:g}".replace("-", "−") for mark in marks])
     dress(axes, style)
 
 
@@ -260,8 +261,8 @@ def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style) -> float
 def _tables(plot: _Plot) -> tuple[DataTable, ...]:
     """Every number that is drawn, in the units of the axes."""
     names = [plot.title(at).lower().replace(" ", "_") for at in (0, 1)]
-    heads = tuple((name, unit, f"on the {'horizontal' if i == 0 else 'vertical'} axis")
-                  for i, (name, unit) in enumerate(zip(names, plot.units, strict=True)))  # fmt: skip
+    heads = tuple((name, unit, f"on the {way} axis") for name, unit, way in
+                  zip(names, plot.units, ("horizontal", "vertical"), strict=True))  # fmt: skip
     report, found = plot.report, []
     for name, branch in (("approach", report.approach), ("retract", report.retract)):
         found.append(DataTable(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from ..sheets import Panel, TableOptions
 from .fonts import text_width
 from .look import INK, MUTED
-from .parts import DataTable, DrawnPanel, PanelError, Style
+from .parts import DrawnPanel, PanelError, Style
 from .placing import size_of
 from .tabled import TABLED, Tabled
 

@@ -186,7 +186,7 @@ def _chosen(findings: Findings) -> list[Entry]:
              ("Fitted branch", fit.branch), ("Fit window", window_words(settings)),
              ("Contact point", CONTACTS[fit.contact])]  # fmt: skip
     told = {"fit.law", "fit.adhesion", "fit.branch", "fit.window", "fit.contact",
-            *(f"fit.{fit.window}_{end}" for end in ("from", "to")), "sample.poisson_ratio"}  # fmt: skip
+            f"fit.{fit.window}_from", f"fit.{fit.window}_to", "sample.poisson_ratio"}  # fmt: skip
     said = [(name, words, "chosen", words, "", "") for name, words in usual]
     for path, value in settings.changed().items():
         if path in told or path.startswith(("calibration.", "tip.radius", "doubts.")):
