@@ -23,7 +23,7 @@ from .dressing import (
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
-from .placing import name_axes, note, place, rows_of
+from .placing import height_of, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -82,9 +82,10 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     for side, axis in ((found.x, axes.xaxis), (found.y, axes.yaxis)):
         if side.log:
             log_ticks(axis, side.edges[0], side.edges[-1])
-    names = [style.label(side.channel.label, side.unit) for side in (found.x, found.y)]
-    name_axes(axes, subfigure, *names, style)
+    across, up = (style.label(side.channel.label, side.unit) for side in (found.x, found.y))
+    name_axes(axes, subfigure, across, up, style)
     place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
+    _room_for_letters(axes, found, style)
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
 
 
@@ -105,13 +106,13 @@ def _count(findings: Findings, options: JointOptions) -> _Joint:
         ends = [line[at] for lines in ellipses.values() for line in lines.values()]
         sides.append(_side(channel, values[used.mask], log, ends, int(options.bins)))
     x, y = sides
-    values = [v * side.factor for v, side in zip(maps, sides, strict=True)]
+    drawn = [v * side.factor for v, side in zip(maps, sides, strict=True)]
     with np.errstate(invalid="ignore"):
         beyond = np.zeros(used.mask.shape, bool)
-        for v, side in zip(values, sides, strict=True):
+        for v, side in zip(drawn, sides, strict=True):
             beyond |= (v < side.edges[0]) | (v > side.edges[-1])
     used = used.without(beyond, "beyond the ends of the axes")
-    counts = np.histogram2d(values[1][used.mask], values[0][used.mask], (y.edges, x.edges))[0]
+    counts = np.histogram2d(drawn[1][used.mask], drawn[0][used.mask], (y.edges, x.edges))[0]
     return _Joint(x, y, counts.astype(int), used, {
         k: {share: (x.drawn(a), y.drawn(b)) for share, (a, b) in lines.items()}
         for k, lines in ellipses.items()})
@@ -143,8 +144,8 @@ def _outlines(axes: Any, found: _Joint, style: Style) -> None:
     for k, lines in found.outlines.items():
         one = look.look_of(k)
         for x, y in lines.values():
-            axes.plot(x, y, color="white", linewidth=2.6 * style.line, zorder=4)
-            axes.plot(x, y, color=one.colour, linestyle=one.dash, linewidth=1.2 * style.line,
+            axes.plot(x, y, color="white", linewidth=2.2 * style.line, zorder=4)
+            axes.plot(x, y, color=one.colour, linestyle=one.dash, linewidth=style.line,
                       zorder=5)  # fmt: skip
         x, y = lines[INSIDE[-1]]
         at = int(np.argmax(y))  # the letter stands on the top of the outer outline
@@ -152,6 +153,18 @@ def _outlines(axes: Any, found: _Joint, style: Style) -> None:
                       ha="center", va="bottom", fontsize=style.font_size, fontweight="bold",
                       color=look.INK, path_effects=halo(2.0), zorder=9,
                       annotation_clip=True)  # fmt: skip
+
+
+def _room_for_letters(axes: Any, found: _Joint, style: Style) -> None:
+    """The axis ends above the letter of the highest outline."""
+    tops = [float(lines[INSIDE[-1]][1].max()) for lines in found.outlines.values()]
+    if not tops:
+        return
+    low, high, top = (np.log10(v) if found.y.log else v
+                      for v in (found.y.edges[0], found.y.edges[-1], max(tops)))  # fmt: skip
+    share = min(1.3 * style.font_size / height_of(axes), 0.5)
+    high = max(high, low + (top - low) / (1.0 - share))
+    axes.set_ylim(found.y.edges[0], 10.0**high if found.y.log else high)
 
 
 def _bar(subfigure: Any, mesh: Any, style: Style) -> Any:
@@ -201,8 +214,8 @@ def _tables(found: _Joint) -> tuple[DataTable, ...]:
 def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     logs = [inside(s.channel.label) for s in (found.x, found.y) if s.log]
     axes = f" ({' and '.join(logs)} on a logarithmic axis)" if logs else ""
-    said = [f"{found.y.channel.label} against {inside(found.x.channel.label)}{axes}, pixels in "
-            f"each of {options.bins} × {options.bins} bins in colour, white for none",
+    said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, "
+            f"pixels in each of {options.bins} × {options.bins} bins in colour, white for none",
             found.used.words]  # fmt: skip
     if not options.trusted:
         said.append("distrusted pixels are counted")
