@@ -203,6 +203,9 @@ def ticks(scale: Scale, at_most: int) -> tuple[list[float], list[str]]:
     """Places (0 to 1) and texts of the ticks of a colour bar."""
     low, high = scale.low * scale.factor, scale.high * scale.factor
     values = _log_ticks(low, high, at_most) if scale.log else _even_ticks(low, high, at_most)
+    for more in range(at_most + 1, at_most + 6):  # one tick alone tells no scale
+        if len(values) < 2:
+            values = _even_ticks(low, high, more)
     places = scale.place(np.array(values) / scale.factor)
     return [float(p) for p in places], texts(values)
 

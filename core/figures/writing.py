@@ -7,6 +7,7 @@ is written. A file is there whole or not at all.
 from __future__ import annotations
 
 import os
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,8 +30,8 @@ def format_of(path: str | os.PathLike[str]) -> str:
     """Format of a file by its ending. Raises InputError for another one."""
     ending = Path(path).suffix.lower()
     if ending not in ENDINGS:
-        raise InputError(f"{path}: a figure can't be written as “{ending or 'a file without ending'}”. "
-                         "Use .pdf, .svg, .png or .tif.")  # fmt: skip
+        what = f"to a file that ends in {ending[:20]}" if ending else "to a file without ending"
+        raise InputError(f"{path}: a figure can't be written {what}. Use .pdf, .svg, .png or .tif.")
     return ENDINGS[ending]
 
 
@@ -103,6 +104,14 @@ def _pdf(path: Path, drawn: Drawn) -> None:
 def _svg(path: Path, drawn: Drawn) -> None:
     about = {"Title": drawn.sheet.name, "Creator": [creator()], "Date": None}
     _vector("svg", about, path, drawn)
+    path.write_text(_same_names(path.read_text(encoding="utf-8")), encoding="utf-8")
+
+
+def _same_names(text: str) -> str:
+    """SVG text with its clipping paths numbered: Matplotlib names them by places in memory."""
+    names = re.findall(r'<clipPath id="(p[0-9a-f]{10})"', text)
+    numbers = {name: f"clip{at}" for at, name in enumerate(dict.fromkeys(names))}
+    return re.sub(r"\bp[0-9a-f]{10}\b", lambda found: numbers.get(found[0], found[0]), text)
 
 
 def _png(path: Path, drawn: Drawn) -> None:
