@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "settings", "info",
-            "simulate", "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "methods", "settings",
+            "info", "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -33,6 +33,7 @@ def parser() -> argparse.ArgumentParser:
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
+    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -174,6 +175,21 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
     run.add_argument("--seed", type=int, default=1)
     run.add_argument("--out", metavar="FILE.csv",
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip
+
+
+def _methods(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes in words what was really done, for the methods section of a paper; "
+                       "what the program does not know is a marked gap.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, with all that was "
+                     "decided and answered; or a map, which is analysed first")  # fmt: skip
+    _choices(run)
+    run.add_argument("--out", metavar="FILE", help="write it, as .txt, .md or .html; .csv is the "
+                     "table of all statements with where each is from")  # fmt: skip
+    run.add_argument("--bibtex", metavar="FILE.bib", help="write the references as BibTeX")
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where the map of a result is now, if not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that exist")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

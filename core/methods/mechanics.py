@@ -157,7 +157,8 @@ def contact(f: Facts) -> Iterator[Said]:
         yield said(f"The contact point was fitted with the law: {_free(f)}.", by=SET)
     elif fit.contact == GIVEN:
         yield said(f"The contact point was held at a base position of "
-                   f"{exact(fit.contact_at, 'nm')}, given by hand; {_free(f)}.", by=SET)  # fmt: skip
+                   f"{exact(fit.contact_at, 'nm')}, given by hand; {_free(f)}.",
+                   by=SET)  # fmt: skip
     else:
         assert fit.contact in CONTACTS
         yield said(f"The contact point was found beforehand {WAYS[fit.contact]}",
@@ -241,7 +242,7 @@ def viscous(f: Facts) -> Iterator[Said]:
              "exp(-t/τ)"}[model]  # fmt: skip
     yield said(f"Beside it, {solid}, was fitted to approach and retract together by the hereditary "
                "integral for growing and for shrinking contact", Cite(("lee1960", "ting1966")),
-               ", with a constant pull; the loss fraction is 1 - W_out/W_in of the works under "
+               f"{', with a constant pull' if f.settings.fit.adhesion != 'none' else ''}; the loss fraction is 1 - W_out/W_in of the works under "
                "positive force.", by=SET)  # fmt: skip
 
 
