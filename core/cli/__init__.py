@@ -20,7 +20,8 @@ __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
          "speeds": "speeds", "fields": "fields", "settings": "choosing",
-         "rehearse": "rehearsing", "methods": "describing", "info": "looking", "simulate": "looking"}  # fmt: skip
+         "rehearse": "rehearsing", "methods": "describing", "info": "looking",
+         "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 

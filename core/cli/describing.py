@@ -16,6 +16,7 @@ from .telling import wrapped
 
 if TYPE_CHECKING:
     from ..methods import Paragraph
+    from ..settings import Settings
 
 ENDINGS = (".txt", ".md", ".html", ".csv")
 
@@ -32,9 +33,8 @@ def methods(args: argparse.Namespace) -> int:
     settings = _settings(args, path)
     near = Path(args.source) if args.source else None
     bar, progress = bar_of(path.name, args.quiet)
-    with bar:
-        with opened_findings(path, near=near, settings=settings, progress=progress) as found:
-            made = paragraph(found)
+    with bar, opened_findings(path, near=near, settings=settings, progress=progress) as found:
+        made = paragraph(found)
     if out is None:
         print(made.text, end="")
     else:
@@ -60,7 +60,7 @@ def page(made: Paragraph) -> str:
             f"</head><body>{made.html}</body></html>\n")  # fmt: skip
 
 
-def _settings(args: argparse.Namespace, path: Path) -> object:
+def _settings(args: argparse.Namespace, path: Path) -> Settings | None:
     """For a map what the command line chooses; a saved result has its own."""
     if result_of(path) is None:
         return chosen(args, None)
