@@ -145,7 +145,10 @@ def _where(f: Facts, out: Array, there: Array) -> str:
             here = np.ix_(part, other)
             if there[here].any():
                 shares.append(float(out[here].sum() / there[here].sum()))
-    text = f"They lie in {counted(places, 'place')}"
+    text = f"They lie in {counted(places, 'place')}" if sizes.sum() > 1 else (
+        f"It lies at column {col:.0f}, row {row:.0f} of the map")  # fmt: skip
+    if sizes.sum() == 1:
+        return f"{text}."
     if sizes.max() > 1:
         text += (f", the largest of {counted(int(sizes.max()), 'pixel')} around column {col:.0f}, "
                  f"row {row:.0f} of the map")  # fmt: skip
@@ -231,12 +234,16 @@ def _corrections(f: Facts) -> Iterator[Said]:
         yield said(f"The settings of the corrected pixels differed in: {each}{more}.", by=SET)
 
 
+ENDS = {"from": "lower end of the fit window", "to": "upper end of the fit window"}
+
+
 def _changed(path: str, value: object) -> str:
     meta = declaration(path).metadata
     section = path.partition(".")[0].replace("_", " ")
     shown = meta["options"].get(value, value) if meta["kind"] == "choice" else (
         exact(float(value), meta["unit"]) if isinstance(value, (int, float)) else "as recorded")
-    return f"{section}, “{meta['label']}”: {shown}"
+    name = ENDS.get(path.rpartition("_")[2], "") if path.startswith("fit.") else ""
+    return f"{name}: {shown}" if name else f"{section}, “{meta['label']}”: {shown}"
 
 
 def map_doubts(f: Facts) -> Iterator[Said]:

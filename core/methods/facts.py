@@ -96,8 +96,10 @@ class Facts:
 
     @cached_property
     def used_curves(self) -> Array:
-        """Numbers of the used curves that have no correction of their own."""
-        index = self.map.index_map[self.used]
+        """Numbers of the used curves that have no correction of their own; of all where none is
+        used, so that travel and speed can still be told."""
+        there = self.map.index_map >= 0
+        index = self.map.index_map[self.used if self.used.any() else there]
         return index[~self.analysis.curve_corrected[index]]
 
     def channel(self, name: str) -> Array:

@@ -192,10 +192,10 @@ def tip(f: Facts) -> Iterator[Said]:
                      "tip-check sample, reference material, nominal)?",
                      "imaging a tip-check sample before the measurement")  # fmt: skip
         yield said("Its shape and size were found by ", how, ".")
+    yield _tip_material(f)
     after = f.hole("tip", "tip_after", "was the tip checked again afterwards, and with which "
                    "result?", "checked again and was unchanged within 10 %")  # fmt: skip
     yield said("After the measurement the tip was ", after, ".")
-    yield _tip_material(f)
 
 
 def _rounding(value: float) -> str:
@@ -215,9 +215,9 @@ SHAPE_WORDS = {
 def _tip_material(f: Facts) -> Said:
     one = f.settings.tip
     if one.material == "rigid":
-        return said("It was taken as rigid.", by=ASSUMED)
+        return said("The tip was taken as rigid.", by=ASSUMED)
     cite = (Cite(("hopcroft2010",)),) if one.modulus == 170.0 else ()
-    return said(f"Its own elasticity was taken into account with a Young modulus of "
+    return said(f"The elasticity of the tip was taken into account with a Young modulus of "
                 f"{exact(one.modulus, 'GPa')}", *cite, " and a Poisson ratio of "
                 f"{exact(one.poisson_ratio)}.", by=ASSUMED)  # fmt: skip
 
@@ -281,8 +281,8 @@ def ramp(f: Facts) -> Iterator[Said]:
 def _rate(recorded: Mapping[str, str], curves: int) -> str:
     """Curves a second from the recorded beginning and end of the map; empty without them."""
     try:
-        begun, ended = (datetime.fromisoformat(recorded[name]) for name in ("start_time",
-                                                                            "end_time"))  # fmt: skip
+        begun, ended = (datetime.fromisoformat(recorded[f"{name}_time"])
+                        for name in ("start", "end"))  # fmt: skip
         seconds = (ended - begun).total_seconds()
     except (KeyError, ValueError, TypeError):  # absent, no date, or one with a time zone alone
         return ""

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import wraps
 
 import numpy as np
 
 from ..settings import CONTACTS, GIVEN
 from ..steps.contact import LEVEL
 from .facts import Array, Facts, said
-from .parts import ASSUMED, MEASURED, PROGRAM, SET, Cite, Piece, Said
+from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
 from .references import OF_ADHESION, OF_CONTACT, OF_LAW
 from .words import digits, exact, listed, middle, percent, reach, rounded, span
 
+Writer = Callable[[Facts], Iterator[Said]]
 FORMULAS = {
     "jkr": "F = K a³/R - √(6π w K a³), δ = a²/R - (2/3) √(6π w a/K) with K = 4 E*/3",
     "maugis": "F = π w R (A³ - λA² W), δ = (π² w² R/K²)^(1/3) (A² - (4/3) λ A t) with K = 4 E*/3, "
@@ -62,8 +64,27 @@ WAYS = {
 }
 
 
+def fitted(write: Writer) -> Writer:
+    """An item that is only told where a law could be fitted."""
+
+    @wraps(write)
+    def told(f: Facts) -> Iterator[Said]:
+        if f.analysis.constants.lengths:
+            yield from write(f)
+
+    return told
+
+
 def law(f: Facts) -> Iterator[Said]:
     fit = f.settings.fit
+    if not f.analysis.constants.lengths:
+        yield said("No contact law was fitted: a constant is missing, without which the signal is "
+                   "no deflection.", by=(RECORDED, PROGRAM))  # fmt: skip
+        return
+    if not f.moduli and fit.law != "free_exponent":
+        why = (f.analysis.constants.shape.fault
+               or "the spring constant or a size of the tip is not known.")  # fmt: skip
+        yield said(f"No moduli are given: {why[:1].lower()}{why[1:]}", by=(RECORDED, SET))
     if fit.adhesion in NAMES:
         pieces: list[Piece] = [f"Each curve was described by {NAMES[fit.adhesion]} for a "
                                "paraboloid", Cite(OF_ADHESION[fit.adhesion]),
@@ -123,8 +144,11 @@ def _adhesion(f: Facts) -> Iterator[Said]:
                    f"rest of ε = {exact(fit.distance, 'nm')}.", by=(SET, ASSUMED))  # fmt: skip
 
 
+@fitted
 def poisson(f: Facts) -> Iterator[Said]:
     """What modulus is given, and with which Poisson ratio."""
+    if not f.moduli and f.settings.fit.law != "free_exponent":
+        return  # the law's first sentence says why
     if f.settings.fit.law == "free_exponent":
         yield said("A free exponent is a test of the shape of the tip; it gives no modulus.",
                    by=PROGRAM)  # fmt: skip
@@ -148,6 +172,7 @@ def poisson(f: Facts) -> Iterator[Said]:
                by=(SET, ASSUMED))  # fmt: skip
 
 
+@fitted
 def contact(f: Facts) -> Iterator[Said]:
     fit = f.settings.fit
     if fit.adhesion == "two_point":
@@ -157,7 +182,8 @@ def contact(f: Facts) -> Iterator[Said]:
         yield said(f"The contact point was fitted with the law: {_free(f)}.", by=SET)
     elif fit.contact == GIVEN:
         yield said(f"The contact point was held at a base position of "
-                   f"{exact(fit.contact_at, 'nm')}, given by hand; {_free(f)}.", by=SET)  # fmt: skip
+                   f"{exact(fit.contact_at, 'nm')}, given by hand; {_free(f)}.",
+                   by=SET)  # fmt: skip
     else:
         assert fit.contact in CONTACTS
         yield said(f"The contact point was found beforehand {WAYS[fit.contact]}",
@@ -166,11 +192,13 @@ def contact(f: Facts) -> Iterator[Said]:
                    by=SET)  # fmt: skip
 
 
+@fitted
 def segment(f: Facts) -> Iterator[Said]:
     branch = "retract" if f.backwards else "approach"
     yield said(f"The law was fitted to the {branch}.", by=SET)
 
 
+@fitted
 def window(f: Facts) -> Iterator[Said]:
     fit, came = f.settings.fit, f.window
     if fit.adhesion == "two_point":
@@ -211,11 +239,12 @@ def _came_to(force: Array, depth: Array, force_share: Array, depth_share: Array,
 
 def layer(f: Facts) -> Iterator[Said]:
     one, error = f.settings.layer, f.settings.uncertainty.thickness
-    if one.base == "none":
+    if one.base == "none" or not f.analysis.constants.lengths:
         thick = f.hole("layer", "thickness", "how thick is the sample or film?",
                        "200 µm, on a metal disc")  # fmt: skip
-        yield said("The sample was taken as thick, without a correction for what lies below it; "
-                   "its thickness was ", thick, ".", by=SET)  # fmt: skip
+        taken = "sample was taken as thick, without a correction for what lies below it; its "
+        taken = taken if f.analysis.constants.lengths else "sample's "
+        yield said(f"The {taken}thickness was ", thick, ".", by=SET)
         return
     base = {"bonded": "bonded to a rigid base", "sliding": "sliding on a rigid base"}[one.base]
     if f.map.thickness is not None:
@@ -230,6 +259,7 @@ def layer(f: Facts) -> Iterator[Said]:
                f"{exact(error, '%')}), found by ", how, ".", by=SET)  # fmt: skip
 
 
+@fitted
 def viscous(f: Facts) -> Iterator[Said]:
     model = f.settings.viscous.model
     if model == "none":
@@ -239,15 +269,17 @@ def viscous(f: Facts) -> Iterator[Said]:
     solid = {"power_law": "a power-law solid, E(t) = E(t_L) (t/t_L)^(-β), t_L being the time of "
              "loading", "standard_solid": "a standard linear solid, E(t) = E∞ + (E₀ - E∞) "
              "exp(-t/τ)"}[model]  # fmt: skip
+    pull = ", with a constant pull" if f.settings.fit.adhesion != "none" else ""
     yield said(f"Beside it, {solid}, was fitted to approach and retract together by the hereditary "
                "integral for growing and for shrinking contact", Cite(("lee1960", "ting1966")),
-               ", with a constant pull; the loss fraction is 1 - W_out/W_in of the works under "
+               f"{pull}; the loss fraction is 1 - W_out/W_in of the works under "
                "positive force.", by=SET)  # fmt: skip
 
 
 # ---- validity and goodness
 
 
+@fitted
 def validity(f: Facts) -> Iterator[Said]:
     """Depth against radius and thickness."""
     depth = f.channel("indentation")

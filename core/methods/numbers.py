@@ -30,18 +30,19 @@ def components(f: Facts) -> Iterator[Said]:
     yield from _details(f)
     names = [f"{made.title(k)} ({np.count_nonzero(made.pixels(k)):,} pixels)"
              for k in range(made.count)]  # fmt: skip
-    yield said(f"The components are {listed(names)}.", by=(MEASURED, SET))
+    yield said(f"The components are {listed(names)}." if made.count > 1 else
+               f"All is one component, {names[0]}.", by=(MEASURED, SET))  # fmt: skip
     lost = {words: n for words, n in made.left_out.items() if words != REASONS[NO_CURVE]}
     aside = made.set_aside
     if lost or aside:
         both = []
         if lost:
-            each = listed(f"{counted(n, 'pixel')} ({words})" for words, n in lost.items())
-            both.append(f"{each} belong to no component")
+            each = listed(f"{n:,} ({words})" for words, n in lost.items())
+            both.append(f"in no component are {each}")
         if aside:
-            each = listed(f"{counted(n, 'pixel')} ({words})" for words, n in aside.items())
-            both.append(f"{each} count in the areas only")
-        yield said(f"Of the pixels with a curve {'; '.join(both)}.", by=MEASURED)
+            each = listed(f"{n:,} ({words})" for words, n in aside.items())
+            both.append(f"counted in the areas only are {each}")
+        yield said(f"Of the pixels with a curve, {'; '.join(both)}.", by=MEASURED)
 
 
 def _details(f: Facts) -> Iterator[Said]:
@@ -72,9 +73,9 @@ def statistics(f: Facts) -> Iterator[Said]:
     table, used = f.findings.table, int(np.count_nonzero(f.used))
     repeats = f.hole("statistics", "repeats", "how many maps, places and samples were measured?",
                      "three maps at different places on two samples")  # fmt: skip
-    yield said("Numbers are medians with quartiles over the pixels of this one map "
-               f"({counted(used, 'pixel')}); in all, measured were ", repeats, ".",
-               by=(MEASURED, PROGRAM))  # fmt: skip
+    of = "" if table is None else ", or over those of a component away from boundaries"
+    yield said(f"Numbers are medians with quartiles over the pixels used of this one map ({used:,})"
+               f"{of}; measured in all were ", repeats, ".", by=(MEASURED, PROGRAM))  # fmt: skip
     text = ("Neighbouring pixels are alike and not independent samples: standard errors use the "
             "effective number of independent pixels, from the correlation that the map itself "
             "shows")  # fmt: skip
@@ -124,8 +125,10 @@ def uncertainty(f: Facts) -> Iterator[Said]:
                    "its error is tied to those of the sensitivity s and of the temperature T (± "
                    f"{exact(u.temperature, '%')}).", by=SET)  # fmt: skip
     else:
-        yield said("The errors of spring constant and sensitivity were taken as independent.",
-                   by=SET)  # fmt: skip
+        thermal = "thermal" in f.analysis.constants.spring_constant.method.lower()
+        though = ", although the first is recorded as found from thermal noise" if thermal else ""
+        yield said("The errors of spring constant and sensitivity were taken as independent"
+                   f"{though}.", by=SET)  # fmt: skip
 
 
 def _label(label: str) -> str:
