@@ -48,7 +48,8 @@ def sheet_of(name: str, panels: Sequence[tuple[str, Any]], across: int, width: f
              ) -> Sheet:  # fmt: skip
     """Panels in rows of so many, on a sheet as wide as the report unless another width is given
     [mm]."""
-    placed = tuple(Panel(kind, at // across, at % across, options=options)
+    placed = tuple(Panel(kind, at // across, at % across, options=options,
+                         lettered=len(panels) > 1)
                    for at, (kind, options) in enumerate(panels))  # fmt: skip
     return Sheet(name=name, preset="plain", width=width, dpi=DPI, panels=placed)
 
@@ -89,6 +90,12 @@ def maps(draft: Draft) -> list[Block]:
         alt = (f"Maps of {', '.join(inside(name) for name in part)}. "
                + " ".join(_told(draft, name) for name in part))  # fmt: skip
         found.append(figure(draft, sheet_of(f"Maps {start // 4 + 1}", panels, 2), alt))
+    return [*found, *_kinds(draft)]
+
+
+def _kinds(draft: Draft) -> list[Block]:
+    """The map of the components and that of the doubts."""
+    found: list[Block] = []
     table = draft.findings.table
     if table is not None:
         alt = "Map of which pixel belongs to which component: " + ", ".join(
@@ -96,6 +103,14 @@ def maps(draft: Draft) -> list[Block]:
             for row in table.rows)  # fmt: skip
         sheet = sheet_of("Components", [("components", None)], 1, NARROW)
         found.append(figure(draft, sheet, alt + "."))
+    counts = draft.findings.ranking.counts(
+        draft.findings.analysis.review.kinds(draft.findings.map.shape))  # fmt: skip
+    alt = ("Map of doubts and decisions: " + ", ".join(
+        f"{counts[what]:,} {words}" for what, words in (
+            ("pixels", "pixels with a curve"), ("doubted", "doubted"),
+            ("severe", "with a severe doubt"), ("left out", "left out"), ("kept", "kept"),
+            ("corrected", "corrected"))))  # fmt: skip
+    found.append(figure(draft, sheet_of("Doubts", [("doubts", None)], 1, NARROW), alt + "."))
     return found
 
 

@@ -8,6 +8,7 @@ from .options import (
     KINDS,
     ComponentOptions,
     CurveOptions,
+    DoubtOptions,
     HistogramOptions,
     JointOptions,
     MapOptions,
@@ -19,7 +20,7 @@ from .options import (
 from .sheet import LIMIT, Panel, Sheet, named, of_sheets, sheets_from
 
 __all__ = [
-    "KINDS", "LIMIT", "ComponentOptions", "CurveOptions", "HistogramOptions", "JointOptions",
+    "KINDS", "LIMIT", "ComponentOptions", "CurveOptions", "DoubtOptions", "HistogramOptions", "JointOptions",
     "MapOptions", "Options", "Panel", "ProfileOptions", "Sheet", "TableOptions", "declared",
     "named", "of_sheets", "sheets_from",
 ]  # fmt: skip

@@ -84,6 +84,15 @@ class ComponentOptions(Options):
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
 
 
+@dataclass(frozen=True)
+class DoubtOptions(Options):
+    """Which pixels are doubted, and what was decided about them."""
+
+    counts: bool = flag(True, "Counts in the legend", "How many pixels there are of each kind")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
+
+
 EXAMPLES = {"pixel": "this pixel", "typical": "a typical one", "best": "the surest one",
             "worst": "the worst one in use", "left_out": "the worst one left out"}  # fmt: skip
 
@@ -164,6 +173,7 @@ class TableOptions(Options):
 
 KINDS: dict[str, tuple[str, type[Options]]] = {
     "map": ("Map", MapOptions), "components": ("Component map", ComponentOptions),
+    "doubts": ("Doubt map", DoubtOptions),
     "curve": ("Curve", CurveOptions), "histogram": ("Histogram", HistogramOptions),
     "joint": ("Two channels", JointOptions), "profile": ("Profile", ProfileOptions),
     "table": ("Table", TableOptions),
