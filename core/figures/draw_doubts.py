@@ -118,10 +118,10 @@ def picture_of(states: Array, grid: Grid, frame: Frame, style: Style) -> Array:
     table = np.array([colours.rgb(one.colour) if one.colour else pixels.LIGHT for one in STATES],
                      np.uint8)  # fmt: skip
     picture = pixels.enlarged(table[states], factor)
+    period = pixels.period_of(factor, frame.across / grid.cols, style)
     for number, state in enumerate(STATES):
         if state.hatch and (states == number).any():
-            pixels.hatch_into(picture, states == number, state.hatch, factor,
-                              frame.across / grid.cols)  # fmt: skip
+            pixels.hatch_into(picture, states == number, state.hatch, factor, period)
     return picture
 
 
@@ -131,14 +131,14 @@ def _draw_legend(paper: Any, lines: tuple[tuple[int, str], ...], frame: Frame, s
     left = frame.left + frame.across + mapframe.bar_gap(style)
     wide, tall = mapframe.swatch_width(style), 0.85 * style.small
     top = frame.bottom + frame.up
-    factor = max(2, round(style.dpi / 72.0))
+    factor = max(2, int(np.ceil(style.dpi / 72.0)))
+    shape, period = (int(np.ceil(tall)), int(np.ceil(wide))), pixels.period_of(factor, 1.0, style)
     for number, words in lines:
         state = STATES[number]
-        shape = (max(1, round(tall)), max(1, round(wide)))
         picture = np.empty((shape[0] * factor, shape[1] * factor, 3), np.uint8)
         picture[:] = colours.rgb(state.colour) if state.colour else pixels.LIGHT
         if state.hatch:
-            pixels.hatch_into(picture, np.ones(shape, bool), state.hatch, factor, 1.0)
+            pixels.hatch_into(picture, np.ones(shape, bool), state.hatch, factor, period)
         box = (left, top - tall, wide, tall)
         map_parts.put_image(paper, picture, box)
         map_parts.outline(paper, box, style)

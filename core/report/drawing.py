@@ -12,6 +12,7 @@ import numpy as np
 from ..channels import CHANNELS
 from ..sheets import (
     CurveOptions,
+    EvidenceOptions,
     HistogramOptions,
     JointOptions,
     MapOptions,
@@ -26,7 +27,7 @@ NARROW = 105.0
 """Of a figure on paper [mm], and of one with a single panel."""
 DPI = 200
 MAIN = ("height", "modulus", "reduced_modulus", "stiffness", "adhesion", "indentation",
-        "dissipation", "work_of_adhesion")  # fmt: skip
+        "dissipation")  # fmt: skip
 """Channels whose maps are shown; the reduced modulus only where there is no Young modulus."""
 
 
@@ -157,6 +158,19 @@ def _wide(draft: Draft, name: str) -> bool:
     return bool(high > 20.0 * low)
 
 
+def evidence(draft: Draft, doubt: Any) -> list[Block]:
+    """The pictures that a doubt about the whole map is seen on; none if it has none."""
+    plots = doubt.evidence.plots
+    if not plots:
+        return []
+    panels = [("evidence", EvidenceOptions(doubt=doubt.name, plot=at + 1))
+              for at in range(min(len(plots), 6))]  # fmt: skip
+    alt = f"Evidence: {'; '.join(plot.title for plot in plots)}. {doubt.sentence}"
+    width = WIDTH if len(panels) > 1 else NARROW
+    sheet = sheet_of("Evidence", panels, min(2, len(panels)), width)
+    return [figure(draft, sheet, alt)]
+
+
 def curves(draft: Draft) -> list[Block]:
     """The example curves, two in a row."""
     found: list[Block] = []
@@ -164,7 +178,7 @@ def curves(draft: Draft) -> list[Block]:
     for start in range(0, len(draft.examples), 4):
         part = draft.examples[start : start + 4]
         panels = [("curve", CurveOptions(which="pixel", row=one.row, col=one.col, y=y,
-                                         title=_short(one))) for one in part]  # fmt: skip
+                                         title=title_of(one))) for one in part]  # fmt: skip
         alt = "Force-distance curves: " + "; ".join(
             f"row {one.row}, column {one.col}, {one.words}" for one in part)  # fmt: skip
         sheet = sheet_of(f"Curves {start // 4 + 1}", panels, min(2, len(panels)))
@@ -172,7 +186,7 @@ def curves(draft: Draft) -> list[Block]:
     return found
 
 
-def _short(one: Any) -> str:
+def title_of(one: Any) -> str:
     """What an example is of, for a title."""
     what, _, component = one.words.partition(":")
     of = component.rpartition(" of component ")[2] if " of component " in component else ""

@@ -158,6 +158,14 @@ class ProfileOptions(Options):
     edges: bool = flag(True, "Width of the edge", "The fitted edge between the cursors, if one was")
 
 
+@dataclass(frozen=True)
+class EvidenceOptions(Options):
+    """What a doubt about the whole map is seen on."""
+
+    doubt: str = words("", "Doubt", "Its name, such as tip_changed; empty: the gravest one")
+    plot: int = number(1, "Picture", "", 1, 20, "Which of its pictures, from 1", "")
+
+
 TABLES = {"components": "components", "calibration": "calibration and settings",
           "doubts": "doubts and decisions"}  # fmt: skip
 
@@ -176,7 +184,7 @@ KINDS: dict[str, tuple[str, type[Options]]] = {
     "doubts": ("Doubt map", DoubtOptions),
     "curve": ("Curve", CurveOptions), "histogram": ("Histogram", HistogramOptions),
     "joint": ("Two channels", JointOptions), "profile": ("Profile", ProfileOptions),
-    "table": ("Table", TableOptions),
+    "evidence": ("Evidence for a doubt", EvidenceOptions), "table": ("Table", TableOptions),
 }  # fmt: skip
 """Kind of a panel -> its name for people, and what can be chosen for it."""
 
