@@ -175,8 +175,10 @@ def _line(axes: Any, found: _Along, series: _Series, style: Style) -> None:
 
 
 def _edge(axes: Any, found: _Along, style: Style) -> None:
-    axes.plot(*found.line, color=look.PALE_INK, linewidth=3.5 * style.line, zorder=2,
-              solid_capstyle="butt")  # fmt: skip
+    assert found.edge is not None
+    if found.edge.resolved:  # else its width is a bound, and no line that the values follow
+        axes.plot(*found.line, color=look.PALE_INK, linewidth=3.5 * style.line, zorder=2,
+                  solid_capstyle="butt")  # fmt: skip
     for at in found.between:
         axes.axvline(at, color=look.INK, linestyle=(0, (1, 2)), linewidth=style.thin, zorder=2.5)
 
@@ -248,7 +250,7 @@ def _edge_tables(found: _Along, edge: Edge) -> list[DataTable]:
         (["position", "sigma", "width_10_90", "level_before", "level_after"],
          [unit, unit, unit, first.unit, first.unit], values, errors),
         "The fitted edge" + ("" if edge.resolved else "; its width is an upper bound"))  # fmt: skip
-    return [line, numbers]
+    return [line, numbers] if edge.resolved else [numbers]
 
 
 def _caption(found: _Along, findings: Findings) -> str:
@@ -277,5 +279,7 @@ def _edge_words(found: _Along, edge: Edge) -> str:
     error = edge.width_10_90 / edge.sigma * edge.sigma_error
     width = text_of(edge.width_10_90, core, error) + tail
     at = text_of(edge.position, core, edge.position_error) + tail
-    bound = "" if edge.resolved else ", an upper bound"
-    return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}{bound}"
+    if not edge.resolved:
+        return (f"dotted, an edge at {at}, whose width from 10 to 90 % is below {width}: the "
+                "points tell no more")  # fmt: skip
+    return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}"
