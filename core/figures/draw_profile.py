@@ -280,6 +280,7 @@ def _edge_words(found: _Along, edge: Edge) -> str:
     width = text_of(edge.width_10_90, core, error) + tail
     at = text_of(edge.position, core, edge.position_error) + tail
     if not edge.resolved:
-        return (f"dotted, an edge at {at}, whose width from 10 to 90 % is below {width}: the "
+        near = text_of(edge.position, core) + tail
+        return (f"dotted, an edge near {near}, whose width from 10 to 90 % is below {width}: the "
                 "points tell no more")  # fmt: skip
     return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}"
