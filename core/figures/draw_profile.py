@@ -119,10 +119,9 @@ def profile_of(findings: Findings, name: str) -> Profile:
     if not profiles:
         raise PanelError("This analysis has no profile: draw a line on the map, or take the panel "
                          "out.")  # fmt: skip
-    unit = "nm" if findings.map.has_scale else "pixel"
-    if places.unit != unit:
-        raise PanelError(f"The profiles are in {places.unit}, but this map counts in {unit}: draw "
-                         "them anew on this map.")  # fmt: skip
+    misfit = places.misfit(findings.map.has_scale)
+    if misfit:
+        raise PanelError(misfit)
     if not name.strip():
         return profiles[0]
     for profile in profiles:
@@ -256,9 +255,10 @@ def _edge_tables(found: _Along, edge: Edge) -> list[DataTable]:
 def _caption(found: _Along, findings: Findings) -> str:
     names = " and ".join(inside(one.channel.label) for one in found.series)
     wide = found.profile.width * found.factor
-    across = f"averaged over {wide:.4g} {found.unit}" if wide > 0.0 else "of single pixels"
+    unit = found.unit if found.unit != "pixel" else "pixels"
+    across = f"averaged over {wide:.4g} {unit}" if wide > 0.0 else "of single pixels"
     said = [f"{names} along “{found.profile.name}” "
-            f"({found.profile.length * found.factor:.4g} {found.unit} long, {across}); band, "
+            f"({found.profile.length * found.factor:.4g} {unit} long, {across}); band, "
             "± one standard error"]  # fmt: skip
     if any(np.isnan(one.values).any() for one in found.series):
         said.append("gaps, where no pixel is used")
