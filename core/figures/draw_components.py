@@ -93,8 +93,10 @@ def _needs(panel: Panel, findings: Findings, style: Style, width: float) -> Need
     found.append((REST, ~composition.labelled))
     entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum())})")
                     for kind, mask in found if mask.any())  # fmt: skip
+    lines = legend(findings, options)
     return Needs(axes=options.axes, scale_bar=options.scale_bar, entries=entries,
-                 beside=_beside(legend(findings, options), style, width))  # fmt: skip
+                 beside=_beside(lines, style, width), side=_legend_height(lines, style)
+                 )  # fmt: skip
 
 
 def _hatch(kind: str) -> str:
@@ -114,9 +116,7 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
         needs = _needs(panel, findings, style, width)
     except PanelError:
         return 0.6 * width
-    frame = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width)
-    lines = legend(findings, _options(panel))
-    return max(frame.height, _legend_height(lines, style))
+    return mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -148,10 +148,10 @@ def picture_of(composition: Composition, options: ComponentOptions, grid: Grid, 
     table = np.array([*known, (255, 255, 255)], np.uint8)
     labels = grid.upright(composition.labels)
     picture = pixels.enlarged(table[labels], factor)
-    points = frame.across / grid.cols
+    period = pixels.period_of(factor, frame.across / grid.cols, style)
     if options.zones:
-        pixels.stripe_over(picture, grid.upright(_zone(composition)), factor, points)
-    pixels.hatch_into(picture, labels < 0, pixels.LEFT, factor, points)
+        pixels.stripe_over(picture, grid.upright(_zone(composition)), factor, period)
+    pixels.hatch_into(picture, labels < 0, pixels.LEFT, factor, period)
     return picture
 
 
@@ -190,15 +190,14 @@ def _draw_legend(paper: Any, lines: tuple[Line, ...], frame: Frame, style: Style
     start = left + wide + 0.4 * style.small
     top, cut = frame.bottom + frame.up, False
     for one in lines:
-        colour = np.array(colours.rgb(colours.component_colour(one.number)), np.uint8)
-        box = (left, top - tall, wide, tall)
-        map_parts.put_image(paper, np.broadcast_to(colour, (2, 2, 3)), box)
-        map_parts.outline(paper, box, style)
+        colour = colours.component_colour(one.number)
+        map_parts.outline(paper, (left, top - tall, wide, tall), style, colour)
         title = shortened(one.title, style.small, frame.width - start)
         cut |= title != one.title
         for line, text in enumerate((title, one.area)):
-            paper.text(start, top - tall - 1.25 * line * style.small + 0.06 * style.small, text,
-                       fontsize=style.small, ha="left", va="baseline", parse_math=False)  # fmt: skip
+            base = top - tall + (0.06 - 1.25 * line) * style.small
+            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline",
+                       parse_math=False)  # fmt: skip
         top -= _line_height(one, style)
     return cut
 
