@@ -152,7 +152,8 @@ def _resource(given: Any) -> Resource:
 
 
 def _described(folder: Path, resources: Sequence[Resource]) -> list[dict[str, Any]]:
-    found, names = [], set()
+    found: list[dict[str, Any]] = []
+    names: set[str] = set()
     for one in resources:
         path = folder / one.file
         if not path.is_file():
