@@ -81,7 +81,7 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
     if item.channel == DOUBTS:
         bits = "; ".join(f"{d.mask} {d.name} ({d.severity})" for d in REGISTRY.values())
         described = Described(DOUBTS, "Doubts (sum of bits)")
-        return described, analysis.doubts.astype(float), f"{bits}; {decided(analysis)}"
+        return described, analysis.doubts, f"{bits}; {decided(analysis)}"
     name = item.channel.removesuffix(ERRORS)
     channel = CHANNELS[name]
     values = analysis.channel(name)

@@ -86,10 +86,10 @@ def write_package(folder: str | Path, resources: Iterable[Any], about: Mapping[s
     package: dict[str, Any] = {
         "$schema": f"{_STANDARD}/datapackage.json",
         "name": _slug(str(about.get("name") or about.get("title") or folder.name)),
-        "created": nexus.now(),
+        "created": nexus.now(), "program": f"palpate {nexus.version()}",
         **{key: value for key, value in about.items() if key != "name"},
         "resources": _described(folder, known),
-    }
+    }  # fmt: skip
     path = folder / NAME
     with saving(path) as temporary:
         text = json.dumps(package, indent=1, ensure_ascii=False, allow_nan=False)
@@ -109,6 +109,17 @@ def write_table(path: Path, columns: Sequence[Column], rows: Iterable[Iterable[A
     return path
 
 
+def listed(folder: Path) -> set[str] | None:
+    """The files that a package of ours describes; None if the folder holds no such package."""
+    try:
+        package = json.loads((folder / NAME).read_text(encoding="utf-8"))
+        if not str(package["program"]).startswith("palpate "):
+            return None
+        return {str(one["path"]) for one in package["resources"]}
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return None
+
+
 def cell(value: Any) -> str:
     """A value as our tables write it: nine digits, true or false; a text on one line, with an
     apostrophe where a spreadsheet would take it for a formula."""
@@ -119,7 +130,9 @@ def cell(value: Any) -> str:
         return ""
     if isinstance(value, bool | np.bool_):
         return "true" if value else "false"
-    return f"{value:.9g}" if isinstance(value, float | np.floating) else str(value)
+    if not isinstance(value, float | np.floating):
+        return str(value)
+    return f"{value:.9g}".replace("inf", "INF")  # as the standard spells it
 
 
 def columns_of(rows: Sequence[Sequence[Any]], units: Mapping[str, str] | None = None,
