@@ -17,7 +17,7 @@ import numpy as np
 from ..progress import Progress
 from ..writers import nexus
 from ..writers.atomic import saving
-from ..writers.datapackage import Column, Resource, write_table
+from ..writers.datapackage import Column, Resource
 from .curves import SEGMENTS, Samples, columns_of, curves_wanted, portions, samples_of
 from .maps import describe_entry
 from .wanted import Wanted
@@ -78,9 +78,11 @@ def _csv(place: Path, findings: Findings, wanted: Wanted, curves: Array, progres
     for name, words, some in _files(pixel, curves, wanted.all_pixels):
         progress.step(len(made), pixel[-1, 0] + 1 if wanted.all_pixels else curves.size,
                       "Exporting curves as tables")  # fmt: skip
-        rows = (row for part in portions(findings, some)
-                for row in _rows(findings, samples_of(findings, part, wanted.curves)))  # fmt: skip
-        write_table(place / name, columns, rows)
+        with saving(place / name) as temporary, temporary.open("w", encoding="utf-8") as out:
+            out.write(",".join(column.name for column in columns) + "\n")
+            for part in portions(findings, some):
+                progress.check()
+                out.writelines(_lines(findings, samples_of(findings, part, wanted.curves)))
         made.append(Resource(name, words, columns))
     return made
 
@@ -95,10 +97,13 @@ def _files(pixel: Array, curves: Array, by_row: bool) -> Iterator[tuple[str, str
         yield f"curves_r{row:03d}.csv", f"The curves of row {row}.", curves[pixel[:, 0] == row]
 
 
-def _rows(findings: Findings, samples: Samples) -> Iterator[tuple[Any, ...]]:
+def _lines(findings: Findings, samples: Samples) -> Iterator[str]:
+    """The samples as lines of a table: three times as fast as cell by cell, and there are many."""
     pixel = np.repeat(findings.map.pixel[samples.curves], samples.count, axis=0)
-    return zip(pixel[:, 0].tolist(), pixel[:, 1].tolist(), samples.segment.tolist(),
+    line = "%d,%d,%d" + ",%.9g" * len(samples.columns) + "\n"
+    rows = zip(pixel[:, 0].tolist(), pixel[:, 1].tolist(), samples.segment.tolist(),
                *(values.tolist() for values in samples.columns.values()), strict=True)  # fmt: skip
+    return (line % row for row in rows)
 
 
 # ---- NumPy

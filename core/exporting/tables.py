@@ -41,13 +41,13 @@ class Table:
 
 
 def tables_of(findings: Findings, progress: Progress | None = None) -> list[Table]:
-    """All tables that have at least one row."""
+    """All tables that there are; of doubts there is one even if no curve carries any."""
     progress = progress or Progress()
     found: list[Table] = []
     for done, (name, (make, description)) in enumerate(TABLES.items()):
         progress.step(done, len(TABLES), f"Exporting tables: {name.replace('_', ' ')}")
         rows = make(findings)
-        if len(rows) > 1:
+        if rows:
             found.append(Table(name, description, rows))
     return found + profiles(findings)
 
