@@ -71,6 +71,18 @@ def export_items(analysis: Any, items: list[Item]) -> Write:
     return write
 
 
+def export_folder(findings: Any, folder: Path, wanted: Any, replace: bool = False) -> Write:
+    """Write what is wanted (core's `Wanted`) into a folder of its own."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.exporting import export_all
+
+        made = export_all(findings, folder, wanted, progress=progress, replace=replace)
+        return [made.folder / "datapackage.json", *made.files[:-1]]
+
+    return write
+
+
 def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
     """The channel, the numbers and the note of one export."""
     import numpy as np

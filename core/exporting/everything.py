@@ -79,7 +79,6 @@ def plan(findings: Findings, wanted: Wanted) -> Plan:
     if "curves" in wanted.parts:
         files += _curve_files(findings, wanted)
     if "surface" in wanted.parts:
-        surface.heights_of(findings, wanted.body)
         files += surface.needs_of(findings, wanted.body)
     if not files:
         raise InputError("Nothing is chosen that could be exported.")
@@ -138,6 +137,8 @@ def _notes(findings: Findings, wanted: Wanted) -> tuple[str, ...]:
     if out and {"channels", "errors"} & set(wanted.parts):
         words = "are missing in the maps" if wanted.trusted else "are in the maps all the same"
         found.append(f"{out} pixels with a severe doubt or left out by hand {words}.")
+    if "tables" in wanted.parts and findings.composition is None and not findings.notes:
+        found.append("Components are worked out first; their tables come on top.")
     if "curves" in wanted.parts and not analysis.constants.lengths:
         found.append("The curves have no deflection in nm: the deflection sensitivity is missing.")
     return (*found, *findings.notes)

@@ -99,7 +99,15 @@ def stem_of(body: Body, ending: str) -> str:
 
 
 def heights_of(findings: Findings, body: Body) -> Heights:
-    """The heights that make the body."""
+    """The heights that make the body. Raises InputError where there are none."""
+    values, fmap = _heights(findings, body), findings.map
+    words = "nothing was taken off"
+    if body.levelled:
+        values, words = _levelled(findings, values)
+    return Heights(values, np.asarray(fmap.x), np.asarray(fmap.y), words)
+
+
+def _heights(findings: Findings, body: Body) -> Array:
     fmap = findings.map
     if not fmap.has_scale or min(fmap.shape) < 2:
         raise InputError("A surface can't be made: the map has no scale in nm along both sides. "
@@ -108,10 +116,7 @@ def heights_of(findings: Findings, body: Body) -> Heights:
     if not np.isfinite(values).any():
         raise InputError(f"A surface can't be made: there is no {CHANNELS[body.height].label} in "
                          "this map. Choose the other height.")  # fmt: skip
-    words = "nothing was taken off"
-    if body.levelled:
-        values, words = _levelled(findings, values)
-    return Heights(values, np.asarray(fmap.x), np.asarray(fmap.y), words)
+    return values
 
 
 def _levelled(findings: Findings, values: Array) -> tuple[Array, str]:
@@ -225,12 +230,11 @@ def coloured(findings: Findings, wanted: Wanted) -> Coloured:
     """The colour of each pixel by the channel; grey where it has no value."""
     body, analysis = wanted.body, findings.analysis
     if body.colour not in CHANNELS:
-        raise InputError(f"There is no channel “{body.colour[:40]}” to colour the surface by; one "
-                         f"of {', '.join(CHANNELS)}.")  # fmt: skip
+        raise _no_colour(body)
     channel = CHANNELS[body.colour]
     values = np.array(analysis.channel(body.colour), float)
     values = np.where(analysis.trusted, values, np.nan) if wanted.trusted else values
-    from ..figures.pictures import robust_limits
+    from ..figures import robust_limits
 
     low, high = body.limits or robust_limits(values, channel.kind == "signed")
     known = np.isfinite(values)
@@ -247,6 +251,11 @@ def coloured(findings: Findings, wanted: Wanted) -> Coloured:
         "above_limits": int((values[known] > high).sum()),
         "grey": f"{int((~known).sum())} pixels without a value that is used",
     })  # fmt: skip
+
+
+def _no_colour(body: Body) -> InputError:
+    return InputError(f"There is no channel “{body.colour[:40]}” to colour the surface by; one of "
+                      f"{', '.join(CHANNELS)}.")  # fmt: skip
 
 
 def colours_of(name: str) -> Array:
@@ -290,7 +299,10 @@ def _look(findings: Findings, wanted: Wanted, heights: Heights, ending: str
 
 
 def needs_of(findings: Findings, body: Body) -> list[tuple[str, int]]:
-    """The files with an estimate of their bytes."""
+    """The files with an estimate of their bytes. Raises InputError where there is no surface."""
+    _heights(findings, body)
+    if body.colour not in CHANNELS:
+        raise _no_colour(body)
     pixels = math.prod(findings.map.shape)
     each = {"stl": 100 * pixels, "ply": 42 * pixels, "obj": 110 * pixels, "glb": 40 * pixels}
     found = []
