@@ -125,7 +125,7 @@ def cell(value: Any) -> str:
     apostrophe where a spreadsheet would take it for a formula."""
     if isinstance(value, str):
         line = " ".join(value.split())
-        return f"'{line}" if line.startswith(_FORMULA) else line
+        return f"'{line}" if line.startswith(_FORMULA) and not _number(line) else line
     if value is None:
         return ""
     if isinstance(value, bool | np.bool_):
@@ -133,6 +133,14 @@ def cell(value: Any) -> str:
     if not isinstance(value, float | np.floating):
         return str(value)
     return f"{value:.9g}".replace("inf", "INF")  # as the standard spells it
+
+
+def _number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def columns_of(rows: Sequence[Sequence[Any]], units: Mapping[str, str] | None = None,
