@@ -302,6 +302,11 @@ def test_stopped_and_failed_exports_leave_nothing_and_an_earlier_one_stays(
     monkeypatch.setattr(np, "savez_compressed", lambda *_, **__: (_ for _ in ()).throw(full))
     with pytest.raises(WriteError, match=r"the disk is full\. Make room"):
         export_all(case.findings, out, Wanted(("channels",), ("npz",)), replace=True)
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: usage._replace(
+        free=10**7 if folder.name == "curves" else usage.free))  # fmt: skip
+    with pytest.raises(WriteError, match="out/curves could not be written to: the disk is full"):
+        export_all(case.findings, out, everything, replace=True)  # told before HDF5 fails
     assert {path: path.read_bytes() for path in out.iterdir()} == before
     assert list(tmp_path.iterdir()) == [out]
     export_all(case.findings, out, Wanted(("channels",), ("npy",)), replace=True)

@@ -53,6 +53,8 @@ def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool 
         yield part
         _put(part, path)
         _sync_folder(path.parent)
+    except WriteError as error:
+        raise WriteError(str(error).replace(str(part), str(path))) from error
     except (OSError, RuntimeError) as error:
         words = _reason(error)
         if words is None:
