@@ -160,6 +160,15 @@ def test_the_map_alone_is_enough_with_the_work_beside_it(made, written):
         assert differences(folder / "data", again) == []
 
 
+@pytest.mark.parametrize("text", ["", "[]", '{"palpate_work": 9}', '{"palpate_work": 1, "x": 2}',
+                                  '{"palpate_work": 1, "review": 5}'])  # fmt: skip
+def test_damaged_work_beside_a_figure_is_refused(made, tmp_path, text):
+    path = tmp_path / "work.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError), opened_for_figure(made[0] / "two.h5", path):
+        pass
+
+
 def test_a_panel_that_never_could_be_drawn_is_no_difference(made, tmp_path):
     _, findings, drawn = made
     bare = replace(findings, work=replace(findings.work, places=None))

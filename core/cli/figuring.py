@@ -213,10 +213,11 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
     from ..figures import draw_sheet, write_drawn
     from ..figures.data import write_data
 
-    drawn = draw_sheet(sheet, findings)
+    drawn, told = draw_sheet(sheet, findings), set()
     for out in outs:
         written = write_drawn(out, drawn, args.replace)
         print(f"Figure: {out}")
+        told |= {check.words for check in written.warnings}
         for check in written.checks:
             if not args.quiet or check in written.warnings:
                 print("\n".join(wrapped(f"{check.state}: {check.words}", "  ", "    ")))
@@ -227,7 +228,8 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         _save_recipe(recipe, sheet, args.replace)
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
-        print("\n".join(wrapped(f"Note: {remark}")))
+        if remark not in told:
+            print("\n".join(wrapped(f"Note: {remark}")))
     if not args.quiet:
         print("\n".join(wrapped(f"Caption: {drawn.caption}")))
     return sum(1 for panel in drawn.panels if panel.problem)
