@@ -42,6 +42,7 @@ def figure(args: argparse.Namespace) -> int:
             print(f"{path.name}: {note}", file=sys.stderr)
         sheets = [_as_asked(sheet, args) for sheet in _sheets(findings, files)]
         targets = _targets(args, sheets)
+        _refuse_taken(targets, args.replace)
         for sheet, (outs, data, recipe) in zip(sheets, targets, strict=True):
             failed += _one(sheet, findings, outs, data, recipe, args)
     return 1 if failed else 0
@@ -166,6 +167,21 @@ def _targets(args: argparse.Namespace, sheets: list[Sheet]
     return found
 
 
+def _refuse_taken(targets: list[tuple[list[Path], Path | None, Path | None]], replace_: bool
+                  ) -> None:  # fmt: skip
+    """Refuse what would have to replace something, before the first figure is drawn."""
+    from ..figures.writing import check_path
+    from ..writers.folder import problems
+
+    for outs, data, recipe in targets:
+        for out in outs:
+            check_path(out, replace_)
+        if recipe is not None and recipe.exists() and not replace_:
+            raise WriteError(f"{recipe} is there already. Choose another name, or give --replace.")
+        for problem in problems(data, replace=replace_) if data and data.exists() else ():
+            raise WriteError(problem)
+
+
 def _with(path: Path, sign: str) -> Path:
     return path.with_name(f"{path.stem}-{sign}{path.suffix}") if sign else path
 
@@ -225,7 +241,7 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         written_data = write_data(data, drawn, findings, args.replace)
         print(f"Data: {len(written_data)} files in {data}")
     if recipe is not None:
-        _save_recipe(recipe, sheet, args.replace)
+        _save_recipe(recipe, sheet)
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
         if remark not in told:
@@ -235,11 +251,9 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
     return sum(1 for panel in drawn.panels if panel.problem)
 
 
-def _save_recipe(path: Path, sheet: Sheet, replace_existing: bool) -> None:
+def _save_recipe(path: Path, sheet: Sheet) -> None:
     from ..writers.atomic import saving
 
-    if path.exists() and not replace_existing:
-        raise WriteError(f"{path} is there already. Choose another name, or give --replace.")
     with saving(path) as temporary:
         text = json.dumps(sheet.as_dict(), indent=1, ensure_ascii=False, allow_nan=False)
         temporary.write_text(text + "\n", encoding="utf-8")
