@@ -17,7 +17,7 @@ from .. import colours
 from ..errors import InputError
 from ..progress import Progress
 from ..sheets import MapOptions, Panel, Sheet
-from . import fonts, layout
+from . import fonts, layout, presets
 from .captions import caption_of, lettered
 from .panel_drawers import DRAWERS, wanted_beside, wanted_height
 from .parts import Drawn, DrawnPanel, PanelError, Style
@@ -279,7 +279,7 @@ def _styles(style: Style, sheet: Sheet, wanted: Preset, findings: Findings) -> l
 def _own_remarks(sheet: Sheet, wanted: Preset, plan: layout.Plan, raised: int, lost: str
                  ) -> list[str]:  # fmt: skip
     """What the person should be told about the sheet itself."""
-    found = list(plan.remarks)
+    found = [words for words in (*plan.remarks, presets.OWN_PROBLEM) if words]
     if fonts.face().words:
         found.append(fonts.face().words)
     if sheet.width == "middle" and not wanted.middle:
