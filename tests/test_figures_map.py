@@ -246,6 +246,7 @@ def _text_boxes(drawn):
     from matplotlib.text import Text
 
     with figures.drawing.drawing_as(drawn.style):
+        drawn.figure.draw_without_rendering()  # ticks lie where they lie only then
         renderer = drawn.figure.canvas.get_renderer()
         return [(t.get_text(), t.get_window_extent(renderer)) for t in drawn.figure.findobj(Text)
                 if t.get_text().strip() and t.get_visible() and not t.get_bbox_patch()]  # fmt: skip
