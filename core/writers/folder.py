@@ -22,6 +22,8 @@ _MARK = ".palpate-"
 _OLD = 86_400.0  # seconds after which a folder that a killed export left is removed
 LONGEST = 255
 """Bytes of a name that every usual file system takes."""
+OF_THE_SYSTEM = (".DS_Store", "Thumbs.db", "desktop.ini")
+"""What systems put into folders by themselves."""
 
 
 @contextmanager
@@ -96,7 +98,8 @@ def _in_the_way(path: Path, replace: bool) -> str:
     if known is None:
         return (f"{path} can't be written: it holds other files than an earlier export. Choose "
                 "another name.")  # fmt: skip
-    there = {str(f.relative_to(path).as_posix()) for f in path.rglob("*") if not f.is_dir()}
+    there = {f.relative_to(path).as_posix() for f in path.rglob("*")
+             if not f.is_dir() and f.name not in OF_THE_SYSTEM}  # fmt: skip
     strange = sorted(there - known - {NAME})
     if strange:
         return (f"{path} can't be replaced: it holds {strange[0]!r}, which is not of an export. "
