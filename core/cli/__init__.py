@@ -19,10 +19,10 @@ from .parser import COMMANDS, UsageError, parser
 
 __all__ = ["COMMANDS", "UsageError", "main"]
 
-ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing", "export":
-         "exporting", "speeds": "speeds", "fields": "fields", "rehearse": "rehearsing", "figure":
-         "figuring", "methods": "describing", "report": "reporting", "settings": "choosing",
-         "info": "looking", "simulate": "looking"}  # fmt: skip
+ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
+         "export": "exporting", "speeds": "speeds", "fields": "fields", "rehearse": "rehearsing",
+         "figure": "figuring", "methods": "describing", "report": "reporting",
+         "settings": "choosing", "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 
