@@ -300,6 +300,7 @@ def test_decisions_about_pixels_are_told_with_counts_notes_and_settings(findings
                     work=replace(findings.work, review=review))  # fmt: skip
     text = paragraph(found)
     said = text.said("decisions")
+    assert ", 1 of them by hand." in text.said("excluded")
     assert "1 pixel was kept in spite of the rule, 1 pixel was left out and 1 pixel was" in said
     assert "“a visible slip”" in said
     assert "upper end of the fit window: 60 % (1 pixel)" in said

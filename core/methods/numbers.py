@@ -93,8 +93,9 @@ def statistics(f: Facts) -> Iterator[Said]:
     yield said(f"{text}{_independent(f)}.", by=(MEASURED, PROGRAM))
     if table is None:
         return
-    yield said("Area fractions have 95 % intervals on the logit with Student's t of that number, "
-               "and are those of the surface of this field.", by=PROGRAM)  # fmt: skip
+    yield said("Area fractions have 95 % intervals on the logit with Student's t of the effective "
+               "number of independent pixels of each pattern; they are those of the surface of "
+               "this field.", by=PROGRAM)  # fmt: skip
     if len(table.rows) > 1:
         yield said("Components were compared by Welch's test on the medians with these numbers",
                    Cite(("welch1947",)), ", all comparisons counted by Holm's procedure",
