@@ -77,7 +77,7 @@ def under(findings: Findings, **values: Any) -> Findings:
 # ---- complete
 
 EXPECTED = {
-    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_ad",
+    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_ad; F is the force, δ the indentation",
     "adhesion treatment": "Adhesion entered as a constant pull (DMT)",
     "tip shape and radius": "paraboloid with a radius of 16 nm (standard uncertainty 20 %",
     "how the tip was found": "[… how were the shape and size of the tip found",

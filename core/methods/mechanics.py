@@ -14,6 +14,22 @@ from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
 from .references import OF_ADHESION, OF_CONTACT, OF_LAW
 from .words import digits, exact, listed, reach, span
 
+SYMBOLS = {
+    "F": "the force", "δ": "the indentation", "E*": "the reduced modulus", "R": "the tip radius",
+    "a": "the contact radius", "α": "the half-angle", "θ": "the half-angle from axis to face",
+    "b": "the distance from the axis at which the rounding ends", "n": "the exponent",
+    "w": "the work of adhesion", "m": "the radius of the adhesive zone over a",
+    "A": "the ratio a/(π w R²/K)^(1/3)", "F_ad": "the pull-off force",
+}  # fmt: skip
+USED = {
+    "paraboloid": ("F", "δ", "E*", "R"), "sphere": ("F", "δ", "E*", "R", "a"),
+    "cone": ("F", "δ", "E*", "α"), "blunted_cone": ("F", "δ", "E*", "R", "α", "a", "b"),
+    "hyperboloid": ("F", "δ", "E*", "R", "α", "a"), "pyramid": ("F", "δ", "E*", "θ"),
+    "pyramid_solved": ("F", "δ", "E*", "θ"), "punch": ("F", "δ", "E*", "a"),
+    "free_exponent": ("F", "δ", "n"), "jkr": ("F", "δ", "E*", "R", "a", "w"),
+    "maugis": ("F", "δ", "E*", "R", "a", "w", "m", "A"), "two_point": ("E*", "R", "w"),
+}  # fmt: skip
+"""Law or adhesion -> the symbols of its formula that are to be explained."""
 Writer = Callable[[Facts], Iterator[Said]]
 FORMULAS = {
     "jkr": "F = K a³/R - √(6π w K a³), δ = a²/R - (2/3) √(6π w a/K) with K = 4 E*/3",
@@ -74,14 +90,12 @@ def law(f: Facts) -> Iterator[Said]:
     if fit.adhesion in NAMES:
         pieces: list[Piece] = [f"Each curve was described by {NAMES[fit.adhesion]} for a "
                                "paraboloid", Cite(OF_ADHESION[fit.adhesion]),
-                               f": {FORMULAS[fit.adhesion]}."]  # fmt: skip
+                               f": {FORMULAS[fit.adhesion]}; {symbols(fit.adhesion)}."]  # fmt: skip
     else:
-        pull = " - F_ad" if fit.adhesion == "constant" else ""
-        more = ""
-        if "," in f.law.formula and pull:  # more than one equation: the pull is told in words
-            pull, more = "", ", less the pull F_ad"
+        formula = _formula(f.law.formula, fit.adhesion == "constant")
+        known = symbols(fit.law, fit.adhesion == "constant")
         pieces = [f"Each curve was described by {KINDS[fit.law]}", Cite(OF_LAW[fit.law]),
-                  f": {_formula(f.law.formula, pull)}{more}."]  # fmt: skip
+                  f": {formula}; {known}."]  # fmt: skip
     yield said(*pieces, by=SET)
     yield from _adhesion(f)
     if fit.adhesion == "two_point":
@@ -94,9 +108,21 @@ def law(f: Facts) -> Iterator[Said]:
                    "squares.", by=(SET, PROGRAM))  # fmt: skip
 
 
-def _formula(text: str, pull: str) -> str:
-    """A law's formula with the pull behind the force."""
-    return text.replace(", n fitted", f"{pull}, n fitted") if ", n fitted" in text else text + pull
+def _formula(text: str, pulls: bool) -> str:
+    """A law's formula with the pull behind the force; in words where there are several equations.
+    """
+    if not pulls:
+        return text
+    first, comma, rest = text.partition(", n fitted")
+    return f"{text}, less the pull F_ad" if "," in first else f"{first} - F_ad{comma}{rest}"
+
+
+def symbols(law: str, pulls: bool = False) -> str:
+    """What the symbols of a law's formula mean."""
+    known = SYMBOLS | ({"a": "the radius of the face"} if law == "punch" else {})
+    used = (*USED[law], "F_ad") if pulls else USED[law]
+    return listed(f"{sign} {'is ' if at == 0 else ''}{known[sign]}"
+                  for at, sign in enumerate(used))  # fmt: skip
 
 
 def _free(f: Facts) -> str:

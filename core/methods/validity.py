@@ -59,7 +59,9 @@ def _validity(f: Facts) -> str:
                 "large Tabor parameter (above about 5)")  # fmt: skip
     if f.settings.fit.adhesion == "maugis":
         return "a linear elastic, thick sample and a contact radius well below the tip radius"
-    return VALID[f.settings.fit.law]
+    return VALID[f.settings.fit.law] + (
+        "; its correction is for a layer on a rigid base that is wide against its thickness"
+        if f.settings.layer.base != "none" else "")  # fmt: skip
 
 
 def _against_radius(f: Facts) -> Iterator[str]:
