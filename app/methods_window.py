@@ -100,6 +100,7 @@ class Questions(QScrollArea):
         self._box = QVBoxLayout(self._body)
         self._box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         self._box.addWidget(self.title)
+        self._box.setSpacing(SPACE)
         self._box.addStretch(1)
         self.setWidget(self._body)
 
@@ -140,6 +141,8 @@ class Statements(QTableWidget):
         self.setAccessibleName("Statements")
         self.verticalHeader().hide()
         self.setShowGrid(False)
+        self.setAlternatingRowColors(True)
+        self.setStyleSheet("QTableView::item { padding: 4px; }")
         head = self.horizontalHeader()
         head.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         head.setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)

@@ -262,6 +262,7 @@ def _figure(run: argparse.ArgumentParser) -> None:
 def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
+    run.epilog = CAUTION
     run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, with all that was "
                      "decided and answered; or a map, which is analysed first")  # fmt: skip
     _choices(run)

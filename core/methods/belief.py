@@ -88,9 +88,11 @@ def excluded(f: Facts) -> Iterator[Said]:
     if not total:
         return
     limits = f.settings.doubts
+    by_hand = f.analysis.left_out
+    hand = 0 if by_hand is None else int(np.count_nonzero(by_hand & there))
     yield said(f"Of {counted(total, 'curve')} {number:,} ({percent(number / total)}) "
-               f"{'was' if number == 1 else 'were'} left out of all numbers.",
-               by=(MEASURED, SET))  # fmt: skip
+               f"{'was' if number == 1 else 'were'} left out of all numbers"
+               f"{f', {hand:,} of them by hand' if hand else ''}.", by=(MEASURED, SET))  # fmt: skip
     yield from _rule(f, there)
     if number:
         yield said(_where(f, out, there), by=MEASURED)
@@ -108,7 +110,7 @@ def _rule(f: Facts, there: Array) -> Iterator[Said]:
     counts = [(int(np.count_nonzero((bits & np.uint64(d.mask)) != 0)), d.name) for d in severe]
     met = sorted((pair for pair in counts if pair[0]), reverse=True)
     if not met:
-        yield said("None met a criterion for leaving it out by rule.", by=(MEASURED, PROGRAM))
+        yield said("No curve met a criterion by which the rule leaves out.", by=(MEASURED, PROGRAM))
         return
     each = "; ".join(f"{words} ({count:,})" for words, count in _criteria(f, met))
     any_ = there & ((bits & np.uint64(f.analysis.severe_mask)) != 0)
