@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from report_reading import bare, coarse, fonts_of, read_page
 
 from palpate.core import report as rp
+from palpate.core.components.rule import Rule
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.doubts import DOUBTS
@@ -44,6 +45,7 @@ from palpate.core.work import Work
 SOFT, STIFF = Material("soft", 0.06, 0.45, 9.0, 0.05, 0.03), Material("stiff", 1.2, 0.4, 5.0, 0.05)
 HOSTILE = ("<script>alert(1)</script> & <b>bold</b> “quoted” \u202eturned\x07 \U0001f600 "
            "\u05e9\u05dc\u05d5\u05dd " + "verylongname" * 40)  # fmt: skip
+NAME = "<u>soft</u> $\\frac{1}{ & \u05e9 \U0001f9ea " + "long" * 6
 NOTE = "looked at it: <para> & <i>tip</i> ]]> &amp; \U0001f9ea"
 
 
@@ -81,7 +83,8 @@ def findings():
     review = (Review().leave_out(Pixels.of(out), NOTE, "A. N. Other <x@y>")
               .keep(Pixels.of(kept), "kept & told"))  # fmt: skip
     settings = Settings().with_value("fit.fraction_from", 12.0)
-    return analysed(fmap, Work(settings, review=review))
+    rule = replace(Rule(), names=(NAME, ""))
+    return analysed(fmap, Work(settings, rule, review))
 
 
 @pytest.fixture(scope="module")
@@ -110,8 +113,9 @@ def test_areas_and_medians_are_those_of_the_pixels(findings, report):
     areas = rows_of(report, "How much of each")
     medians = rows_of(report, "How stiff and how sticky")
     labelled = np.count_nonzero(composition.labels >= 0)
-    assert set(areas) == {"A", "B"}
-    for k, sign in enumerate("AB"):
+    titles = f"A {clean(NAME)}", "B"
+    assert set(areas) == set(titles)
+    for k, sign in enumerate(titles):
         share = 100.0 * np.count_nonzero(composition.labels == k) / labelled
         assert float(areas[sign]["Area (%)"]) == pytest.approx(share, abs=0.051)
         assert int(areas[sign]["Pixels"]) == np.count_nonzero(composition.labels == k)
@@ -119,7 +123,7 @@ def test_areas_and_medians_are_those_of_the_pixels(findings, report):
         for name, told in (("modulus", "Young modulus E"), ("adhesion", "Adhesion F_ad")):
             head, row = next((h, r) for h, r in medians.items()
                              if h.startswith(told) and h.endswith(f", {sign}"))  # fmt: skip
-            unit = parse_unit(re.search(r"\((.+)\)", head).group(1))[1]
+            unit = parse_unit(re.search(r"\((.+?)\)", head).group(1))[1]
             values = analysis.channel(name)[pure]
             # robust medians of a log-normal quantity are medians of the logarithm: the same number
             shown_, error = (float(row[c].replace("−", "-")) for c in ("Median", "± local"))

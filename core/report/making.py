@@ -83,11 +83,17 @@ def _methods(draft: Draft) -> Section:
         head, *lines = part.split("\n")
         if head == "References":
             cited = tuple(lines)
-        else:
-            blocks.append(Paragraph(part))
+            continue
+        group = next((one.group for one in found.parts if part.startswith(f"{one.group}. ")), "")
+        if group:
+            blocks.append(Heading(group))
+            part = part.removeprefix(f"{group}. ")
+        blocks.append(Paragraph(part))
     if found.gaps:
+        blocks.append(Heading("Gaps"))
         blocks.append(Paragraph("Not known to the program, and to be filled in before printing:"))
-        blocks.append(Listing(tuple(gap.question for gap in found.gaps)))
+        blocks.append(Listing(tuple(gap.question[:1].upper() + gap.question[1:]
+                                    for gap in found.gaps)))
     if cited:
         blocks += [Heading("References"), Listing(cited)]
     blocks += [Note(words) for words in found.notes if words not in draft.findings.notes]
