@@ -31,6 +31,7 @@ from palpate.core.figures.draw_doubts import (
 from palpate.core.findings import findings_of
 from palpate.core.mapdoubts import Evidence, MapDoubt, Plot
 from palpate.core.pipeline import analyse
+from palpate.core.places import Places, Profile, Rectangle, Region
 from palpate.core.progress import Progress
 from palpate.core.report.faces import register, shown
 from palpate.core.report.html import POLICY
@@ -84,7 +85,9 @@ def findings():
               .keep(Pixels.of(kept), "kept & told"))  # fmt: skip
     settings = Settings().with_value("fit.fraction_from", 12.0)
     rule = replace(Rule(), names=(NAME, ""))
-    return analysed(fmap, Work(settings, rule, review))
+    lines = Places((Region("left <half>", Rectangle(0.0, 0.0, 500.0, 1000.0)),),
+                   (Profile("across & back", ((20.0, 500.0), (980.0, 500.0))),))  # fmt: skip
+    return analysed(fmap, Work(settings, rule, review, lines))
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +150,18 @@ def test_doubts_and_decisions_are_counted_as_they_are(findings, report):
     assert decided["2"]["Decision"] == "keep"
     effects = rows_of(report, "Medians without and with")
     assert any(int(r["Pixels without"]) > int(r["Pixels with"]) for r in effects.values())
+
+
+def test_a_region_counts_its_own_pixels(findings, report):
+    rows = rows_of(report, "Regions of the map")
+    head, row = next((h, r) for h, r in rows.items() if h.startswith("left <half>, Adhesion"))
+    used = findings.analysis.trusted[:, :8]  # pixels 62.5 nm wide: the centres of eight columns
+    values = findings.analysis.channel("adhesion")[:, :8][used]
+    assert head.endswith("(nN)")
+    assert (row["of"], int(row["Pixels used"])) == ("128", np.count_nonzero(np.isfinite(values)))
+    assert float(row["Median"]) == pytest.approx(np.nanmedian(values), rel=1e-2)
+    (profile,) = (f for f in report.figures if "across & back" in f.alt)
+    assert profile.caption
 
 
 def test_the_changed_setting_stands_out_and_the_checksums_are_there(findings, report):
