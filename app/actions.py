@@ -28,7 +28,7 @@ class Entry:
     id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
     keys : shortcut as Qt writes it, or the name of a standard key; "" for none
     icon : name in `palpate.icons`
-    menu : "File", "Edit", "Doubts", "View" or "Help"; "" to show it in no menu
+    menu : "File", "Edit", "Doubts", "Paper", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
     short : word beside the icon in the toolbar
@@ -125,6 +125,9 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("let_go", "Let &go what is gathered", "let_go",
           "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
     SEPARATOR,
+    Entry("methods", "&Methods paragraph…", "show_methods",
+          "What was done, in words for a paper, with the gaps to fill and the references", "", "",
+          "Paper", RESULT),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
           "doubts", "View", MAP, checkable=True),

@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "export", "speeds", "fields", "rehearse", "settings",
-            "info", "simulate", "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "export", "speeds", "fields", "rehearse", "figure",
+            "methods", "settings", "info", "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -34,6 +34,8 @@ def parser() -> argparse.ArgumentParser:
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
+    _figure(commands.add_parser("figure", help="figure sheets for paper"))
+    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -213,6 +215,43 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
     run.add_argument("--seed", type=int, default=1)
     run.add_argument("--out", metavar="FILE.csv",
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip
+
+
+def _figure(run: argparse.ArgumentParser) -> None:
+    run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
+                       "and tells what it holds; with --data also the numbers behind it and a "
+                       "script that draws it again.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, or a map file")
+    _choices(run)
+    run.add_argument("--recipe", nargs="+", default=[], metavar="NAME_OR_FILE.json",
+                     help="recipes of the result by name, or of files; all for every one of the "
+                     "result (default: a first sheet of what there is)")  # fmt: skip
+    run.add_argument("--out", nargs="+", default=[], metavar="FILE", help=".pdf, .svg, .png or "
+                     ".tif; with several recipes each adds its name")  # fmt: skip
+    run.add_argument("--data", metavar="FOLDER", help="write the numbers behind it there")
+    run.add_argument("--save-recipe", metavar="FILE.json", help="write the recipe as a file")
+    run.add_argument("--preset", metavar="ID", help="of a publisher; --list tells them")
+    run.add_argument("--width", metavar="WORD_OR_MM", help="single, middle, double, or mm")
+    run.add_argument("--near", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that are there")
+    run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")
+    run.add_argument("--quiet", action="store_true", help="no progress bar, no caption, of the "
+                     "checks only warnings")  # fmt: skip
+def _methods(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes in words what was really done, for the methods section of a paper; "
+                       "what the program does not know is a marked gap.")  # fmt: skip
+    run.epilog = CAUTION
+    run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, with all that was "
+                     "decided and answered; or a map, which is analysed first")  # fmt: skip
+    _choices(run)
+    run.add_argument("--out", metavar="FILE", help="write it, as .txt, .md or .html; .csv is the "
+                     "table of all statements with where each is from")  # fmt: skip
+    run.add_argument("--bibtex", metavar="FILE.bib", help="write the references as BibTeX")
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where the map of a result is now, if not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that exist")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:
