@@ -1,6 +1,6 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``settings``, ``info`` and
-``simulate``.
+``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``settings``, ``info``
+and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
