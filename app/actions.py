@@ -28,7 +28,7 @@ class Entry:
     id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
     keys : shortcut as Qt writes it, or the name of a standard key; "" for none
     icon : name in `palpate.icons`
-    menu : "File", "Edit", "Doubts", "View" or "Help"; "" to show it in no menu
+    menu : "File", "Edit", "Doubts", "Paper", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
     short : word beside the icon in the toolbar
@@ -122,6 +122,13 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("let_go", "Let &go what is gathered", "let_go",
           "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
     SEPARATOR,
+    Entry("figure_sheets", "&Figure sheets…", "show_figures",
+          "Lay out maps, curves, histograms and tables for print, and write them", "F11", "figure",
+          "Paper", MAP),
+    Entry("put_map", "Put the &map into the figure", "put_map",
+          "Add the channel shown to the present figure sheet", "Ctrl+F11", "", "Paper", MAP),
+    Entry("put_curve", "Put the &curve into the figure", "put_curve",
+          "Add the picked pixel's curve to the present figure sheet", "Shift+F11", "", "Paper", MAP),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
           "doubts", "View", MAP, checkable=True),

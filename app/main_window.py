@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 from . import actions as table
 from . import theme as look
 from .commands import Commands
+from .figure_desk import FigureDesk
 from .journal_desk import JournalDesk
 from .panels.settings import SettingsPanel
 from .recompute import Answer
@@ -59,7 +60,8 @@ class MainWindow(QMainWindow):
         self.commands = Commands(self)
         self.journal = JournalDesk(self.session, parent=self)
         self.reopening = ReopenDesk(self, self.journal)
-        self.actions_by_id = table.build(self, self, self.commands)
+        self.figures = FigureDesk(self)
+        self.actions_by_id = table.build(self, self, self.commands, self.figures)
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self._build()
         self._listen()
@@ -306,6 +308,7 @@ class MainWindow(QMainWindow):
         table.set_icons(self.actions_by_id, self.theme)
         self.start_page.set_theme(self.theme)
         self.settings_panel.set_theme(self.theme)
+        self.figures.set_theme(self.theme)
         if self.workspace is not None:
             self.workspace.set_theme(self.theme)
         self.actions_by_id[f"theme_{self._choice}"].setChecked(True)
