@@ -231,7 +231,7 @@ class FigureActs:
             return
         try:
             if any(other.name == name for other in self.sheets):
-                raise SettingsError("name", f"Another sheet is called “{name}”; choose another name.")
+                raise SettingsError("name", f"Another sheet is called “{name}”; choose another.")
             made = replace(sheet, name=name)
         except SettingsError as error:
             self.window.sheet_form.refuse_name(error.what)
@@ -260,7 +260,7 @@ class FigureActs:
             self.load(path)
 
     def load(self, path: Path) -> None:
-        """Have the sheets of a file of recipes, or of a result file, behind those that are there."""
+        """Have the sheets of a file of recipes, or of a result file, behind the present ones."""
         self._session.submit(ReadRecipes(path))
 
     def _menu_save(self) -> None:
@@ -300,8 +300,8 @@ class FigureActs:
         """Write the sheet in front; an existing folder for the data is asked about."""
         folder = path.with_name(f"{path.stem}_data") if with_data else None
         if folder is not None and folder.exists() and self.window is not None:
-            words = f"{folder.name} is already in {folder.parent}.\n\nFiles in it of the same names " \
-                    "are replaced."  # fmt: skip
+            words = (f"{folder.name} is already in {folder.parent}.\n\nFiles in it of the same "
+                     "names are replaced.")  # fmt: skip
             if not errors.confirm(self.window, words, "Write into it"):
                 return
         if self.sheet is not None:

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 SETTLE = 150  # ms that sheet and analysis must rest
 NO_MAP = "There is no map."
-NO_SHEET = "There is no figure sheet yet.\nNew makes one from what was found; Add panel begins an " \
-           "empty one."  # fmt: skip
+NO_SHEET = ("There is no figure sheet yet.\nNew makes one from what was found; Add panel begins an "
+            "empty one.")  # fmt: skip
 EMPTY = "This sheet is empty.\nAdd a panel: a map, a curve, a histogram …"
 WAITING = "The sheet is drawn when the map has been analysed."
 OLDER = "This is still drawn from the result before; the new one follows."

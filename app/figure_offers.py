@@ -114,7 +114,7 @@ def units_for(panel: Panel) -> dict[str, str]:
     from ..core.channels import CHANNELS
 
     named = CHANNELS.get(getattr(panel.options, "channel", ""))
-    return {name: named.unit for name in ("low", "high")} if named is not None else {}
+    return dict.fromkeys(("low", "high"), named.unit) if named is not None else {}
 
 
 def with_limits(before: Any, after: Any, analysis: Any) -> Any:

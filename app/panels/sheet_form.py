@@ -64,9 +64,10 @@ class SheetForm(QWidget):
         box.setContentsMargins(SPACE, SPACE, SPACE, SPACE)
         box.setSpacing(SPACE // 2)
         self._box = box
-        self._add(OptionRow("name", _meta("words", "Name", "What this sheet is called"), parent=self))
-        self._add(OptionRow("preset", _meta("choice", "Preset", "Widths, fonts and resolution that a "
-                  "publisher asks for", options={}), parent=self))  # fmt: skip
+        called = _meta("words", "Name", "What this sheet is called")
+        self._add(OptionRow("name", called, parent=self))
+        asked = "Widths, fonts and resolution that a publisher asks for"
+        self._add(OptionRow("preset", _meta("choice", "Preset", asked, options={}), parent=self))
         self.about = toned(shrink(QLabel(self)), "muted")
         self.about.setWordWrap(True)
         self.about.setOpenExternalLinks(False)
@@ -152,8 +153,10 @@ class SheetForm(QWidget):
 
     def _show_usual(self, preset: Any, drawn_mm: tuple[float, float] | None) -> None:
         """What an empty field means."""
-        usual = {"font_size": f"{preset.text:g} of the preset", "dpi": f"{preset.dpi} of the preset"} \
-            if preset is not None else {}  # fmt: skip
+        usual = {}
+        if preset is not None:
+            usual = {"font_size": f"{preset.text:g} of the preset",
+                     "dpi": f"{preset.dpi} of the preset"}  # fmt: skip
         if drawn_mm is not None:
             usual["height"] = f"{drawn_mm[1]:.0f} as needed"
         for name in ("height", "font_size", "dpi"):

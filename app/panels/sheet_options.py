@@ -65,8 +65,8 @@ class PanelForm(QWidget):
         self.show_panel(None)
 
     def show_panel(self, panel: Panel | None, letter: str = "",
-                   choices: Mapping[str, Choices] | None = None, units: Mapping[str, str] | None = None,
-                   problem: str = "") -> None:  # fmt: skip
+                   choices: Mapping[str, Choices] | None = None,
+                   units: Mapping[str, str] | None = None, problem: str = "") -> None:  # fmt: skip
         """A panel with its letter, or none.
 
         Parameters

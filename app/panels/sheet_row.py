@@ -1,4 +1,4 @@
-"""Rows of the forms of a sheet: a number, a choice, a yes or no, or words that may name something."""
+"""Rows of the forms of a sheet: a number, a choice, a yes or no, words, a name of what is there."""
 
 from __future__ import annotations
 
@@ -8,12 +8,20 @@ from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QWheelEvent
-from PySide6.QtWidgets import QCheckBox, QComboBox, QCompleter, QGridLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QCompleter,
+    QGridLayout,
+    QLabel,
+    QLineEdit,
+    QWidget,
+)
 
 from ..theme import shrink, toned
 from .fields import ChoiceField, NumberField
 
-EDITOR, UNIT, HEIGHT = 150, 40, 24
+EDITOR, UNIT, HEIGHT = 136, 36, 24
 Choices = Sequence[tuple[str, str]]
 """Names that may be chosen, each with its words for people."""
 
@@ -82,7 +90,7 @@ class NameField(QComboBox):
         completer.setFilterMode(Qt.MatchFlag.MatchContains)
         completer.setCompletionMode(QCompleter.CompletionMode.PopupCompletion)
         self.activated.connect(lambda index: self._take(self.itemData(index)))
-        self.lineEdit().editingFinished.connect(lambda: self._take(self.name_of(self.currentText())))
+        self.lineEdit().editingFinished.connect(self._finish)
 
     def set_choices(self, choices: Choices, empty: str = "") -> None:
         """What may be chosen; `empty` is said where nothing is."""
@@ -118,6 +126,9 @@ class NameField(QComboBox):
             if index < 0:
                 self.setEditText(value)
         self.lineEdit().setCursorPosition(0)
+
+    def _finish(self) -> None:
+        self._take(self.name_of(self.currentText()))
 
     def _take(self, name: Any) -> None:
         if name is not None and name != self._value:
@@ -158,7 +169,8 @@ class OptionRow(QWidget):
         super().__init__(parent)
         self.name, self.meta = name, meta
         self.editor = editor_for(meta, whole, optional, self)
-        self.label, self.unit = QLabel(meta["label"], self), toned(QLabel(meta["unit"], self), "muted")
+        self.label = QLabel(meta["label"], self)
+        self.unit = toned(QLabel(meta["unit"], self), "muted")
         self.problem = toned(shrink(QLabel(self)), "strong")
         self.problem.setWordWrap(True)
         self.problem.hide()

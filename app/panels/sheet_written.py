@@ -82,7 +82,8 @@ class WrittenPage(QWidget):
         for row, check in enumerate(self.written.checks if self.written else ()):
             bad = check.state == WARNING
             sign = QLabel(self)
-            sign.setPixmap(look.icon("warning" if bad else "good", self._theme).pixmap(QSize(18, 18)))
+            drawn = look.icon("warning" if bad else "good", self._theme)
+            sign.setPixmap(drawn.pixmap(QSize(18, 18)))
             sign.setToolTip("warning" if bad else "as it should be")
             words = check.words + (f" {repair_of(check.what)}" if bad else "")
             label = QLabel(words, self)

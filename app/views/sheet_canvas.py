@@ -34,9 +34,9 @@ CURSORS = {PANEL: Qt.CursorShape.OpenHandCursor, RIGHT: Qt.CursorShape.SizeHorCu
            LOWER: Qt.CursorShape.SizeVerCursor, COLUMNS: Qt.CursorShape.SplitHCursor,
            ROWS: Qt.CursorShape.SplitVCursor}  # fmt: skip
 EMPTY = "An empty sheet.\nAdd a panel: a map, a curve, a histogram …"
-TIP = ("Drag a panel to another cell; drag its right or lower handle over more cells; drag the line "
-       "between two columns or rows. Keys: arrows move the panel, Shift + arrows span it, Delete "
-       "takes it away, Tab goes to the next one.")  # fmt: skip
+TIP = ("Drag a panel to another cell; drag its right or lower handle over more cells; drag the "
+       "line between two columns or rows. Keys: arrows move the panel, Shift + arrows span it, "
+       "Delete takes it away, Tab goes to the next one.")  # fmt: skip
 ARROWS = {Qt.Key.Key_Left: (0, -1), Qt.Key.Key_Right: (0, 1), Qt.Key.Key_Up: (-1, 0),
           Qt.Key.Key_Down: (1, 0)}  # fmt: skip
 

@@ -32,9 +32,13 @@ from ..theme import SPACE, Theme, shrink, toned
 from .sheet_view import ZOOMS, SheetView
 
 PANEL, SHEET, WRITTEN = 0, 1, 2
-MENU = (("rename", "&Rename"), ("copy", "&Copy the sheet"), ("remove", "Take the sheet &away"), None,
-        ("load", "&Load a recipe…"), ("save", "&Save the recipe…"))  # fmt: skip
+MENU = (("rename", "&Rename"), ("copy", "&Copy the sheet"), ("remove", "Take the sheet &away"),
+        None, ("load", "&Load a recipe…"), ("save", "&Save the recipe…"))  # fmt: skip
 CAPTION = "The caption follows when the sheet is drawn."
+STYLE = """
+QToolButton[popupMode="1"], QToolButton[popupMode="2"] { padding-right: 15px; }
+QToolButton::menu-button { border: none; width: 14px; }
+"""
 
 
 class SheetWindow(QWidget):
@@ -62,6 +66,7 @@ class SheetWindow(QWidget):
         """`looks` and `offers`: name -> words, of the looks and of the panels that can be added."""
         super().__init__(parent, Qt.WindowType.Window)
         self.setWindowTitle("Figure sheets")
+        self.setStyleSheet(STYLE)
         self._memory = QSettings("palpate", "palpate")
         self.view, self.notes = SheetView(self), Notes(self)
         self.panel_form, self.sheet_form, self.written = PanelForm(), SheetForm(), WrittenPage()
@@ -231,9 +236,10 @@ class SheetWindow(QWidget):
             area.setFrameShape(QFrame.Shape.NoFrame)
             area.setWidgetResizable(True)
             area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+            area.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOn)
             area.setWidget(page)
             self.pages.addTab(area, words)
-        self.pages.setMinimumWidth(330)
+        self.pages.setMinimumWidth(350)
         return self.pages
 
     # -- what is shown --------------------------------------------------------------------------

@@ -40,7 +40,8 @@ def read_recipes(path: str | os.PathLike[str]) -> tuple[Sheet, ...]:
     try:
         found = sheets_from(data if isinstance(data, list) else [data])
     except SettingsError as error:
-        raise ReadError(path, f"is no recipe that can be used: {str(error).rstrip('.')}", MEND) from error
+        said = str(error).rstrip(".")
+        raise ReadError(path, f"is no recipe that can be used: {said}", MEND) from error
     if not found:
         raise ReadError(path, "holds no figure sheet", MEND)
     return found
