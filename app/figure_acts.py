@@ -48,6 +48,7 @@ class FigureActs:
         choose_panel: Callable[..., None]
         show_sheets: Callable[..., None]
         findings: Callable[[], Any]
+        fresh_seen: Callable[[], Any]
         _tell_fault: Callable[[Refused], None]
 
     def _listen_to_acts(self, window: SheetWindow) -> None:
@@ -305,7 +306,8 @@ class FigureActs:
             if not errors.confirm(self.window, words, "Write into it"):
                 return
         if self.sheet is not None:
-            self._session.submit(WriteSheet(self.sheet, self.findings(), path, folder))
+            seen = self.fresh_seen()
+            self._session.submit(WriteSheet(self.sheet, self.findings(), path, folder, seen))
 
     # -- answers --------------------------------------------------------------------------------
 

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar
 
 from ..core.errors import ReadError
 from ..core.progress import Progress
-from ..core.sheets import KINDS, Sheet, read_recipes
-from .law_calls import Refused, attempt
+from ..core.sheets import Sheet, read_recipes
+from .law_calls import attempt
 from .requests import Request, Tell
 
-LOOKS = {"colour": "In colour", "grey": "In grey", "protan": "Without red cones (protan)",
-         "deutan": "Without green cones (deutan)",
-         "tritan": "Without blue cones (tritan)"}  # fmt: skip
-"""How the preview can be looked at -> words."""
 RESULT_MARK = b"\x89HDF"
 
 
@@ -43,7 +39,7 @@ class DrawSheet(Request):
     ----------
     findings : core's `Findings`
     dpi : of the picture, in pixels per inch
-    look : a name of `LOOKS`
+    look : a name of `LOOKS` of the room `colours`
     """
 
     sheet: Sheet
@@ -91,12 +87,18 @@ class LookAtSheet(Request):
 @dataclass(frozen=True, eq=False)
 class WriteSheet(Request):
     """Write a sheet, and the data beside it if a folder is given. Answers core's `Written` whose
-    paths hold all files, or `Refused`."""
+    paths hold all files, or `Refused`.
+
+    Attributes
+    ----------
+    seen : what was looked at, if it is this very sheet: then that is what is written
+    """
 
     sheet: Sheet
     findings: Any
     path: Path
     folder: Path | None = None
+    seen: Seen | None = None
     lane: ClassVar[str] = "write figure"
     words: ClassVar[str] = "Writing the figure"
     kept: ClassVar[bool] = True
@@ -105,25 +107,26 @@ class WriteSheet(Request):
         return attempt(self._made, progress, "this sheet")
 
     def _made(self, progress: Progress) -> Any:
-        from dataclasses import replace
+        from ..core.figures import write_drawn
 
-        from ..core.figures import write_sheet
-
-        findings = for_sheet(self.findings, self.sheet, progress)
-        progress.step(0, 3 if self.folder else 2, f"Writing {self.path.name}")
-        written = write_sheet(self.path, self.sheet, findings, progress=progress)
+        drawn, findings = self._drawn(progress)
+        progress.step(0, 2, f"Writing {self.path.name}")
+        written = write_drawn(self.path, drawn)
         if self.folder is None:
             return written
-        progress.step(2, 3, "Writing the numbers")
-        beside = self._data(findings, progress)
-        return replace(written, paths=(*written.paths, *beside))
-
-    def _data(self, findings: Any, progress: Progress) -> list[Path]:
-        from ..core.figures import draw_sheet
+        progress.step(1, 2, "Writing the numbers")
         from ..core.figures.data import write_data
 
-        drawn = draw_sheet(self.sheet, findings, progress)
-        return list(write_data(self.folder, drawn, findings))
+        beside = write_data(self.folder, drawn, findings)
+        return replace(written, paths=(*written.paths, *beside))
+
+    def _drawn(self, progress: Progress) -> tuple[Any, Any]:
+        if self.seen is not None:
+            return self.seen.drawn, self.seen.findings
+        from ..core.figures import draw_sheet
+
+        findings = for_sheet(self.findings, self.sheet, progress)
+        return draw_sheet(self.sheet, findings, progress), findings
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,7 +199,3 @@ def for_sheet(findings: Any, sheet: Sheet, progress: Progress) -> Any:
     from ..core.findings import completed
 
     return completed(findings, progress) if needs_components(sheet) else findings
-
-
-__all__ = ["KINDS", "BeginSheet", "DrawSheet", "LookAtSheet", "ReadRecipes", "Refused", "Seen",
-           "WriteSheet", "needs_components", "recipes_of"]  # fmt: skip

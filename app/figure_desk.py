@@ -17,7 +17,7 @@ from ..core.errors import Cancelled
 from ..core.sheets import Panel, Sheet
 from . import findings as present_findings
 from .figure_acts import FigureActs
-from .figure_calls import LOOKS, DrawSheet, LookAtSheet, Seen
+from .figure_calls import DrawSheet, LookAtSheet, Seen
 from .law_calls import Refused, why_not
 from .recompute import Answer
 
@@ -69,10 +69,13 @@ class FigureDesk(FigureActs, QObject):
 
     def make_window(self) -> SheetWindow:
         if self.window is None:
+            from ..core.colours import DEFICIENCIES, LOOKS
             from .figure_offers import OFFERS
             from .views.sheet_window import SheetWindow
 
-            self.window = SheetWindow(LOOKS, OFFERS, self._main)
+            looks = {name: words.capitalize() + (f" ({name})" if name in DEFICIENCIES else "")
+                     for name, words in LOOKS.items()}  # fmt: skip
+            self.window = SheetWindow(looks, OFFERS, self._main)
             self.window.set_theme(self._main.theme)
             self._listen(self.window)
             self._listen_to_acts(self.window)
@@ -248,6 +251,12 @@ class FigureDesk(FigureActs, QObject):
             return found
         return present_findings.present(self._session, basis[2])
 
+    def fresh_seen(self) -> Seen | None:
+        """What is seen, if it is the sheet in front, drawn from what there is now."""
+        seen = self.seen
+        fits = seen is not None and seen.drawn.sheet == self.sheet and self._same(self._basis)
+        return seen if fits else None
+
     def _why_empty(self) -> str:
         if self._session.map is None:
             return NO_MAP
@@ -297,8 +306,9 @@ class FigureDesk(FigureActs, QObject):
         if session.dragging or not session.finished:
             return
         dpi, request = self.window.view.dpi, None
-        if self.seen is not None and self.seen.drawn.sheet == sheet and self._same(self._basis):
-            request = LookAtSheet(self.seen, dpi, self.look)
+        seen = self.fresh_seen()
+        if seen is not None:
+            request = LookAtSheet(seen, dpi, self.look)
         else:
             request = DrawSheet(sheet, self.findings(), dpi, self.look)
         self._asked = (session.submit(request), self._key(), self.basis())

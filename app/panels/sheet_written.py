@@ -71,6 +71,8 @@ class WrittenPage(QWidget):
         verdict = "Everything that was read back is as the preset asks." if not warned else (
             "One thing is not as the preset asks." if warned == 1 else
             f"{warned} things are not as the preset asks.")  # fmt: skip
+        if not written.checks:
+            verdict = "Nothing of it was read back."
         self.head.setText(f"{paths[0].name}{more} in {paths[0].parent}. {verdict}")
         self.show_folder.show()
         self._show_checks()

@@ -28,7 +28,7 @@ from .sheet_holds import (
     line_box,
 )
 
-MARGIN = 36
+MARGIN = 26
 """Around the paper [px]: room to drop a panel into a new row or column."""
 CURSORS = {PANEL: Qt.CursorShape.OpenHandCursor, RIGHT: Qt.CursorShape.SizeHorCursor,
            LOWER: Qt.CursorShape.SizeVerCursor, COLUMNS: Qt.CursorShape.SplitHCursor,

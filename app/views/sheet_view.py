@@ -9,7 +9,7 @@ from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from ..theme import LIGHT, SPACE, Theme, toned
+from ..theme import LIGHT, Theme, shrink
 from .sheet_canvas import MARGIN, SheetCanvas, image_of
 from .sheet_grid import SheetGrid
 
@@ -34,10 +34,8 @@ class SheetView(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.canvas = SheetCanvas()
-        self.word = toned(QLabel(self), "muted")
+        self.word = shrink(QLabel(self))  # its place is beside what is said of the sheet
         self.word.setTextFormat(Qt.TextFormat.PlainText)
-        self.word.setWordWrap(True)
-        self.word.setContentsMargins(SPACE, 2, SPACE, 2)
         self.area = QScrollArea(self)
         self.area.setFrameShape(QFrame.Shape.NoFrame)
         self.area.setWidget(self.canvas)
@@ -48,7 +46,6 @@ class SheetView(QWidget):
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(0)
         box.addWidget(self.area, 1)
-        box.addWidget(self.word)
         self.zoom = FIT
         self.size_mm = (183.0, 120.0)
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
@@ -59,8 +56,8 @@ class SheetView(QWidget):
         self.canvas.set_theme(theme)
 
     def say(self, words: str) -> None:
-        """The quiet word under the sheet; it keeps its place."""
-        self.word.setText(words or " ")
+        """The quiet word on how new the picture is."""
+        self.word.setText(words)
 
     def show_sheet(self, picture: Any, grid: SheetGrid, size_mm: tuple[float, float],
                    names: tuple[str, ...]) -> None:  # fmt: skip

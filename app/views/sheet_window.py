@@ -78,9 +78,10 @@ class SheetWindow(QWidget):
         stored = self._memory.value("figures/geometry")
         if isinstance(stored, QByteArray):
             self.restoreGeometry(stored)
-        split = self._memory.value("figures/split")
-        if isinstance(split, QByteArray):
-            self.splitter.restoreState(split)
+        for name, splitter in (("split", self.splitter), ("below", self.below)):
+            state = self._memory.value(f"figures/{name}")
+            if isinstance(state, QByteArray):
+                splitter.restoreState(state)
 
     # -- building -------------------------------------------------------------------------------
 
@@ -172,7 +173,7 @@ class SheetWindow(QWidget):
         self.caption.setReadOnly(True)
         self.caption.setAccessibleName("Caption")
         self.caption.setTabChangesFocus(True)
-        self.caption.setFixedHeight(self.caption.fontMetrics().lineSpacing() * 4 + 12)
+        self.caption.setMinimumHeight(self.caption.fontMetrics().lineSpacing() * 3 + 12)
         self.caption.setPlaceholderText(CAPTION)
         self.copy = QPushButton("Copy caption", self)
         self.copy.clicked.connect(self._copy_caption)
@@ -199,6 +200,7 @@ class SheetWindow(QWidget):
         self.splitter.setStretchFactor(1, 0)
         self.splitter.setChildrenCollapsible(False)
         self.splitter.setSizes([820, 340])
+        self.below.setSizes([560, 110])
         self.status = Status(self.stop, self)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
@@ -210,22 +212,24 @@ class SheetWindow(QWidget):
         box.addWidget(self.status)
 
     def _left(self) -> QWidget:
+        """The sheet over its caption."""
+        self.below = QSplitter(Qt.Orientation.Vertical, self)
+        self.below.setChildrenCollapsible(False)
+        self.below.addWidget(self.view)
         side = QWidget(self)
         box = QVBoxLayout(side)
-        box.setContentsMargins(0, 0, 0, 0)
+        box.setContentsMargins(SPACE, 0, 0, 0)
         box.setSpacing(SPACE // 2)
-        box.addWidget(self.view, 1)
-        last = QHBoxLayout()
-        last.setContentsMargins(SPACE, 0, SPACE, 0)
-        self.about.setWordWrap(True)
-        last.addWidget(self.about, 1)
-        last.addWidget(self.copy)
-        box.addLayout(last)
-        holder = QHBoxLayout()
-        holder.setContentsMargins(SPACE, 0, SPACE, 0)
-        holder.addWidget(self.caption)
-        box.addLayout(holder)
-        return side
+        said = QHBoxLayout()
+        said.addWidget(self.about)
+        said.addWidget(self.view.word, 1)
+        said.addWidget(self.copy)
+        box.addLayout(said)
+        box.addWidget(self.caption, 1)
+        self.below.addWidget(side)
+        self.below.setStretchFactor(0, 1)
+        self.below.setStretchFactor(1, 0)
+        return self.below
 
     def _right(self) -> QTabWidget:
         self.pages = QTabWidget(self)
@@ -305,6 +309,7 @@ class SheetWindow(QWidget):
         if not event.spontaneous():
             self._memory.setValue("figures/geometry", self.saveGeometry())
             self._memory.setValue("figures/split", self.splitter.saveState())
+            self._memory.setValue("figures/below", self.below.saveState())
             self.seen.emit(False)
         super().hideEvent(event)
 
