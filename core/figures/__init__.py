@@ -14,7 +14,7 @@ _HOME = {
     "DRAWERS": "panel_drawers",
     "draw_sheet": "drawing", "picture": "drawing",
     "write_drawn": "writing", "write_sheet": "writing", "check_file": "checking",
-    "FIRST_CHOICE": "pictures", "pictures": "pictures", "robust_limits": "colouring",
+    "FIRST_CHOICE": "map_pictures", "pictures": "map_pictures", "robust_limits": "colouring",
 }  # fmt: skip
 
 __all__ = list(_HOME)
@@ -24,6 +24,5 @@ def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     value = getattr(import_module(f".{_HOME[name]}", __name__), name)
-    if name != "pictures":  # a file of this room has the same name
-        globals()[name] = value
+    globals()[name] = value
     return value

@@ -190,15 +190,14 @@ def _draw_legend(paper: Any, lines: tuple[Line, ...], frame: Frame, style: Style
     start = left + wide + 0.4 * style.small
     top, cut = frame.bottom + frame.up, False
     for one in lines:
-        colour = np.array(colours.rgb(colours.component_colour(one.number)), np.uint8)
-        box = (left, top - tall, wide, tall)
-        map_parts.put_image(paper, np.broadcast_to(colour, (2, 2, 3)), box)
-        map_parts.outline(paper, box, style)
+        colour = colours.component_colour(one.number)
+        map_parts.outline(paper, (left, top - tall, wide, tall), style, colour)
         title = shortened(one.title, style.small, frame.width - start)
         cut |= title != one.title
         for line, text in enumerate((title, one.area)):
-            paper.text(start, top - tall - 1.25 * line * style.small + 0.06 * style.small, text,
-                       fontsize=style.small, ha="left", va="baseline", parse_math=False)  # fmt: skip
+            base = top - tall + (0.06 - 1.25 * line) * style.small
+            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline",
+                       parse_math=False)  # fmt: skip
         top -= _line_height(one, style)
     return cut
 

@@ -59,7 +59,7 @@ def shown(panel: Panel, findings: Findings, style: Style) -> Shown:
 
 def drawn_values(findings: Findings, channel: Channel, trusted: bool
                  ) -> tuple[Array, pixels.Excluded]:  # fmt: skip
-    """A channel with NaN where no colour is drawn, and why. Raises PanelError if nothing is left."""
+    """A channel with NaN where no colour is drawn, and why. Raises PanelError if none is left."""
     values = np.array(findings.analysis.channel(channel.name), float)
     out = pixels.excluded(findings.analysis, values, trusted)
     if not np.isfinite(values).any():
@@ -114,7 +114,8 @@ def _label(seen: Shown, style: Style) -> str:
 
 
 def _needs(seen: Shown, style: Style, width: float) -> Needs:
-    entries = tuple(Entry(kind, f"{kind} ({count})") for kind, count in seen.excluded.counts.items())
+    counts = seen.excluded.counts
+    entries = tuple(Entry(kind, f"{kind} ({count})") for kind, count in counts.items())
     options = seen.options
     return Needs(options.bar if options.bar != "none" else NO_BAR, _label(seen, style),
                  _beside(seen, style, width), options.axes, options.scale_bar, entries)  # fmt: skip

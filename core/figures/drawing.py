@@ -65,7 +65,8 @@ def drawing_as(style: Style) -> Iterator[None]:
 
     with _ONE, matplotlib.rc_context():
         matplotlib.rcdefaults()
-        matplotlib.rcParams.update(settings_of(style, fonts.face()))
+        wanted: Any = settings_of(style, fonts.face())
+        matplotlib.rcParams.update(wanted)
         yield
 
 
@@ -121,7 +122,7 @@ def picture(drawn: Drawn, dpi: float, look: str = "colour") -> Array:
     if look not in colours.LOOKS:
         raise InputError(f"There is no look “{look[:40]}”; one of {', '.join(colours.LOOKS)}.")
     sides = [dpi * side for side in drawn.figure.get_size_inches()]
-    if not 1.0 <= min(sides) or not max(sides) <= MOST_PIXELS:
+    if not (min(sides) >= 1.0 and max(sides) <= MOST_PIXELS):
         raise InputError(f"At {dpi:g} dpi the sheet would be {sides[0]:.0f} x {sides[1]:.0f} "
                          f"pixels; at most {MOST_PIXELS} are possible.")  # fmt: skip
     with drawing_as(drawn.style):
@@ -223,8 +224,9 @@ def _draw_head(figure: Any, plan: layout.Plan, at: int, letter: str, panel: Pane
         return
     base = (bottom + 0.32 * style.letter_size) / plan.height
     if letter:
+        weight = "bold" if style.letter_bold else "normal"
         figure.text(left / plan.width, base, letter, fontsize=style.letter_size, ha="left",
-                    va="baseline", fontweight="bold" if style.letter_bold else "normal")  # fmt: skip
+                    va="baseline", fontweight=weight)  # fmt: skip
     title = panel.options.title
     if title:
         start = left

@@ -35,14 +35,14 @@ class Face:
         """What is to be told about it; "" if the first choice is there."""
         if not self.missing:
             return ""
-        wished = " nor ".join(self.missing[:2])
-        start = f"{'Neither ' if len(self.missing) > 1 else ''}{wished} is on this computer"
-        if len(self.missing) == 1:
-            start = f"{wished} is not on this computer"
-        wide = ""
-        if self.name == LAST:
-            wide = ", which is about a tenth wider; install Liberation Sans or Arimo for the widths of Arial"  # noqa: E501
-        return f"{start}: text is set in {self.name}{wide}."
+        start = f"{self.missing[0]} is not on this computer"
+        if len(self.missing) > 1:
+            start = f"Neither {self.missing[0]} nor {self.missing[1]} is on this computer"
+        words = f"{start}: text is set in {self.name}"
+        if self.name != LAST:
+            return f"{words}."
+        return (f"{words}, about a tenth wider. Install Liberation Sans or Arimo for the widths of "
+                "Arial.")  # fmt: skip
 
 
 def face(wished: str = "") -> Face:
@@ -54,7 +54,7 @@ def face(wished: str = "") -> Face:
 def _face(wished: str) -> Face:
     there = _installed()
     chain = ((wished,) if wished else ()) + tuple(n for n in CHAIN if n != wished)
-    missing = []
+    missing: list[str] = []
     for name in chain:
         if name in there:
             return Face(name, tuple(missing))

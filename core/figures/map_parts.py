@@ -75,11 +75,13 @@ def put_image(paper: Any, picture: Array, box: tuple[float, float, float, float]
     paper.set_ylim(limits[1])
 
 
-def outline(paper: Any, box: tuple[float, float, float, float], style: Style) -> None:
+def outline(paper: Any, box: tuple[float, float, float, float], style: Style, fill: str = "none"
+            ) -> None:  # fmt: skip
+    """A box (left, bottom, width, height) [pt] with a thin rim."""
     from matplotlib.patches import Rectangle
 
     left, bottom, width, height = box
-    paper.add_patch(Rectangle((left, bottom), width, height, fill=False, edgecolor=INK,
+    paper.add_patch(Rectangle((left, bottom), width, height, facecolor=fill, edgecolor=INK,
                               linewidth=style.thin, zorder=3))  # fmt: skip
 
 
@@ -108,8 +110,8 @@ def _draw_scale_bar(paper: Any, x: float, y: float, length: float, style: Style)
 def _draw_swatch(paper: Any, kind: str, box: tuple[float, float, float, float], style: Style
                  ) -> None:  # fmt: skip
     """A little field with the stripes of a kind of excluded pixels."""
-    factor = max(2, round(style.dpi / 72.0))
-    shape = (max(1, round(box[3])), max(1, round(box[2])))
+    factor = max(2, int(np.ceil(style.dpi / 72.0)))
+    shape = (int(np.ceil(box[3])), int(np.ceil(box[2])))
     picture = np.full((shape[0] * factor, shape[1] * factor, 3), 255, np.uint8)
     if kind == pixels.OVER:
         picture[:] = pixels.DARK
@@ -156,7 +158,7 @@ def _draw_colours(paper: Any, place: tuple[float, float, float, float, float], l
     left, bottom, start, stop, thick = place
     fine = max(1, int(np.ceil((stop - start) / 72.0 * style.dpi / len(table))))
     colours = np.repeat(table[:, :3], fine, axis=0)
-    wide = max(2, round(thick / 72.0 * style.dpi))
+    wide = max(2, int(np.ceil(thick / 72.0 * style.dpi)))
     strip = np.repeat(colours[:, None], wide, axis=1)
 
     def at(along: float, aside: float) -> tuple[float, float]:

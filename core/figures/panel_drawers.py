@@ -7,7 +7,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from ..sheets import KINDS, Panel
-from .parts import DrawnPanel, Drawer, PanelError, Style
+from .parts import Drawer, DrawnPanel, PanelError, Style
 
 if TYPE_CHECKING:
     from ..findings import Findings

@@ -170,15 +170,16 @@ def _value(key: str, kind: str, value: Any) -> tuple[str, Any]:
         good = isinstance(value, date) or (isinstance(value, str) and len(value) <= 40)
         return ("" if good else "is no date such as 2026-11-28"), str(value)
     if key == "formats":
-        good = isinstance(value, list) and value and all(one in FORMATS for one in value)
+        good = isinstance(value, list) and bool(value) and all(one in FORMATS for one in value)
         return ("" if good else f"is no list of {', '.join(FORMATS)}"), tuple(value if good else ())
     if kind == "bool":
         return ("" if isinstance(value, bool) else "is neither true nor false"), value
     if kind == "str":
         if not isinstance(value, str) or len(value) > 600:
             return "is no text of at most 600 characters", ""
-        options = _CHOICES.get(key)
-        return (f"is none of {', '.join(options)}" if options and value not in options else ""), value
+        options = _CHOICES.get(key, ())
+        return (f"is none of {', '.join(options)}" if options and value not in options else "",
+                value)  # fmt: skip
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
     least = 0.0 if key in _ZERO else 0.01
     if not (number and math.isfinite(value) and least <= value <= 10_000):

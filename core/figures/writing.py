@@ -29,8 +29,8 @@ def format_of(path: str | os.PathLike[str]) -> str:
     """Format of a file by its ending. Raises InputError for another one."""
     ending = Path(path).suffix.lower()
     if ending not in ENDINGS:
-        raise InputError(f"{path}: a figure can't be written as “{ending or 'a file without ending'}”. "
-                         "Use .pdf, .svg, .png or .tif.")  # fmt: skip
+        what = f"to a file that ends in {ending[:20]}" if ending else "to a file without ending"
+        raise InputError(f"{path}: a figure can't be written {what}. Use .pdf, .svg, .png or .tif.")
     return ENDINGS[ending]
 
 

@@ -17,7 +17,8 @@ WIDTH, DPI = 100.0, 200
 def sheet_of(name: str) -> Sheet:
     """The sheet of one picture: a map with its axes, of all pixels that have a value."""
     options = MapOptions(channel=name, axes=True, scale_bar=False, trusted=False)
-    return Sheet(name, width=WIDTH, dpi=DPI, panels=(Panel("map", options=options, lettered=False),))
+    panel = Panel("map", options=options, lettered=False)
+    return Sheet(name, width=WIDTH, dpi=DPI, panels=(panel,))
 
 
 def pictures(analysis: Analysis, folder: Path, names: tuple[str, ...] = FIRST_CHOICE) -> list[Path]:
