@@ -14,26 +14,20 @@ from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme, toned
 
 NOTHING = "Nothing has been written yet. Write… asks where to, and reads back what is there."
-REPAIRS = (
-    ("width", "Choose a width of the preset in the form of the sheet."),
-    ("height", "Give the sheet fewer rows or a smaller height, or move panels to a second sheet."),
-    ("size", "Choose width and height in the form of the sheet within the preset's."),
-    ("font", "Install one of the typefaces that the preset asks for, and write again; or choose "
-             "PDF, in which the typeface is embedded."),
-    ("face", "Install one of the typefaces that the preset asks for, and write again."),
-    ("text", "Make the font larger in the form of the sheet, or give the panels more room: fewer "
-             "columns, a greater width."),
-    ("resolution", "Leave the resolution empty in the form of the sheet, or type a higher one."),
-    ("line", "Write with the preset's lines: take the preset that fits the publisher."),
-    ("format", "Write again in a format that the preset names."),
-)  # fmt: skip
-"""Beginning of a word of what was checked -> what to do about a warning."""
-
-
-def repair_of(what: str) -> str:
-    """What to do about a warning; empty if that is in its words."""
-    said = what.casefold()
-    return next((words for part, words in REPAIRS if part in said), "")
+REPAIRS = {
+    "width": "Choose a width of the preset on the page Sheet.",
+    "height": "Give the sheet a smaller height on the page Sheet, or fewer rows: copy it and take "
+              "panels away from each.",
+    "text size": "Make the font larger on the page Sheet, or give the panels more room: fewer "
+                 "columns, or a greater width.",
+    "text": "Write it anew as PDF or SVG.",
+    "fonts": "Write it anew as PDF; if that does not help, install another typeface.",
+    "resolution": "Leave the resolution on the page Sheet empty, or type a higher one.",
+    "lines": "Take the preset of the publisher that it is for.",
+    "format": "Write it again as that.",
+    "transparency": "Write it as PDF, PNG or TIFF.",
+}  # fmt: skip
+"""What was checked -> what to do about a warning, where its words do not say it themselves."""
 
 
 class WrittenPage(QWidget):
@@ -87,7 +81,8 @@ class WrittenPage(QWidget):
             drawn = look.icon("warning" if bad else "good", self._theme)
             sign.setPixmap(drawn.pixmap(QSize(18, 18)))
             sign.setToolTip("warning" if bad else "as it should be")
-            words = check.words + (f" {repair_of(check.what)}" if bad else "")
+            repair = REPAIRS.get(check.what, "") if bad else ""
+            words = f"{check.words} {repair}".rstrip()
             label = QLabel(words, self)
             label.setWordWrap(True)
             label.setTextFormat(Qt.TextFormat.PlainText)
