@@ -173,3 +173,13 @@ def window_in_z(report: CurveReport, frame: Frame, ends: tuple[float, float]
     """The ends of a region on the x axis as base positions, lower one first."""
     low, high = sorted(z_at(report, frame, e) for e in ends)
     return low, high
+
+
+def contact_start(report: CurveReport) -> float:
+    """Where to begin to show the part in contact: before contact and release, with some room."""
+    marks = [z for z in (report.contact[0], report.pull_off[0], report.release[0], report.zero[0])
+             if math.isfinite(z)]  # fmt: skip
+    if not marks or not math.isfinite(report.peak[0]):
+        return -math.inf
+    first = min(marks)
+    return first - 0.35 * max(report.peak[0] - first, 1.0)

@@ -15,9 +15,9 @@ from ..decisions import DONE
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
 from . import look
-from .dressing import dress, few_ticks
+from .dressing import dress, few_ticks, inside
 from .parts import DataTable, DrawnPanel, PanelError, Style
-from .placing import legend, name_axes, note, place, rows_of
+from .placing import height_of, height_with, legend, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -45,9 +45,21 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     if plot.residuals:
         _residuals(axes[1], plot, style)
     top = _finish(subfigure, axes, plot, style)
-    place(subfigure, axes, style, top=top, shares=(3.4, 1.0)[: len(axes)],
+    place(subfigure, axes, style, top=top, shares=(2.8, 1.0)[: len(axes)],
           legend=legend(subfigure, handles, style))  # fmt: skip
+    if plot.residuals and height_of(axes[1]) < 4.2 * style.small:  # no room for three numbers
+        axes[1].set_yticks([-2.0, 2.0], ["−2", "2"])
     return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings))
+
+
+def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
+    """How high the panel wants to be at a width, both in points."""
+    options = panel.options
+    assert isinstance(options, CurveOptions)
+    marked = (("Fitted law", options.law), ("Fit window", options.window),
+              ("Contact", options.contact), ("Adhesion", options.adhesion))  # fmt: skip
+    names = ["Approach", "Retract", *(name for name, on in marked if on)]
+    return height_with(names, style, width, 0.75 if options.residuals else 0.55)
 
 
 def chosen(findings: Findings, options: CurveOptions) -> tuple[int, int, str]:
@@ -220,7 +232,7 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     size = float(np.percentile(np.abs(r), 99.0)) if r.size else 0.0
     half = next((step for step in STEPS if step >= size), STEPS[-1])
     axes.set_ylim(-half, half)
-    axes.set_yticks((-half / 2, 0.0, half / 2), [f"{v:g}" for v in (-half / 2, 0.0, half / 2)])
+    axes.set_yticks((-half / 2, 0.0, half / 2), [f"{v:g}".replace("-", "−") for v in (-half / 2, 0.0, half / 2)])
     dress(axes, style)
 
 
@@ -286,7 +298,7 @@ def _numbers(report: CurveReport) -> DataTable:
 
 def _caption(plot: _Plot, findings: Findings) -> str:
     report, rule = plot.report, plot.words
-    said = [f"{plot.title(1)} against {plot.title(0).lower()} at {plot.where}"
+    said = [f"{inside(plot.title(1))} against {plot.title(0).lower()} at {plot.where}"
             + (f" ({rule})" if rule else "") + ": approach solid, retract dashed"]  # fmt: skip
     if plot.window is not None:
         said.append("shaded, the fit window")

@@ -24,7 +24,7 @@ from .dressing import (
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
-from .placing import legend, name_axes, note, place, rows_of
+from .placing import height_of, height_with, legend, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -60,16 +60,29 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     axes.stairs(found.total, found.edges, color=look.MUTED, linewidth=style.thin, zorder=2)
     handles = _components(axes, found, findings, style)
     dress(axes, style)
-    axes.set_ylim(0.0, 1.15 * float(found.total.max()))
     if options.log:
         axes.set_xscale("log")
         log_ticks(axes.xaxis, found.edges[0], found.edges[-1])
     axes.set_xlim(*_ends(found.edges, options.log))
     few_ticks(axes)
     name_axes(axes, subfigure, style.label(found.channel.label, found.unit), "Pixels in a bin", style)
-    place(subfigure, [axes], style, top=note(axes, found.used.note, style),
-          legend=legend(subfigure, handles, style))  # fmt: skip
+    top, below = note(axes, found.used.note, style), legend(subfigure, handles, style)
+    for room in (0.2, 0.0):  # first as an estimate
+        room = room or min(1.6 * style.font_size / height_of(axes), 0.5)
+        axes.set_ylim(0.0, float(found.total.max()) / (1.0 - room))
+        place(subfigure, [axes], style, top=top, legend=below)
     return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options))
+
+
+def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
+    """How high the panel wants to be at a width, both in points."""
+    options, composition = panel.options, findings.composition
+    assert isinstance(options, HistogramOptions)
+    names: list[str] = []
+    if options.components and composition is not None:
+        names = [f"{composition.title(k)}, n = 9,999" for k in range(composition.count)]
+        names += ["in none, n = 99"]
+    return height_with(names, style, width, 0.52)
 
 
 def _count(findings: Findings, options: HistogramOptions) -> _Counts:
@@ -179,16 +192,16 @@ def _ends(edges: Array, log: bool) -> tuple[float, float]:
 
 def _letters(axes: Any, found: _Counts, style: Style) -> None:
     """A letter above the mode of each component, on a white rim."""
-    top = float(found.total.max())
     for k, counts in found.parts.items():
         if k < 0 or not counts.any():
             continue
         at = int(np.argmax(counts))
         middle = found.edges[at : at + 2]
         x = float(np.sqrt(middle.prod()) if _is_log(found.edges) else middle.mean())
-        axes.text(x, counts[at] + 0.02 * top, look.look_of(k).letter, ha="center", va="bottom",
-                  fontsize=style.font_size, fontweight="bold", color=look.INK, zorder=20,
-                  path_effects=halo(2.0), clip_on=True)  # fmt: skip
+        axes.annotate(look.look_of(k).letter, (x, counts[at]), (0.0, 1.5), ha="center",
+                      va="bottom", textcoords="offset points", fontsize=style.font_size,
+                      fontweight="bold", color=look.INK, zorder=20,
+                      path_effects=halo(2.0))  # fmt: skip
 
 
 def _is_log(edges: Array) -> bool:
@@ -215,7 +228,7 @@ def _table(found: _Counts) -> DataTable:
 
 def _caption(found: _Counts, findings: Findings, options: HistogramOptions) -> str:
     scale = " on a logarithmic axis, with bins of equal ratio" if options.log else ""
-    said = [f"Histogram of {inside(found.channel.label)}{scale} ({many(found.total.size, 'bin')} "
+    said = [f"histogram of {inside(found.channel.label)}{scale} ({many(found.total.size, 'bin')} "
             f"{found.rule}); {found.used.words}"]  # fmt: skip
     if not options.trusted:
         said.append("distrusted pixels are counted")

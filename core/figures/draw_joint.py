@@ -23,7 +23,7 @@ from .dressing import (
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
-from .placing import name_axes, note, place, rows_of
+from .placing import height_of, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -85,6 +85,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     names = [style.label(side.channel.label, side.unit) for side in (found.x, found.y)]
     name_axes(axes, subfigure, *names, style)
     place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
+    _room_for_letters(axes, found, style)
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
 
 
@@ -143,8 +144,8 @@ def _outlines(axes: Any, found: _Joint, style: Style) -> None:
     for k, lines in found.outlines.items():
         one = look.look_of(k)
         for x, y in lines.values():
-            axes.plot(x, y, color="white", linewidth=2.6 * style.line, zorder=4)
-            axes.plot(x, y, color=one.colour, linestyle=one.dash, linewidth=1.2 * style.line,
+            axes.plot(x, y, color="white", linewidth=2.2 * style.line, zorder=4)
+            axes.plot(x, y, color=one.colour, linestyle=one.dash, linewidth=style.line,
                       zorder=5)  # fmt: skip
         x, y = lines[INSIDE[-1]]
         at = int(np.argmax(y))  # the letter stands on the top of the outer outline
@@ -152,6 +153,18 @@ def _outlines(axes: Any, found: _Joint, style: Style) -> None:
                       ha="center", va="bottom", fontsize=style.font_size, fontweight="bold",
                       color=look.INK, path_effects=halo(2.0), zorder=9,
                       annotation_clip=True)  # fmt: skip
+
+
+def _room_for_letters(axes: Any, found: _Joint, style: Style) -> None:
+    """The axis ends above the letter of the highest outline."""
+    tops = [float(lines[INSIDE[-1]][1].max()) for lines in found.outlines.values()]
+    if not tops:
+        return
+    low, high, top = (np.log10(v) if found.y.log else v
+                      for v in (found.y.edges[0], found.y.edges[-1], max(tops)))  # fmt: skip
+    share = min(1.3 * style.font_size / height_of(axes), 0.5)
+    high = max(high, low + (top - low) / (1.0 - share))
+    axes.set_ylim(found.y.edges[0], 10.0**high if found.y.log else high)
 
 
 def _bar(subfigure: Any, mesh: Any, style: Style) -> Any:
@@ -201,7 +214,7 @@ def _tables(found: _Joint) -> tuple[DataTable, ...]:
 def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     logs = [inside(s.channel.label) for s in (found.x, found.y) if s.log]
     axes = f" ({' and '.join(logs)} on a logarithmic axis)" if logs else ""
-    said = [f"{found.y.channel.label} against {inside(found.x.channel.label)}{axes}, pixels in "
+    said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, pixels in "
             f"each of {options.bins} × {options.bins} bins in colour, white for none",
             found.used.words]  # fmt: skip
     if not options.trusted:

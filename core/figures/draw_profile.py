@@ -255,7 +255,7 @@ def _caption(found: _Along, findings: Findings) -> str:
     names = " and ".join(inside(one.channel.label) for one in found.series)
     wide = found.profile.width * found.factor
     across = f"averaged over {wide:.4g} {found.unit}" if wide > 0.0 else "of single pixels"
-    said = [f"{names[0].upper() + names[1:]} along “{found.profile.name}” "
+    said = [f"{names} along “{found.profile.name}” "
             f"({found.profile.length * found.factor:.4g} {found.unit} long, {across}); band, "
             "± one standard error"]  # fmt: skip
     if any(np.isnan(one.values).any() for one in found.series):

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..sheets import Panel, TableOptions
+from .fonts import text_width
 from .look import INK, MUTED
 from .parts import DataTable, DrawnPanel, PanelError, Style
 from .placing import size_of
@@ -60,24 +61,6 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     return DrawnPanel(panel, tables=(table.data,), caption=table.caption, remarks=remarks)
 
 
-class _Ruler:
-    """Measures texts in the font of the sheet [pt]."""
-
-    def __init__(self) -> None:
-        from matplotlib.font_manager import FontProperties
-        from matplotlib.textpath import TextToPath
-
-        self._measure = TextToPath()
-        self._faces = {bold: FontProperties(weight="bold" if bold else "normal")
-                       for bold in (False, True)}  # fmt: skip
-
-    def wide(self, text: str, size: float, bold: bool = False) -> float:
-        face = self._faces[bold].copy()
-        face.set_size(100.0)
-        width, _, _ = self._measure.get_text_width_height_descent(text, face, False)
-        return SAFE * float(width) * size / 100.0
-
-
 def _fit(table: Tabled, wide: float, high: float, style: Style
          ) -> tuple[_Set, tuple[str, ...]]:  # fmt: skip
     """The largest of the sheet's sizes in which the table fits; else as much of it as does."""
@@ -124,11 +107,15 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
     return 4.0 * style.font_size
 
 
+def _wide(text: str, size: float, bold: bool = False) -> float:
+    return SAFE * text_width(text, size, bold)
+
+
 def _laid(table: Tabled, size: float, tall: float, wide: float) -> _Set | None:
     """The table in one size, wrapped where it is too wide; None if it can't be."""
-    ruler, texts = _Ruler(), [table.head, *table.rows]
+    texts = [table.head, *table.rows]
     count = len(table.head)
-    widths = [max(ruler.wide(part, size, row == 0 or at == 0 and table.bold_first)
+    widths = [max(_wide(part, size, row == 0 or at == 0 and table.bold_first)
                   for row, cells in enumerate(texts) for part in cells[at].split("\n"))
               for at in range(count)]  # fmt: skip
     room = wide - 2.0 * MARGIN * size - (count - 1) * GAP * size
@@ -136,14 +123,14 @@ def _laid(table: Tabled, size: float, tall: float, wide: float) -> _Set | None:
     if sum(widths) > room + 0.01:
         return None
     cells = tuple(
-        tuple(_wrapped(ruler, cell, size, widths[at], row == 0) for at, cell in enumerate(line))
+        tuple(_wrapped(cell, size, widths[at], row == 0) for at, cell in enumerate(line))
         for row, line in enumerate(texts))  # fmt: skip
     left, columns = MARGIN * size, []
     spread = min((room - sum(widths)) / max(count - 1, 1), 2.0 * size)  # not too far apart
     for width in widths:
         columns.append((left, width))
         left += width + GAP * size + spread
-    if any(ruler.wide(part, size) > columns[at][1] * 1.02 for line in cells
+    if any(_wide(part, size) > columns[at][1] * 1.02 for line in cells
            for at, cell in enumerate(line) for part in cell):  # fmt: skip
         return None
     return _Set(size, tall, tuple(columns), cells, len(cells))
@@ -164,13 +151,13 @@ def _squeezed(widths: list[float], room: float, least: float) -> list[float]:
     return [min(w, max(low, min(least, w))) for w in widths]
 
 
-def _wrapped(ruler: _Ruler, text: str, size: float, width: float, bold: bool) -> tuple[str, ...]:
+def _wrapped(text: str, size: float, width: float, bold: bool) -> tuple[str, ...]:
     lines: list[str] = []
     for part in text.split("\n"):
         letters = max(len(part), 1)
         while letters > 1:
             tried = textwrap.wrap(part, letters, break_long_words=False) or [""]
-            if max(ruler.wide(one, size, bold) for one in tried) <= width + 0.01:
+            if max(_wide(one, size, bold) for one in tried) <= width + 0.01:
                 break
             letters -= 1
         lines += textwrap.wrap(part, letters, break_long_words=False) or [""]
@@ -178,7 +165,7 @@ def _wrapped(ruler: _Ruler, text: str, size: float, width: float, bold: bool) ->
 
 
 def _write(axes: Any, found: _Set, table: Tabled, style: Style) -> None:
-    size, y = found.size, 0.0
+    size, y = found.size, 0.5
     pitch = size * LINE
     end = found.columns[-1][0] + found.columns[-1][1]
     for row, (line, height) in enumerate(zip(found.cells, found.heights, strict=True)):
@@ -188,10 +175,11 @@ def _write(axes: Any, found: _Set, table: Tabled, style: Style) -> None:
                 base = y + pitch * (0.5 * found.tall + k)
                 axes.text(left + width if right else left, base, part, fontsize=size,
                           ha="right" if right else "left", va="center_baseline", color=INK,
-                          fontweight="bold" if row == 0 else "normal")  # fmt: skip
+                          fontweight="bold" if row == 0 else "normal",
+                          parse_math=False)  # fmt: skip
         y += height
         if row == 0:
-            for place, width in ((0.0, 1.6), (y, 1.0)):
+            for place, width in ((0.5, 1.6), (y, 1.0)):
                 axes.plot([0.0, end + MARGIN * size], [place, place], color=INK, clip_on=False,
                           linewidth=width * style.thin)  # fmt: skip
     axes.plot([0.0, end + MARGIN * size], [y, y], color=INK, linewidth=1.6 * style.thin,

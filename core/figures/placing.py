@@ -7,15 +7,16 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from .fonts import shortened, text_width
 from .look import INK, MUTED
 from .parts import Style
 
-LETTER_WIDE = 0.5
-"""Width of a letter on average, as a share of its size."""
 PAD = 1.0
 """Left free around everything [pt]."""
 LEAST = 0.2
 """Share of the box that axes get at least, whatever their labels want."""
+LONG = 2.0
+"""Length of a line in a legend, in letters' sizes."""
 BAR, BAR_GAP = 0.8, 0.7
 """Width of a colour bar, and its distance, in letters' sizes."""
 
@@ -40,26 +41,49 @@ def note(axes: Any, text: str, style: Style) -> float:
     """A line in small type above the axes, at their right; returns what it takes [pt]."""
     if not text:
         return 0.0
+    if text_width(text, style.small) > 0.94 * size_of(axes.figure)[0]:
+        text = shortened(text.rpartition(", ")[0] or text, style.small, size_of(axes.figure)[0])
     axes.annotate(text, (1.0, 1.0), (0.0, 2.5), xycoords="axes fraction",
                   textcoords="offset points", ha="right", va="bottom", fontsize=style.small,
-                  color=MUTED, annotation_clip=False)  # fmt: skip
+                  color=MUTED, annotation_clip=False, parse_math=False)  # fmt: skip
     return 2.5 + 1.25 * style.small
 
 
-def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = 2.0) -> Any:
+def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = LONG) -> Any:
     """A legend along the lower edge of the box, in as many columns as fit; None for none."""
     if not handles:
         return None
     labels = [str(handle.get_label()) for handle in handles]
-    widest = max(map(len, labels)) * LETTER_WIDE * style.small + (long + 1.6) * style.small
-    columns = int(min(max(size_of(subfigure)[0] // widest, 1), len(labels)))
-    rows = math.ceil(len(labels) / columns)
-    return subfigure.legend(
+    columns = _columns(labels, style, size_of(subfigure)[0], long)
+    made = subfigure.legend(
         handles, labels, loc="lower center", bbox_to_anchor=(0.5, 0.0),
-        ncols=math.ceil(len(labels) / rows), fontsize=style.small, frameon=False,
+        ncols=columns, fontsize=style.small, frameon=False,
         handlelength=long, handletextpad=0.5, columnspacing=1.0, labelspacing=0.25, borderpad=0.1,
         borderaxespad=0.1, labelcolor=INK,
     )  # fmt: skip
+    for text in made.get_texts():
+        text.set_parse_math(False)  # names are a person's own
+    return made
+
+
+def _columns(labels: Sequence[str], style: Style, width: float, long: float) -> int:
+    """In how many columns a legend goes."""
+    widest = max(text_width(label, style.small) for label in labels) + (long + 1.8) * style.small
+    columns = int(min(max(width // widest, 1), len(labels)))
+    return math.ceil(len(labels) / math.ceil(len(labels) / columns))
+
+
+def height_with(labels: Sequence[str], style: Style, width: float, share: float) -> float:
+    """How high a panel wants to be [pt] whose axes are `share` as high as the panel is wide, with
+    the titles of its axes, a line above and a legend below."""
+    rows = math.ceil(len(labels) / _columns(labels, style, width, LONG)) if labels else 0
+    around = 2.8 * style.font_size + (1.3 * (rows + 1) + 0.6) * style.small
+    return share * width + around
+
+
+def height_of(axes: Any) -> float:
+    """Of axes where they lie now [pt]."""
+    return float(axes.bbox.height * 72.0 / axes.get_figure(root=True).dpi)
 
 
 def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0,
@@ -130,7 +154,7 @@ def name_axes(axes: Any, subfigure: Any, x: str, y: str, style: Style, share: fl
 
 def broken(text: str, room: float, size: float) -> str:
     """A text in two lines if it is longer than the room [pt]; the unit stays whole."""
-    if len(text) * LETTER_WIDE * size <= room or " " not in text:
+    if text_width(text, size) <= room or " " not in text:
         return text
     if text.endswith(")") and " (" in text:
         head, _, tail = text.rpartition(" (")

@@ -125,7 +125,7 @@ def _components_data(table: Table, names: list[str], units: dict[str, tuple[str,
 
 
 def _components_caption(table: Table) -> str:
-    said = ["Components with their share of the area and the medians over their pure pixels; ± are "
+    said = ["components with their share of the area and the medians over their pure pixels; ± are "
             "standard uncertainties with the pixels' correlation and, of medians, with what all "
             "pixels share (spring constant, sensitivity, tip)"]  # fmt: skip
     gone = sum(table.left_out.values())
@@ -151,7 +151,7 @@ def calibration(findings: Findings, options: TableOptions) -> Tabled:
          [f[5] for f in found], [f[2] for f in found]),
         "Calibration and settings")  # fmt: skip
     return Tabled(("Quantity", "Value", "Origin"), rows, (False, False, False), data,
-                  "Calibration and settings in use; settings that are not listed are at their "
+                  "calibration and settings in use; settings that are not listed are at their "
                   "defaults")  # fmt: skip
 
 
@@ -230,7 +230,8 @@ def doubts(findings: Findings, options: TableOptions) -> Tabled:
     counts = analysis.doubt_counts().items()
     worst_first = sorted(counts, key=lambda one: (DOUBTS[one[0]].severity != "severe", -one[1]))
     found += [(name.replace("_", " "), DOUBTS[name].severity, n) for name, n in worst_first]
-    rows = [(name, kind, *_share(number, curves)) for name, kind, number in found]
+    rows = [(name[0].upper() + name[1:], kind, *_share(number, curves))
+            for name, kind, number in found]  # fmt: skip
     numbers = [number for *_, number in found]
     data = DataTable(
         "doubts", (("what", "", "doubt or decision"), ("kind", "", "severity, or a decision"),
@@ -241,13 +242,17 @@ def doubts(findings: Findings, options: TableOptions) -> Tabled:
                   (False, False, True, True), data, _doubts_caption(findings, curves))  # fmt: skip
 
 
+def _percent(share: float) -> str:
+    return f"{share:.1f}" if share >= 10.0 else f"{share:.2g}"
+
+
 def _share(number: int, curves: int) -> tuple[str, str]:
     """A number of curves and its share [%] as texts; dashes for what is no number of curves."""
-    return (NONE, NONE) if number < 0 else (f"{number:,}", f"{100.0 * number / curves:.3g}")
+    return (NONE, NONE) if number < 0 else (f"{number:,}", _percent(100.0 * number / curves))
 
 
 def _doubts_caption(findings: Findings, curves: int) -> str:
-    said = [f"Doubts about the {curves:,} curves and decisions about single pixels; curves with a "
+    said = [f"doubts about the {curves:,} curves and decisions about single pixels; curves with a "
             "severe doubt are not used unless they were kept by hand"]  # fmt: skip
     said += [f"Of the whole map ({one.severity}): {one.sentence.rstrip('.')}"
              for one in findings.map_doubts]  # fmt: skip
