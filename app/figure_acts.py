@@ -282,6 +282,8 @@ class FigureActs:
 
     def ask_write(self, with_data: bool) -> None:
         """Ask for a file and write the sheet in front, with its data beside it if wanted."""
+        if self.window is not None:
+            self.window.sheet_form.caption.finish()
         sheet, window = self.sheet, self.window
         if sheet is None or window is None:
             return

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar
 
-from ..core.errors import ReadError
+from ..core.errors import InputError, ReadError
 from ..core.progress import Progress
 from ..core.sheets import Sheet, read_recipes
 from .law_calls import attempt
@@ -115,9 +115,19 @@ class WriteSheet(Request):
         if self.folder is None:
             return written
         progress.step(1, 2, "Writing the numbers")
-        from ..core.figures.data import write_data
+        return self._with_data(written, drawn, findings)
 
-        beside = write_data(self.folder, drawn, findings)
+    def _with_data(self, written: Any, drawn: Any, findings: Any) -> Any:
+        """The numbers beside the figure; if they can't be written, the figure is there all the
+        same, and that is told."""
+        from ..core.figures.data import write_data
+        from ..core.figures.parts import WARNING, Check
+
+        try:
+            beside = tuple(write_data(self.folder, drawn, findings))
+        except InputError as error:
+            told = Check("numbers", WARNING, f"The numbers were not written: {error}")
+            return replace(written, checks=(*written.checks, told))
         return replace(written, paths=(*written.paths, *beside))
 
     def _drawn(self, progress: Progress) -> tuple[Any, Any]:

@@ -136,6 +136,8 @@ class FigureDesk(FigureActs, QObject):
 
     def choose_sheet(self, index: int) -> None:
         """Look at another sheet."""
+        if self.window is not None:
+            self.window.sheet_form.caption.finish()
         if 0 <= index < len(self.sheets) and index != self._index:
             self._index, self._panel, self._name = index, None, self.sheets[index].name
             self.show_sheets()
@@ -204,13 +206,12 @@ class FigureDesk(FigureActs, QObject):
 
         assert self.window is not None
         canvas, sheet = self.window.view.canvas, self.sheet
-        if sheet is None or self.seen is None or self.seen.drawn.sheet == sheet:
+        if self.seen is not None and self.seen.drawn.sheet == sheet:
             return
-        if canvas.image is not None:
-            canvas.let_go()
-            canvas.grid = grid_by_sizes(sheet) if sheet.panels else None
-            canvas.choose(self._panel)
-            canvas.update()
+        canvas.let_go()
+        canvas.grid = grid_by_sizes(sheet) if sheet is not None and sheet.panels else None
+        canvas.choose(self._panel)
+        canvas.update()
 
     def _show_history(self) -> None:
         if self.window is not None:
@@ -366,9 +367,16 @@ class FigureDesk(FigureActs, QObject):
         self._empty(words)
 
     def _empty(self, words: str) -> None:
+        """A word in place of the sheet; its panels can be taken hold of all the same."""
+        from .views.sheet_grid import grid_by_sizes
+
         assert self.window is not None
-        self.seen = self._shown = self._basis = None
+        self.seen = None
+        self._shown = self._basis = None
         self.window.view.show_nothing(words)
+        if self.sheet is not None and self.sheet.panels:
+            self.window.view.canvas.grid = grid_by_sizes(self.sheet)
+            self.window.view.canvas.choose(self._panel)
         self.window.view.say("")
         self.window.show_caption("", "")
         self.window.notes.clear()

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFocusEvent
+from PySide6.QtCore import QEvent, Qt, Signal
+from PySide6.QtGui import QFocusEvent, QKeySequence
 from PySide6.QtWidgets import QLabel, QPlainTextEdit, QPushButton, QVBoxLayout, QWidget
 
 from ...core.errors import SettingsError
@@ -33,13 +33,34 @@ def _meta(kind: str, label: str, text: str, **more: Any) -> dict[str, Any]:
 
 
 class CaptionEdit(QPlainTextEdit):
-    """Words for the caption. Signal edited(text) once they are finished."""
+    """Words for the caption. Signal edited(text) once they are finished, if they are others."""
 
     edited = Signal(str)
 
+    def show_text(self, text: str) -> None:
+        """Show words; what is being typed is left alone."""
+        if not self.document().isModified() and self.toPlainText() != text:
+            self.setPlainText(text)
+            self.document().setModified(False)
+
+    def finish(self) -> None:
+        """Take over what was typed, if anything was."""
+        if self.document().isModified():
+            self.document().setModified(False)
+            self.edited.emit(self.toPlainText())
+
     def focusOutEvent(self, event: QFocusEvent) -> None:
         super().focusOutEvent(event)
-        self.edited.emit(self.toPlainText())
+        self.finish()
+
+    def event(self, event: QEvent) -> bool:
+        """Undo and redo are the window's, except in the middle of typing."""
+        if event.type() == QEvent.Type.ShortcutOverride and not self.document().isModified():
+            keys = QKeySequence.StandardKey
+            if event.matches(keys.Undo) or event.matches(keys.Redo):
+                event.ignore()
+                return True
+        return super().event(event)
 
 
 class SheetForm(QWidget):
@@ -134,8 +155,7 @@ class SheetForm(QWidget):
         self._show_preset(preset)
         self._show_usual(preset, drawn_mm)
         self.even.setEnabled(bool(sheet.widths or sheet.heights))
-        if not self.caption.hasFocus() and self.caption.toPlainText() != sheet.caption:
-            self.caption.setPlainText(sheet.caption)
+        self.caption.show_text(sheet.caption)
 
     def _show_preset(self, preset: Any) -> None:
         self.about.setVisible(preset is not None)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import Field
 from typing import Any
 
-from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QWheelEvent
+from PySide6.QtCore import QEvent, QSignalBlocker, Qt, Signal
+from PySide6.QtGui import QKeySequence, QWheelEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -42,7 +42,20 @@ class FlagField(QCheckBox):
         self.setChecked(value)
 
 
-class LineField(QLineEdit):
+class Line(QLineEdit):
+    """A line whose undo is the window's, except in the middle of typing."""
+
+    def event(self, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.ShortcutOverride:
+            keys = QKeySequence.StandardKey
+            done = event.matches(keys.Undo) and not self.isUndoAvailable()
+            if done or (event.matches(keys.Redo) and not self.isRedoAvailable()):
+                event.ignore()
+                return True
+        return super().event(event)
+
+
+class LineField(Line):
     """A text. Signal edited(text, False) once it is finished and another one."""
 
     edited = Signal(object, bool)
@@ -81,11 +94,13 @@ class NameField(QComboBox):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setEditable(True)
+        self.setLineEdit(Line(self))
         self.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.setMinimumContentsLength(6)
         self._value = ""
+        self._choices: Choices = ()
         completer = self.completer()
         completer.setFilterMode(Qt.MatchFlag.MatchContains)
         completer.setCompletionMode(QCompleter.CompletionMode.PopupCompletion)
@@ -94,11 +109,15 @@ class NameField(QComboBox):
 
     def set_choices(self, choices: Choices, empty: str = "") -> None:
         """What may be chosen; `empty` is said where nothing is."""
+        self.lineEdit().setPlaceholderText(empty)
+        if tuple(choices) == self._choices:
+            return
+        self._choices = tuple(choices)
         with QSignalBlocker(self):
             self.clear()
             for name, words in choices:
                 self.addItem(words, name)
-            self.lineEdit().setPlaceholderText(empty)
+        self.lineEdit().setModified(False)
         self.set_value(self._value)
 
     @property
@@ -119,18 +138,24 @@ class NameField(QComboBox):
         return self._value
 
     def set_value(self, value: str) -> None:
+        """Show a name; what is being typed is left alone unless it is another one."""
+        if value == self._value and self.lineEdit().isModified():
+            return
         self._value = value
         with QSignalBlocker(self), QSignalBlocker(self.lineEdit()):
             index = self.findData(value) if value else -1
             self.setCurrentIndex(index)
             if index < 0:
                 self.setEditText(value)
+        self.lineEdit().setModified(False)
         self.lineEdit().setCursorPosition(0)
 
     def _finish(self) -> None:
-        self._take(self.name_of(self.currentText()))
+        if self.lineEdit().isModified():
+            self._take(self.name_of(self.currentText()))
 
     def _take(self, name: Any) -> None:
+        self.lineEdit().setModified(False)
         if name is not None and name != self._value:
             self.set_value(str(name))
             self.edited.emit(str(name), False)

@@ -164,12 +164,16 @@ class SheetCanvas(QWidget):
             painter.setPen(look.colour(LIGHT.muted))
             painter.drawText(paper.adjusted(12, 12, -12, -12), Qt.AlignmentFlag.AlignCenter
                              | Qt.TextFlag.TextWordWrap, self.hint)  # fmt: skip
-        elif self.grid is not None:
+        if self.grid is not None:
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             self._paint_marks(painter, self.grid)
         painter.end()
 
     def _paint_marks(self, painter: QPainter, grid: SheetGrid) -> None:
+        if self.image is None:  # nothing is drawn, so at least the cells
+            painter.setPen(QPen(look.colour(LIGHT.line), 1))
+            for at in range(len(grid.cells)):
+                painter.drawRect(self._rect(grid.outline(at)))
         accent = look.colour(LIGHT.accent)  # the paper is white in every theme
         hover = self._hover
         if hover is not None and hover.what in (COLUMNS, ROWS) and self.ghost is None:
