@@ -93,8 +93,10 @@ def _needs(panel: Panel, findings: Findings, style: Style, width: float) -> Need
     found.append((REST, ~composition.labelled))
     entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum())})")
                     for kind, mask in found if mask.any())  # fmt: skip
+    lines = legend(findings, options)
     return Needs(axes=options.axes, scale_bar=options.scale_bar, entries=entries,
-                 beside=_beside(legend(findings, options), style, width))  # fmt: skip
+                 beside=_beside(lines, style, width), side=_legend_height(lines, style)
+                 )  # fmt: skip
 
 
 def _hatch(kind: str) -> str:
@@ -114,9 +116,7 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
         needs = _needs(panel, findings, style, width)
     except PanelError:
         return 0.6 * width
-    frame = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width)
-    lines = legend(findings, _options(panel))
-    return max(frame.height, _legend_height(lines, style))
+    return mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -148,10 +148,10 @@ def picture_of(composition: Composition, options: ComponentOptions, grid: Grid, 
     table = np.array([*known, (255, 255, 255)], np.uint8)
     labels = grid.upright(composition.labels)
     picture = pixels.enlarged(table[labels], factor)
-    points = frame.across / grid.cols
+    period = pixels.period_of(factor, frame.across / grid.cols, style)
     if options.zones:
-        pixels.stripe_over(picture, grid.upright(_zone(composition)), factor, points)
-    pixels.hatch_into(picture, labels < 0, pixels.LEFT, factor, points)
+        pixels.stripe_over(picture, grid.upright(_zone(composition)), factor, period)
+    pixels.hatch_into(picture, labels < 0, pixels.LEFT, factor, period)
     return picture
 
 

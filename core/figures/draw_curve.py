@@ -39,7 +39,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     report = findings.explain(row, col)
     if report is None:
         raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
-    plot = _Plot.of(report, options, words)
+    plot = _Plot.of(report, options, words, findings.map.signal_unit)
     axes = rows_of(subfigure, 2 if plot.residuals else 1)
     handles = _measured(axes[0], plot, style) + _found(axes[0], plot, style)
     if plot.residuals:
@@ -100,10 +100,10 @@ class _Plot:
     points: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, report: CurveReport, options: CurveOptions, words: str) -> _Plot:
+    def of(cls, report: CurveReport, options: CurveOptions, words: str, signal: str) -> _Plot:
         frame, note = frame_for(report, options.x, options.y)
         made = cls(report, options, words, frame, note)
-        made._scale()
+        made._scale(signal)
         a, r, fitted = report.approach, report.retract, fitted_branch(report)
         made.lines = {"approach": made._to(*frame.place(a.z, a.d, a)),
                       "retract": made._to(*frame.place(r.z, r.d, r))}  # fmt: skip
@@ -126,10 +126,10 @@ class _Plot:
                                             made.points["pull_off_foot"][1])  # fmt: skip
         return made
 
-    def _scale(self) -> None:
+    def _scale(self, signal: str) -> None:
         report, found = self.report, []
         if not report.constants.lengths:
-            self.units = ("nm", "")
+            self.units = ("nm", signal)
             return
         for core, values in zip((TITLES[self.frame.x][1], TITLES[self.frame.y][1]),
                                 self._reach(report), strict=True):  # fmt: skip
@@ -232,7 +232,8 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     size = float(np.percentile(np.abs(r), 99.0)) if r.size else 0.0
     half = next((step for step in STEPS if step >= size), STEPS[-1])
     axes.set_ylim(-half, half)
-    axes.set_yticks((-half / 2, 0.0, half / 2), [f"{v:g}".replace("-", "−") for v in (-half / 2, 0.0, half / 2)])
+    marks = (-half / 2, 0.0, half / 2)
+    axes.set_yticks(marks, [f"{mark:g}".replace("-", "−") for mark in marks])
     dress(axes, style)
 
 
@@ -260,8 +261,8 @@ def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style) -> float
 def _tables(plot: _Plot) -> tuple[DataTable, ...]:
     """Every number that is drawn, in the units of the axes."""
     names = [plot.title(at).lower().replace(" ", "_") for at in (0, 1)]
-    heads = tuple((name, unit, f"on the {'horizontal' if i == 0 else 'vertical'} axis")
-                  for i, (name, unit) in enumerate(zip(names, plot.units, strict=True)))  # fmt: skip
+    heads = tuple((name, unit, f"on the {way} axis") for name, unit, way in
+                  zip(names, plot.units, ("horizontal", "vertical"), strict=True))  # fmt: skip
     report, found = plot.report, []
     for name, branch in (("approach", report.approach), ("retract", report.retract)):
         found.append(DataTable(

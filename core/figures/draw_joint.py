@@ -82,8 +82,8 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     for side, axis in ((found.x, axes.xaxis), (found.y, axes.yaxis)):
         if side.log:
             log_ticks(axis, side.edges[0], side.edges[-1])
-    names = [style.label(side.channel.label, side.unit) for side in (found.x, found.y)]
-    name_axes(axes, subfigure, *names, style)
+    across, up = (style.label(side.channel.label, side.unit) for side in (found.x, found.y))
+    name_axes(axes, subfigure, across, up, style)
     place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
     _room_for_letters(axes, found, style)
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
@@ -106,13 +106,13 @@ def _count(findings: Findings, options: JointOptions) -> _Joint:
         ends = [line[at] for lines in ellipses.values() for line in lines.values()]
         sides.append(_side(channel, values[used.mask], log, ends, int(options.bins)))
     x, y = sides
-    values = [v * side.factor for v, side in zip(maps, sides, strict=True)]
+    drawn = [v * side.factor for v, side in zip(maps, sides, strict=True)]
     with np.errstate(invalid="ignore"):
         beyond = np.zeros(used.mask.shape, bool)
-        for v, side in zip(values, sides, strict=True):
+        for v, side in zip(drawn, sides, strict=True):
             beyond |= (v < side.edges[0]) | (v > side.edges[-1])
     used = used.without(beyond, "beyond the ends of the axes")
-    counts = np.histogram2d(values[1][used.mask], values[0][used.mask], (y.edges, x.edges))[0]
+    counts = np.histogram2d(drawn[1][used.mask], drawn[0][used.mask], (y.edges, x.edges))[0]
     return _Joint(x, y, counts.astype(int), used, {
         k: {share: (x.drawn(a), y.drawn(b)) for share, (a, b) in lines.items()}
         for k, lines in ellipses.items()})
@@ -214,8 +214,8 @@ def _tables(found: _Joint) -> tuple[DataTable, ...]:
 def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     logs = [inside(s.channel.label) for s in (found.x, found.y) if s.log]
     axes = f" ({' and '.join(logs)} on a logarithmic axis)" if logs else ""
-    said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, pixels in "
-            f"each of {options.bins} × {options.bins} bins in colour, white for none",
+    said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, "
+            f"pixels in each of {options.bins} × {options.bins} bins in colour, white for none",
             found.used.words]  # fmt: skip
     if not options.trusted:
         said.append("distrusted pixels are counted")

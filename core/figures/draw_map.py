@@ -118,7 +118,8 @@ def _needs(seen: Shown, style: Style, width: float) -> Needs:
     entries = tuple(Entry(kind, f"{kind} ({count})") for kind, count in counts.items())
     options = seen.options
     return Needs(options.bar if options.bar != "none" else NO_BAR, _label(seen, style),
-                 _beside(seen, style, width), options.axes, options.scale_bar, entries)  # fmt: skip
+                 _beside(seen, style, width), axes=options.axes, scale_bar=options.scale_bar,
+                 entries=entries)  # fmt: skip
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -144,9 +145,10 @@ def picture_of(seen: Shown, frame: Frame, style: Style) -> Array:
                  pixels.factor_for(grid.rows, frame.up, style.dpi))  # fmt: skip
     index = grid.upright(seen.scale.indices(seen.values, len(seen.table)))
     picture = pixels.enlarged(seen.table[:, :3][index], factor)
+    period = pixels.period_of(factor, frame.across / grid.cols, style)
     for kind, mask in seen.excluded.masks.items():
         if mask.any():
-            pixels.hatch_into(picture, grid.upright(mask), kind, factor, frame.across / grid.cols)
+            pixels.hatch_into(picture, grid.upright(mask), kind, factor, period)
     return picture
 
 
@@ -158,9 +160,9 @@ def _draw_over(axes: Any, seen: Shown, findings: Findings, style: Style) -> tupl
         if labels is None:
             remarks.append("There are no components, so no boundaries over the map.")
         else:
-            map_parts.draw_edges(axes, labels, seen.grid, style)
+            map_parts.draw_edges(axes, labels, seen.grid, style.thin)
     places = findings.work.places
-    if seen.options.places and len(places):
+    if seen.options.places and places is not None and len(places):
         misfit = places.misfit(findings.map.has_scale)
         if misfit:
             remarks.append(misfit)

@@ -84,17 +84,17 @@ def draw_sheet(sheet: Sheet, findings: Findings, progress: Progress | None = Non
     style = _with_shared(wanted.style(sheet), sheet, findings)
     progress = progress or Progress()
     with drawing_as(style):
-        style = _with_beside(style, sheet, wanted, findings)
-        plan = layout.plan(sheet, wanted, style,
-                           lambda panel, width: wanted_height(panel, findings, style, width)
-                           )  # fmt: skip
+        styles = _styles(style, sheet, wanted, findings)
+        heights = [wanted_height(panel, findings, styles[at], width)
+                   for at, (panel, width) in enumerate(_widths(sheet, wanted, style))]  # fmt: skip
+        plan = layout.plan(sheet, wanted, style, heights)
         figure = _figure(plan)
         made: dict[int, DrawnPanel] = {}
         places = _subfigures(figure, plan)
         for done, at in enumerate(sheet.order):
             panel = sheet.panels[at]
             progress.step(done, len(sheet.panels), f"Panel {done + 1} of {len(sheet.panels)}")
-            made[at] = _draw_panel(places[at], panel, findings, style)
+            made[at] = _draw_panel(places[at], panel, findings, styles[at])
         letters = lettered(sheet, style)
         for at, panel in enumerate(sheet.panels):
             _draw_head(figure, plan, at, letters[at], panel, style)
@@ -254,12 +254,20 @@ def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
     return replace(style, shared=found)
 
 
-def _with_beside(style: Style, sheet: Sheet, wanted: Preset, findings: Findings) -> Style:
-    """With the room that the widest colour bar takes, so that all maps are of one size."""
+def _widths(sheet: Sheet, wanted: Preset, style: Style) -> list[tuple[Panel, float]]:
+    """Each panel with its width [pt]."""
     edges = layout.columns(sheet, wanted, style)
-    rooms = [wanted_beside(p, findings, style, edges[p.col + p.cols - 1][1] - edges[p.col][0])
-             for p in sheet.panels]  # fmt: skip
-    return replace(style, beside=max(rooms, default=0.0))
+    return [(p, edges[p.col + p.cols - 1][1] - edges[p.col][0]) for p in sheet.panels]
+
+
+def _styles(style: Style, sheet: Sheet, wanted: Preset, findings: Findings) -> list[Style]:
+    """The style of each panel, with the room that the widest colour bar or legend takes among
+    panels of the same width, so that their maps are of one size."""
+    panels = _widths(sheet, wanted, style)
+    rooms = [(round(width), wanted_beside(panel, findings, style, width))
+             for panel, width in panels]  # fmt: skip
+    return [replace(style, beside=max(room for wide, room in rooms if wide == own))
+            for own, _ in rooms]  # fmt: skip
 
 
 def _remarks(sheet: Sheet, wanted: Preset, plan: layout.Plan, panels: tuple[DrawnPanel, ...],

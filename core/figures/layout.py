@@ -6,7 +6,7 @@ alike in all panels and bodies begin on one line.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..errors import SettingsError
@@ -65,9 +65,8 @@ def columns(sheet: Sheet, preset: Preset, style: Style) -> list[tuple[float, flo
     return edges
 
 
-def plan(sheet: Sheet, preset: Preset, style: Style,
-         wanted: Callable[[Panel, float], float]) -> Plan:  # fmt: skip
-    """Lay a sheet out; `wanted` tells how high a panel wants to be at a width [pt]."""
+def plan(sheet: Sheet, preset: Preset, style: Style, wanted: Sequence[float]) -> Plan:
+    """Lay a sheet out; `wanted` tells how high each panel wants to be [pt]."""
     across = columns(sheet, preset, style)
     between = gap(style)[1]
     heads = _heads(sheet, style)
@@ -76,7 +75,7 @@ def plan(sheet: Sheet, preset: Preset, style: Style,
     if sheet.height:
         bodies = _given(sheet, preset, fixed)
     else:
-        bodies, remarks = _needed(sheet, preset, across, heads, between, fixed, wanted)
+        bodies, remarks = _needed(sheet, preset, heads, between, fixed, wanted)
     height = fixed + sum(bodies)
     tops, top = [], height - MARGIN
     for head, body in zip(heads, bodies, strict=True):
@@ -121,16 +120,16 @@ def _given(sheet: Sheet, preset: Preset, fixed: float) -> list[float]:
 
 
 def _needed(
-    sheet: Sheet, preset: Preset, across: list[tuple[float, float]], heads: list[float],
-    between: float, fixed: float, wanted: Callable[[Panel, float], float],
+    sheet: Sheet, preset: Preset, heads: list[float], between: float, fixed: float,
+    wanted: Sequence[float],
 ) -> tuple[list[float], tuple[str, ...]]:  # fmt: skip
     """Bodies as high as the panels want, or lower where the preset's height would be left."""
     bodies = [LEAST_BODY] * sheet.grid[0]
-    for panel in sorted(sheet.panels, key=lambda p: p.rows):
-        width = across[panel.col + panel.cols - 1][1] - across[panel.col][0]
+    for at in sorted(range(len(sheet.panels)), key=lambda at: sheet.panels[at].rows):
+        panel = sheet.panels[at]
         rows = range(panel.row, panel.row + panel.rows)
         inner = sum(heads[row] + between for row in rows[1:])
-        lacking = wanted(panel, width) - inner - sum(bodies[row] for row in rows)
+        lacking = wanted[at] - inner - sum(bodies[row] for row in rows)
         for row in rows:
             bodies[row] += max(lacking, 0.0) / len(rows)
     if sheet.heights:

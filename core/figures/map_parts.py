@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import pixels
-from .colouring import Scale
+from .colouring import Scale, even_ticks, texts
 from .fonts import text_width
 from .mapframe import (
     BELOW,
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 Array = np.ndarray
 INK, PAPER = "#000000", "#ffffff"
-HALO = 1.4
-"""Width of the light line under a dark one [pt]."""
+HALO = 2.4
+"""How much wider the light line under a dark one is."""
 
 
 def map_axes(subfigure: Any, frame: Frame, grid: Grid, style: Style, axes: bool) -> Any:
@@ -46,11 +46,10 @@ def map_axes(subfigure: Any, frame: Frame, grid: Grid, style: Style, axes: bool)
         made.set_xticks([])
         made.set_yticks([])
         return made
-    from matplotlib.ticker import MaxNLocator
-
-    for axis, length, name in ((made.xaxis, frame.across, "x"), (made.yaxis, frame.up, "y")):
-        most = int(min(max(length / (4.0 * style.small), 2), 5))
-        axis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
+    for axis, length, end, name in ((made.xaxis, frame.across, grid.width, "x"),
+                                    (made.yaxis, frame.up, grid.height, "y")):
+        places = even_ticks(0.0, end * factor, int(min(max(length / (4.0 * style.small), 2), 5)))
+        axis.set_ticks(places, labels=texts(places))
         axis.set_label_text(style.label(name, unit), fontsize=style.font_size)
     made.tick_params(labelsize=style.small, width=style.thin, length=0.3 * style.font_size,
                      pad=0.25 * style.font_size)  # fmt: skip
@@ -113,11 +112,12 @@ def _draw_swatch(paper: Any, kind: str, box: tuple[float, float, float, float], 
     factor = max(2, int(np.ceil(style.dpi / 72.0)))
     shape = (int(np.ceil(box[3])), int(np.ceil(box[2])))
     picture = np.full((shape[0] * factor, shape[1] * factor, 3), 255, np.uint8)
+    every, period = np.ones(shape, bool), pixels.period_of(factor, 1.0, style)
     if kind == pixels.OVER:
         picture[:] = pixels.DARK
-        pixels.stripe_over(picture, np.ones(shape, bool), factor, 1.0)
+        pixels.stripe_over(picture, every, factor, period)
     else:
-        pixels.hatch_into(picture, np.ones(shape, bool), kind, factor, 1.0)
+        pixels.hatch_into(picture, every, kind, factor, period)
     put_image(paper, picture, box)
     outline(paper, box, style)
 
@@ -134,9 +134,9 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
     start = tip if scale.below > 0.0 else 0.0
     stop = length - (tip if scale.above > 0.0 else 0.0)
     _draw_colours(paper, (left, bottom, start, stop, thick), lying, scale, table, style)
-    places, texts = bar_ticks(scale, style, stop - start)
+    places, words = bar_ticks(scale, style, stop - start)
     tick = 0.3 * style.font_size
-    for share, text in zip(places, texts, strict=True):
+    for share, text in zip(places, words, strict=True):
         along = start + share * (stop - start)
         if lying:
             _line(paper, (left + along, bottom), (left + along, bottom - tick), style)
@@ -148,7 +148,7 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
             paper.text(edge + tick_room(style), bottom + along, text, fontsize=style.small,
                        ha="left", va="center_baseline")  # fmt: skip
     _draw_label(paper, frame, needs, style, lying,
-                max(text_width(text, style.small) for text in (*texts, "0.00")))  # fmt: skip
+                max(text_width(text, style.small) for text in (*words, "0.0")))  # fmt: skip
 
 
 def _draw_colours(paper: Any, place: tuple[float, float, float, float, float], lying: bool,
@@ -204,8 +204,8 @@ def _line(paper: Any, one: tuple[float, float], other: tuple[float, float], styl
 # ---- lines over the map
 
 
-def draw_edges(axes: Any, labels: Array, grid: Grid, style: Style, ink: str = INK) -> None:
-    """Boundaries between labels along pixel edges: a dark line on a light one."""
+def draw_edges(axes: Any, labels: Array, grid: Grid, width: float) -> None:
+    """Boundaries between labels along pixel edges: a dark line [pt] on a light one."""
     from matplotlib.collections import LineCollection
 
     lines = pixels.edge_lines(grid.upright(labels))
@@ -213,8 +213,8 @@ def draw_edges(axes: Any, labels: Array, grid: Grid, style: Style, ink: str = IN
         return
     cell = np.array([grid.width / grid.cols, grid.height / grid.rows]) * grid.unit[1]
     ways = [line * cell for line in lines]
-    for colour, width in ((PAPER, style.thin + HALO * style.thin), (ink, style.thin)):
-        axes.add_collection(LineCollection(ways, colors=colour, linewidths=width, zorder=3,
+    for colour, wide in ((PAPER, HALO * width), (INK, width)):
+        axes.add_collection(LineCollection(ways, colors=colour, linewidths=wide, zorder=3,
                                            capstyle="projecting"))  # fmt: skip
 
 
@@ -238,14 +238,15 @@ def draw_places(axes: Any, places: Places, labels: Array | None, x: Array, y: Ar
             mask = mask_of(region, x, y, labels)
             if not mask.any():
                 continue
-            draw_edges(axes, np.pad(mask, 0).astype(int), grid, style)
+            draw_edges(axes, mask.astype(int), grid, style.line)
             rows, cols = np.nonzero(mask)
             points = _on_paper(np.stack([x[cols], y[rows]], 1), grid, factor)
-        _named(axes, region.name, points, style)
+        highest = points[np.lexsort((points[:, 0], -points[:, 1]))[0]]
+        _named(axes, region.name, highest, style)
     for profile in places.profiles:
         points = _on_paper(np.array(profile.points), grid, factor)
         _haloed(axes, points, style, dashed=True)
-        _named(axes, profile.name, points[:1], style)
+        _named(axes, profile.name, points[0], style, above=bool(points[1, 1] < points[0, 1]))
 
 
 def _on_paper(points: Array, grid: Grid, factor: float) -> Array:
@@ -254,19 +255,19 @@ def _on_paper(points: Array, grid: Grid, factor: float) -> Array:
 
 def _haloed(axes: Any, points: Array, style: Style, dashed: bool = False) -> None:
     """A dark line on a light one, so that it shows on every colour."""
-    for colour, width, dash in ((PAPER, style.line * 2.4, "-"),
+    for colour, width, dash in ((PAPER, style.line * HALO, "-"),
                                 (INK, style.line, (0, (4, 2)) if dashed else "-")):  # fmt: skip
         axes.plot(points[:, 0], points[:, 1], color=colour, linewidth=width, linestyle=dash,
                   zorder=4, solid_joinstyle="miter")  # fmt: skip
 
 
-def _named(axes: Any, name: str, points: Array, style: Style) -> None:
-    """A name on a white plate at the upper left of some points, kept inside the map."""
-    x, y = float(points[:, 0].min()), float(points[:, 1].max())
+def _named(axes: Any, name: str, point: Array, style: Style, above: bool = True) -> None:
+    """A name on a white plate at a point, above or below it, kept inside the map."""
     right, top = axes.get_xlim()[1], axes.get_ylim()[1]
-    x = min(max(x, 0.0), right)
+    x, y = min(max(float(point[0]), 0.0), right), min(max(float(point[1]), 0.0), top)
     side = "right" if x > 0.7 * right else "left"
-    plate(axes, name, (x, min(max(y, 0.0), top)), style, side, "top" if y > 0.9 * top else "bottom")
+    above = (above or y < 0.1 * top) and y < 0.9 * top
+    plate(axes, name, (x, y), style, side, "bottom" if above else "top")
 
 
 def plate(axes: Any, text: str, at: tuple[float, float], style: Style, across: str = "center",

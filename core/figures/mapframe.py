@@ -129,6 +129,7 @@ class Needs:
     ----------
     bar : RIGHT, BELOW or NO_BAR; its label and longest tick text
     beside : room at the right [pt], at least that of the bar
+    side : height of what stands there and may be higher than the map [pt]
     axes : whether there are axes
     scale_bar : whether there is one
     entries : legend under the map
@@ -137,6 +138,7 @@ class Needs:
     bar: str = NO_BAR
     label: str = ""
     beside: float = 0.0
+    side: float = 0.0
     axes: bool = False
     scale_bar: bool = True
     entries: tuple[Entry, ...] = field(default=())
@@ -152,7 +154,7 @@ def bar_width(style: Style) -> float:
 
 def bar_room(style: Style, texts: list[str]) -> float:
     """Room that a colour bar at the right takes with its ticks and its label [pt]."""
-    widest = max([text_width(t, style.small) for t in texts] + [text_width("0.00", style.small)])
+    widest = max([text_width(t, style.small) for t in texts] + [text_width("0.0", style.small)])
     return bar_gap(style) + bar_width(style) + tick_room(style) + widest + 1.6 * style.font_size
 
 
@@ -168,7 +170,7 @@ def bar_ticks(scale: Scale, style: Style, length: float) -> tuple[list[float], l
 
 def lay(grid: Grid, needs: Needs, style: Style, width: float, height: float = 0.0) -> Frame:
     """Lay a map panel out; with a height of 0 as high as it wants to be."""
-    left = _axis_left(style) if needs.axes else 0.0
+    left = _axis_left(grid, style) if needs.axes else 0.0
     beside = max(needs.beside, style.beside)
     across = max(width - left - beside, LEAST_MAP)
     ratio = grid.height / grid.width
@@ -184,11 +186,13 @@ def _laid(grid: Grid, needs: Needs, style: Style, width: float, left: float, acr
           up: float) -> Frame:  # fmt: skip
     """All parts, from a map of this size at the top downwards."""
     axes_room = _axis_below(style) if needs.axes else 0.0
+    top_room = 0.45 * style.small if needs.axes else 0.0  # of the uppermost tick's text
     entries = needs.entries
     if needs.scale_bar:
         entries = (scale_bar(grid, across), *entries)
     strip, used = _flow(entries, style, grid, left, across, width - left)
-    below = axes_room + used
+    spare = max(needs.side - up - axes_room, 0.0)  # what stands beside the map ends lower than it
+    below = axes_room + spare + used
     bar = None
     if needs.bar == BELOW:
         below += bar_gap(style) + bar_width(style)
@@ -196,8 +200,8 @@ def _laid(grid: Grid, needs: Needs, style: Style, width: float, left: float, acr
         below += tick_room(style) + 1.1 * style.small + 1.25 * style.font_size
     elif needs.bar == RIGHT:
         bar = (left + across + bar_gap(style), 0.0, bar_width(style), up)
-    height = up + below
-    strip = tuple(replace(one, y=below - axes_room + one.y) for one in strip)
+    height = top_room + up + below
+    strip = tuple(replace(one, y=below - axes_room - spare + one.y) for one in strip)
     if bar is not None:
         bar = (bar[0], below + bar[1], bar[2], bar[3])
     return Frame(width, height, left, below, across, up, strip, bar, axes_room)
@@ -255,8 +259,10 @@ def _length(entry: Entry, style: Style, grid: Grid, across: float) -> float:
             + text_width(entry.text, style.small))
 
 
-def _axis_left(style: Style) -> float:
-    return 1.3 * style.font_size + tick_room(style) + text_width("00", style.small)
+def _axis_left(grid: Grid, style: Style) -> float:
+    longest = (f"{grid.height * grid.unit[1]:.0f}", "0.0")
+    widest = max(text_width(text, style.small) for text in longest)
+    return 1.5 * style.font_size + tick_room(style) + widest
 
 
 def _axis_below(style: Style) -> float:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 ASPECTS = {"curve": 0.8, "histogram": 0.72, "joint": 0.9, "profile": 0.62, "table": 0.5}
 """Height of a panel over its width, where its file does not say better."""
+WIDEST = 38.0
+"""A panel wider than this, in heights of text, gets no higher."""
 
 
 def _drawer(kind: str) -> Drawer:
@@ -39,7 +41,7 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
     wanted = getattr(_home(panel.kind), "wanted_height", None)
     if wanted is not None:
         return float(wanted(panel, findings, style, width))
-    share = ASPECTS.get(panel.kind, 0.75)
+    share, width = ASPECTS.get(panel.kind, 0.75), min(width, WIDEST * style.font_size)
     if getattr(panel.options, "residuals", False) or getattr(panel.options, "second", ""):
         share *= 1.4
     return share * width

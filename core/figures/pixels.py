@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .parts import Style
+
 if TYPE_CHECKING:
     from ..analysis import Analysis
 
 Array = np.ndarray
 LIGHT, DARK = (235, 235, 235), (95, 95, 95)
 """The two greys of the stripes."""
-PERIOD = 2.6
-"""From one stripe to the next [pt], where a pixel is smaller than that."""
+PERIOD = 0.42
+"""From one stripe to the next, in heights of small text."""
 MOST = 8192
 """Pixels of an enlarged map along one side."""
 LEFT, EMPTY, NONE = "left out", "no value", "no curve"
@@ -88,45 +90,49 @@ def enlarged(grid: Array, factor: int) -> Array:
     return np.repeat(np.repeat(grid, factor, axis=0), factor, axis=1)
 
 
-def stripes(shape: tuple[int, int], way: tuple[int, int], period: int, thick: int) -> Array:
-    """Where dark stripes lie, bool of a shape; `way` are the weights of column and row."""
+def stripes(shape: tuple[int, int], way: tuple[int, int], period: int) -> Array:
+    """Where stripes lie, bool of a shape, three tenths of it; `way` are the weights of column and
+    row."""
+    thick = max(1, round(0.3 * period))
     rows, cols = np.arange(shape[0])[:, None], np.arange(shape[1])[None, :]
     return np.asarray((way[0] * cols + way[1] * rows) % max(period, 2) < thick)
 
 
-def hatch_into(picture: Array, mask: Array, kind: str, factor: int, points: float) -> None:
+def hatch_into(picture: Array, mask: Array, kind: str, factor: int, period: int) -> None:
     """Draw the stripes of a kind of excluded pixels into an enlarged picture.
 
     Parameters
     ----------
     picture : uint8 (rows, cols, 3), changed
     mask : bool of the map's own shape
-    points : width of one map pixel on paper [pt]
+    period : from `period_of`
     """
     large = enlarged(mask, factor)
-    period, thick = period_of(factor, points)
-    dark = stripes(large.shape, HATCHES[kind], period, thick)
+    dark = stripes(large.shape, HATCHES[kind], period)
     picture[large] = LIGHT
     picture[large & dark] = DARK
 
 
-def stripe_over(picture: Array, mask: Array, factor: int, points: float) -> None:
+def stripe_over(picture: Array, mask: Array, factor: int, period: int) -> None:
     """Lay light stripes over some pixels of an enlarged picture that keep their colour between
     them; as `hatch_into`."""
     large = enlarged(mask, factor)
-    period, thick = period_of(factor, points)
-    picture[large & stripes(large.shape, OVER_WAY, period, thick)] = OVER_COLOUR
+    picture[large & stripes(large.shape, OVER_WAY, period)] = OVER_COLOUR
 
 
-def period_of(factor: int, points: float) -> tuple[int, int]:
-    """Period and thickness of stripes in enlarged pixels: a whole share of a large map pixel, so
-    that each has its stripe, or several small ones."""
-    fine = factor / max(points, 1e-9)  # enlarged pixels in a point
-    if points >= PERIOD:
-        period = factor / max(1, round(points / PERIOD))
-    else:
-        period = PERIOD * fine
-    return max(2, round(period)), max(1, round(0.3 * period))
+def period_of(factor: int, points: float, style: Style) -> int:
+    """Period of stripes in enlarged pixels: a whole share of a large map pixel, so that each has
+    its stripe, or several small ones.
+
+    Parameters
+    ----------
+    factor : enlarged pixels along one map pixel
+    points : width of one map pixel on paper [pt]
+    """
+    wanted = PERIOD * style.small
+    if points >= wanted:
+        return max(2, round(factor / max(1, round(points / wanted))))
+    return max(2, round(wanted * factor / max(points, 1e-9)))
 
 
 def edge_lines(labels: Array) -> list[Array]:

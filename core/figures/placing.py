@@ -1,5 +1,5 @@
-"""Where the axes of a panel lie in their box: measured, so that nothing is cut and nothing overlaps,
-and independent of the layout of the sheet around it."""
+"""Where the axes of a panel lie in their box: measured, so that nothing is cut or overlaps, and
+independent of the layout of the sheet around it."""
 
 from __future__ import annotations
 
@@ -87,7 +87,8 @@ def height_of(axes: Any) -> float:
 
 
 def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0,
-          shares: Sequence[float] = (1.0,), legend: Any = None, bar: Any = None) -> None:  # fmt: skip
+          shares: Sequence[float] = (1.0,), legend: Any = None,
+          bar: Any = None) -> None:  # fmt: skip
     """Give the axes all of the box that their labels leave.
 
     Parameters
@@ -160,4 +161,8 @@ def broken(text: str, room: float, size: float) -> str:
         head, _, tail = text.rpartition(" (")
         return f"{head}\n({tail}"
     head, _, tail = text.rpartition(" / ")
-    return f"{head}\n/ {tail}" if head else "\n".join(text.rsplit(" ", 1))
+    if head:
+        return f"{head}\n/ {tail}"
+    middle = min((at for at, sign in enumerate(text) if sign == " "),
+                 key=lambda at: abs(at - len(text) / 2))  # fmt: skip
+    return f"{text[:middle]}\n{text[middle + 1 :]}"
