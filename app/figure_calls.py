@@ -152,8 +152,8 @@ class BeginSheet(Request):
         return attempt(self._made, progress, "this map")
 
     def _made(self, progress: Progress) -> Sheet:
+        from ..core.figures.first import first_sheet
         from ..core.findings import completed
-        from .first_sheet import first_sheet
 
         return first_sheet(completed(self.findings, progress))
 

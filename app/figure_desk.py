@@ -171,6 +171,7 @@ class FigureDesk(FigureActs, QObject):
         if self.window is None:
             return
         self.window.show_sheets(names, self._index)
+        self.window.say("")  # what was said was of what was before
         self._show_forms()
         self._show_grid()
         self.refresh()

@@ -161,19 +161,25 @@ class SheetCanvas(QWidget):
         painter.setPen(QPen(look.colour(theme.faint), 1))
         painter.drawRect(paper)
         if self.image is None:
-            painter.setPen(look.colour(LIGHT.muted))
-            painter.drawText(paper.adjusted(12, 12, -12, -12), Qt.AlignmentFlag.AlignCenter
-                             | Qt.TextFlag.TextWordWrap, self.hint)  # fmt: skip
+            self._paint_hint(painter)
         if self.grid is not None:
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             self._paint_marks(painter, self.grid)
         painter.end()
 
+    def _paint_hint(self, painter: QPainter) -> None:
+        """Why there is no picture, over the cells as far as there are any."""
+        painter.setPen(QPen(look.colour(LIGHT.line), 1))
+        for at in range(len(self.grid.cells) if self.grid is not None else 0):
+            painter.drawRect(self._rect(self.grid.outline(at)))
+        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+        room = self.paper.adjusted(12, 12, -12, -12)
+        words = painter.fontMetrics().boundingRect(room.toRect(), flags, self.hint)
+        painter.fillRect(words.adjusted(-6, -4, 6, 4), look.colour(LIGHT.raised))
+        painter.setPen(look.colour(LIGHT.muted))
+        painter.drawText(room, flags, self.hint)
+
     def _paint_marks(self, painter: QPainter, grid: SheetGrid) -> None:
-        if self.image is None:  # nothing is drawn, so at least the cells
-            painter.setPen(QPen(look.colour(LIGHT.line), 1))
-            for at in range(len(grid.cells)):
-                painter.drawRect(self._rect(grid.outline(at)))
         accent = look.colour(LIGHT.accent)  # the paper is white in every theme
         hover = self._hover
         if hover is not None and hover.what in (COLUMNS, ROWS) and self.ghost is None:
