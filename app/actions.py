@@ -179,6 +179,9 @@ WALKING = (
     ("[  ]", "Make the brush smaller or larger (as Shift and the wheel)"),
     ("Ctrl + click", "Lay the curve of a pixel of the map over others, or take it out"),
     ("Home", "Show the whole map"),
+    ("←  →  ↑  ↓, Shift + ←  →  ↑  ↓", "On a figure sheet: move the chosen panel, span more or "
+     "fewer cells"),
+    ("Tab, Enter, Delete", "On a figure sheet: the next panel, its options, take it away"),
     ("Esc", "Give up a typed number, or a drag of the fit window"),
 )
 """Keys that no entry of the table carries, for the help."""

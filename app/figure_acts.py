@@ -49,6 +49,7 @@ class FigureActs:
         show_sheets: Callable[..., None]
         findings: Callable[[], Any]
         fresh_seen: Callable[[], Any]
+        keep_findings: Callable[[Any], None]
         _tell_fault: Callable[[Refused], None]
 
     def _listen_to_acts(self, window: SheetWindow) -> None:
@@ -183,7 +184,9 @@ class FigureActs:
 
     def put_map(self) -> None:
         """From the main window: the channel shown, on the sheet in front."""
-        self._put("map", "The map of the channel shown")
+        derived = self._main.make_workspace().derived
+        self._put("map", "The map of the channel shown" if derived is None else
+                  "What is shown is no channel, so the map of the channel under it")  # fmt: skip
 
     def put_curve(self) -> None:
         """From the main window: the curve of the picked pixel."""
@@ -323,7 +326,8 @@ class FigureActs:
             self._refuse(value)
         elif answer.error is None and self._session.map is not None:
             if isinstance(request, BeginSheet):
-                self._append((value,), "new sheet")
+                self.keep_findings(value.findings)
+                self._append((value.sheet,), "new sheet")
             elif isinstance(request, ReadRecipes):
                 self._append(value, f"sheets from {request.path.name}")
             else:

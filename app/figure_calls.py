@@ -140,8 +140,16 @@ class WriteSheet(Request):
 
 
 @dataclass(frozen=True, eq=False)
+class Begun:
+    """A sheet to begin with, and the findings, now with components, that it was made from."""
+
+    sheet: Sheet
+    findings: Any
+
+
+@dataclass(frozen=True, eq=False)
 class BeginSheet(Request):
-    """A sheet to begin with, made from what the analysis has. Answers a `Sheet`, or `Refused`."""
+    """A sheet to begin with, made from what the analysis has. Answers `Begun`, or `Refused`."""
 
     findings: Any
     lane: ClassVar[str] = "first sheet"
@@ -151,11 +159,12 @@ class BeginSheet(Request):
     def run(self, progress: Progress, tell: Tell) -> Any:
         return attempt(self._made, progress, "this map")
 
-    def _made(self, progress: Progress) -> Sheet:
+    def _made(self, progress: Progress) -> Begun:
         from ..core.figures.first import first_sheet
         from ..core.findings import completed
 
-        return first_sheet(completed(self.findings, progress))
+        findings = completed(self.findings, progress)
+        return Begun(first_sheet(findings), findings)
 
 
 @dataclass(frozen=True, eq=False)

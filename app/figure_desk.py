@@ -253,6 +253,12 @@ class FigureDesk(FigureActs, QObject):
             return found
         return present_findings.present(self._session, basis[2])
 
+    def keep_findings(self, findings: Any) -> None:
+        """Findings that the worker completed; kept if they belong to what there is now."""
+        basis = self.basis()
+        if findings.analysis is basis[0] and replace(findings.work, sheets=()) == basis[1]:
+            self._findings = basis, findings
+
     def fresh_seen(self) -> Seen | None:
         """What is seen, if it is the sheet in front, drawn from what there is now."""
         seen = self.seen
@@ -281,6 +287,7 @@ class FigureDesk(FigureActs, QObject):
             self._empty(reason)
         elif not self._session.finished:
             self._timer.stop()
+            view.canvas.set_veiled(True)
             view.say(OLDER)
         elif self._shown == self._key() and self._same(self._basis):
             self._timer.stop()
@@ -288,7 +295,9 @@ class FigureDesk(FigureActs, QObject):
             view.canvas.set_veiled(False)
         elif self._asked is None or self._asked[1] != self._key() or not self._same(self._asked[2]):
             self._drop()
-            view.say(OLDER if self.seen is not None and not self._same(self._basis) else DRAWING)
+            older = self.seen is not None and not self._same(self._basis)
+            view.canvas.set_veiled(older)
+            view.say(OLDER if older else DRAWING)
             self._timer.start()
 
     def _key(self) -> Hashable:

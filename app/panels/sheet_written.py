@@ -25,7 +25,7 @@ REPAIRS = {
     "resolution": "Leave the resolution on the page Sheet empty, or type a higher one.",
     "lines": "Take the preset of the publisher that it is for.",
     "format": "Write it again as that.",
-    "transparency": "Write it as PDF, PNG or TIFF.",
+    "transparency": "PNG and TIFF are safe everywhere.",
 }  # fmt: skip
 """What was checked -> what to do about a warning, where its words do not say it themselves."""
 

@@ -80,6 +80,7 @@ class SheetCanvas(QWidget):
         self.ghost: Landing | None = None
         self._hover: Hold | None = None
         self._pressed: QPointF | None = None
+        self._fitted: tuple[Any, QImage] | None = None
         self._theme = LIGHT
 
     # -- what is shown --------------------------------------------------------------------------
@@ -155,7 +156,7 @@ class SheetCanvas(QWidget):
         painter.fillRect(paper, look.colour(LIGHT.raised))
         if self.image is not None:
             painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-            painter.drawImage(paper, self.image)
+            painter.drawImage(paper, self._fitting(self.image))
         if self.veiled:
             painter.fillRect(paper, look.colour(LIGHT.raised, 90))
         painter.setPen(QPen(look.colour(theme.faint), 1))
@@ -166,6 +167,19 @@ class SheetCanvas(QWidget):
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             self._paint_marks(painter, self.grid)
         painter.end()
+
+    def _fitting(self, image: QImage) -> QImage:
+        """The picture in the size that it has on the screen, each pixel the mean of what it
+        covers; made once a size."""
+        size = self.paper_size * self.devicePixelRatioF()
+        key = (image.cacheKey(), size.width(), size.height())
+        if size.width() >= image.width():
+            return image
+        if self._fitted is None or self._fitted[0] != key:
+            smooth = Qt.TransformationMode.SmoothTransformation
+            made = image.scaled(size, Qt.AspectRatioMode.IgnoreAspectRatio, smooth)
+            self._fitted = key, made
+        return self._fitted[1]
 
     def _paint_hint(self, painter: QPainter) -> None:
         """Why there is no picture, over the cells as far as there are any."""

@@ -16,6 +16,7 @@ from .sheet_grid import SheetGrid
 FIT, TRUE, DOUBLE = "fit", "true", "double"
 ZOOMS = {FIT: "Whole sheet", TRUE: "True to size", DOUBLE: "Twice the size"}
 MM = 25.4  # millimetres of an inch
+FINE = 150.0  # dpi of a picture, at least
 LEAST, MOST = 40, 6000
 """Smallest and largest paper on the screen [px]."""
 SETTLE = 120  # ms that the size of the window must rest
@@ -81,9 +82,10 @@ class SheetView(QWidget):
 
     @property
     def dpi(self) -> float:
-        """Pixels of the screen per inch of the sheet, at which its picture is sharp."""
+        """Pixels per inch at which the picture is sharp on the screen; a small one is drawn larger
+        and made smaller, so that its lines and letters stay what they are."""
         wide = self.canvas.paper_size.width() * self.devicePixelRatioF()
-        return float(wide / self.size_mm[0] * MM)
+        return max(float(wide / self.size_mm[0] * MM), FINE)
 
     def _measure(self) -> None:
         """Give the paper its size on the screen."""
