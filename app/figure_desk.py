@@ -17,9 +17,11 @@ from ..core.errors import Cancelled
 from ..core.sheets import Panel, Sheet
 from . import findings as present_findings
 from .figure_acts import FigureActs
-from .figure_calls import DrawSheet, LookAtSheet, Seen
+from .figure_calls import BeginSheet, DrawSheet, LookAtSheet, Seen
 from .law_calls import Refused, why_not
 from .recompute import Answer
+from .requests import Analyse
+from .saving import map_name
 
 if TYPE_CHECKING:
     from .main_window import MainWindow
@@ -32,6 +34,7 @@ NO_SHEET = ("There is no figure sheet yet.\nNew makes one from what was found; A
 EMPTY = "This sheet is empty.\nAdd a panel: a map, a curve, a histogram …"
 WAITING = "The sheet is drawn when the map has been analysed."
 OLDER = "This is still drawn from the result before; the new one follows."
+HELD = "This is still drawn from the result before. The map is not analysed; F5 goes on with it."
 DRAWING = "Being drawn anew …"
 STOPPED = "Stopped. Change something on the sheet to draw it."
 
@@ -53,6 +56,8 @@ class FigureDesk(FigureActs, QObject):
         self._shown: Hashable = None
         self._asked: tuple[int, Hashable, Any] | None = None
         self._told: set[str] = set()
+        self._noted: tuple[str, ...] = ()
+        self._away: set[str] = set()  # notes that were put away
         self._timer = QTimer(self, singleShot=True, interval=SETTLE)
         self._timer.timeout.connect(self._ask)
 
@@ -66,6 +71,7 @@ class FigureDesk(FigureActs, QObject):
         window.show()
         window.raise_()
         window.activateWindow()
+        window.view.canvas.setFocus()
 
     def make_window(self) -> SheetWindow:
         if self.window is None:
@@ -79,7 +85,7 @@ class FigureDesk(FigureActs, QObject):
             self.window.set_theme(self._main.theme)
             self._listen(self.window)
             self._listen_to_acts(self.window)
-            self.show_sheets()
+            self._show_map()
         return self.window
 
     def _listen(self, window: SheetWindow) -> None:
@@ -186,7 +192,7 @@ class FigureDesk(FigureActs, QObject):
         self._show_panel()
 
     def _show_panel(self) -> None:
-        from .figure_offers import choices_for, units_for
+        from .figure_offers import choices_for, swatch, units_for
 
         assert self.window is not None
         panel, form = self.panel, self.window.panel_form
@@ -199,7 +205,7 @@ class FigureDesk(FigureActs, QObject):
             letter, problem = drawn.letter, drawn.problem
         findings = self.seen.findings if self.seen is not None else None
         form.show_panel(panel, letter, choices_for(panel, self._session, findings),
-                        units_for(panel), problem)  # fmt: skip
+                        units_for(panel), problem, {"colours": swatch})  # fmt: skip
 
     def _show_grid(self) -> None:
         """Hands work on the sheet as it is now, though its picture may still be an older one."""
@@ -288,7 +294,8 @@ class FigureDesk(FigureActs, QObject):
         elif not self._session.finished:
             self._timer.stop()
             view.canvas.set_veiled(True)
-            view.say(OLDER)
+            going = self._session.background.working_on(Analyse.lane)
+            view.say(OLDER if going else HELD)
         elif self._shown == self._key() and self._same(self._basis):
             self._timer.stop()
             view.say("")
@@ -366,8 +373,12 @@ class FigureDesk(FigureActs, QObject):
                 if one.problem]  # fmt: skip
         told += [words for one in drawn.panels for words in one.remarks]
         told += list(drawn.remarks)
-        self.window.notes.clear()
-        self.window.notes.add(*dict.fromkeys(told))
+        notes = self.window.notes
+        self._away |= set(self._noted) - set(notes.texts)  # what was put away stays away
+        self._away &= set(told)  # until it was mended in between
+        self._noted = tuple(dict.fromkeys(told))
+        notes.clear()
+        notes.add(*(words for words in self._noted if words not in self._away))
 
     def _refused(self, words: str, answer: Answer) -> None:
         if self.window is None:
@@ -390,6 +401,7 @@ class FigureDesk(FigureActs, QObject):
         self.window.view.say("")
         self.window.show_caption("", "")
         self.window.notes.clear()
+        self._noted = ()
 
     def _tell_fault(self, refused: Refused) -> None:
         """A fault of ours is told once."""
@@ -406,12 +418,19 @@ class FigureDesk(FigureActs, QObject):
     def _forget(self) -> None:
         """Another map, or none."""
         self._drop()
+        self._session.background.cancel(BeginSheet.lane)
         self._findings = (None, None)
         self._index, self._panel, self._name = 0, None, ""
+        self._show_map()
+
+    def _show_map(self) -> None:
         if self.window is None:
             return
-        self._empty(NO_MAP if self._session.map is None else WAITING)
-        if self._session.map is None:
+        fmap = self._session.map
+        self._empty(NO_MAP if fmap is None else WAITING)
+        self.window.setWindowTitle("Figure sheets" if fmap is None else
+                                   f"{map_name(fmap)} – Figure sheets")  # fmt: skip
+        if fmap is None:
             self.window.close()
         self.show_sheets()
 

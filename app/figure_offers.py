@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from PySide6.QtGui import QIcon, QPixmap
 
 from ..core.sheets import (
     ComponentOptions,
@@ -20,6 +22,7 @@ from ..core.sheets import (
 )
 from .saving import UNITS
 from .session import Session
+from .views.sheet_canvas import image_of
 
 OFFERS = {
     "map": "&Map of the channel shown", "components": "&Component map",
@@ -96,7 +99,7 @@ def choices_for(panel: Panel, session: Session, findings: Any) -> dict[str, list
     units = UNITS.get(named.unit, (named.unit,)) if named is not None else ()
     return {"channel": channels, "component": _components(findings),
             "profile": [(p.name, p.name) for p in places.profiles] if places is not None else [],
-            "colours": [(name, name) for name in COLOURS],
+            "colours": [(name, entry.label) for name, entry in COLOURS.items()],
             "unit": [(unit, unit) for unit in units if unit]}  # fmt: skip
 
 
@@ -107,6 +110,15 @@ def _components(findings: Any) -> list[tuple[str, str]]:
     from ..core.components import letter
 
     return [(letter(k), made.title(k)) for k in range(made.count)]
+
+
+@lru_cache(maxsize=64)
+def swatch(name: str) -> QIcon:
+    """A colour map as a strip, from low to high."""
+    from ..core.colours import table
+
+    strip = np.ascontiguousarray(np.repeat(table(name, 48)[None], 12, axis=0))
+    return QIcon(QPixmap.fromImage(image_of(strip)))
 
 
 def units_for(panel: Panel) -> dict[str, str]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Signal
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from ...core.errors import SettingsError
@@ -66,7 +67,8 @@ class PanelForm(QWidget):
 
     def show_panel(self, panel: Panel | None, letter: str = "",
                    choices: Mapping[str, Choices] | None = None,
-                   units: Mapping[str, str] | None = None, problem: str = "") -> None:  # fmt: skip
+                   units: Mapping[str, str] | None = None, problem: str = "",
+                   icons: Mapping[str, Callable[[str], QIcon]] | None = None) -> None:  # fmt: skip
         """A panel with its letter, or none.
 
         Parameters
@@ -74,6 +76,7 @@ class PanelForm(QWidget):
         choices : what may be named: "channel", "component", "profile", "colours", "unit"
         units : unit of an option where it depends on others
         problem : why the panel could not be drawn
+        icons : of what may be named: "colours" -> name -> icon
         """
         fresh = panel is None or self.panel is None or panel.kind != self.panel.kind
         if fresh:
@@ -89,14 +92,15 @@ class PanelForm(QWidget):
         with QSignalBlocker(self.lettered):
             self.lettered.setChecked(panel.lettered)
         for name, row in self.rows.items():
-            self._fill(row, choices or {}, getattr(panel.options, name))
+            self._fill(row, choices or {}, getattr(panel.options, name), icons or {})
             row.unit.setText((units or {}).get(name, row.meta["unit"]))
             row.setVisible(relevant(row.meta, panel.options))
 
-    def _fill(self, row: OptionRow, choices: Mapping[str, Choices], value: Any) -> None:
+    def _fill(self, row: OptionRow, choices: Mapping[str, Choices], value: Any,
+              icons: Mapping[str, Callable[[str], QIcon]]) -> None:  # fmt: skip
         of = row.meta.get("of", "")
         if isinstance(row.editor, NameField):
-            row.editor.set_choices(choices.get(of, ()), EMPTY.get(of, ""))
+            row.editor.set_choices(choices.get(of, ()), EMPTY.get(of, ""), icons.get(of))
         row.show_value(value)
         known = not isinstance(row.editor, NameField) or row.editor.known or of in ("unit",)
         row.show_problem("" if known else f"There is no {of} “{value[:40]}” here")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import Field
 from typing import Any
 
-from PySide6.QtCore import QEvent, QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QKeySequence, QWheelEvent
+from PySide6.QtCore import QEvent, QSignalBlocker, QSize, Qt, Signal
+from PySide6.QtGui import QIcon, QKeySequence, QWheelEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -99,6 +99,7 @@ class NameField(QComboBox):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.setMinimumContentsLength(6)
+        self.setIconSize(QSize(48, 12))
         self._value = ""
         self._choices: Choices = ()
         completer = self.completer()
@@ -107,7 +108,8 @@ class NameField(QComboBox):
         self.activated.connect(lambda index: self._take(self.itemData(index)))
         self.lineEdit().editingFinished.connect(self._finish)
 
-    def set_choices(self, choices: Choices, empty: str = "") -> None:
+    def set_choices(self, choices: Choices, empty: str = "",
+                    icon_of: Callable[[str], QIcon] | None = None) -> None:  # fmt: skip
         """What may be chosen; `empty` is said where nothing is."""
         self.lineEdit().setPlaceholderText(empty)
         if tuple(choices) == self._choices:
@@ -116,7 +118,8 @@ class NameField(QComboBox):
         with QSignalBlocker(self):
             self.clear()
             for name, words in choices:
-                self.addItem(words, name)
+                self.addItem(icon_of(name) if icon_of is not None else QIcon(), words, name)
+            self.view().setMinimumWidth(self.view().sizeHintForColumn(0) + 30)  # no word is cut
         self.lineEdit().setModified(False)
         self.set_value(self._value)
 

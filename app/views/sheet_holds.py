@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ...core.sheets.moving import LEAST
 from .sheet_grid import Box, SheetGrid
 
 PANEL, RIGHT, LOWER, COLUMNS, ROWS = "panel", "right", "lower", "columns", "rows"
@@ -93,7 +94,7 @@ def landing(grid: SheetGrid, hold: Hold, x: float, y: float) -> Landing:
         lines, at = (grid.x, x) if hold.what == COLUMNS else (grid.y, y)
         low, high = lines[hold.number - 1], lines[hold.number + 1]
         share = (at - low) / (high - low) if high > low else 0.5
-        return Landing(share=min(max(share, 0.08), 0.92))
+        return Landing(share=min(max(share, LEAST), 1.0 - LEAST))
     row, col = grid.cell_at(x, y)
     r, c, rows, cols = grid.cells[hold.number]
     if hold.what == RIGHT:

@@ -27,7 +27,7 @@ from ..panels.notices import Notes
 from ..panels.sheet_form import SheetForm
 from ..panels.sheet_options import PanelForm
 from ..panels.sheet_written import WrittenPage
-from ..status import Status
+from ..status import READY, Status
 from ..theme import SPACE, Theme, shrink, toned
 from .sheet_view import ZOOMS, SheetView
 
@@ -283,7 +283,8 @@ class SheetWindow(QWidget):
         self.pages.setCurrentIndex(page)
 
     def say(self, words: str) -> None:
-        self.status.say(words)
+        """A sentence in the status bar; none for nothing new."""
+        self.status.say(words or READY)
 
     def _copy_caption(self) -> None:
         QGuiApplication.clipboard().setText(self.caption.toPlainText())

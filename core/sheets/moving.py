@@ -14,7 +14,7 @@ from .sheet import LIMIT, Panel, Sheet
 
 ACROSS = 2
 """Columns that a sheet gets by adding panels alone."""
-LEAST = 0.08
+LEAST = 0.15
 """Share of two neighbouring columns, or rows, that each keeps at least."""
 FULL = f"there is no room: a sheet has {LIMIT} rows and {LIMIT} columns at most."
 
@@ -113,7 +113,7 @@ def line_moved(sheet: Sheet, across: bool, line: int, share: float) -> Sheet:
     Parameters
     ----------
     line : 1 for the line behind the first column or row
-    share : 0 to 1; each of the two keeps a twelfth or so
+    share : 0 to 1; each of the two keeps at least `LEAST`
     """
     rows, cols = sheet.grid
     sizes = list(shares(sheet.widths if across else sheet.heights, cols if across else rows))
