@@ -160,6 +160,18 @@ def test_the_map_alone_is_enough_with_the_work_beside_it(made, written):
         assert differences(folder / "data", again) == []
 
 
+def test_a_panel_that_never_could_be_drawn_is_no_difference(made, tmp_path):
+    _, findings, drawn = made
+    bare = replace(findings, work=replace(findings.work, places=None))
+    without = draw_sheet(drawn.sheet, bare)
+    write_data(tmp_path, without, bare)
+    package = json.loads((tmp_path / "datapackage.json").read_text(encoding="utf-8"))
+    assert "no profile" in package["palpate"]["not drawn"][0]
+    assert differences(tmp_path, without) == []
+    (tmp_path / "datapackage.json").write_text("[]", encoding="utf-8")
+    assert "could not be drawn" in differences(tmp_path, without)[0]
+
+
 def test_differences_tell_what_is_missing_and_what_has_another_shape(made, tmp_path):
     _, findings, _ = made
     drawn = draw_sheet(SHEETS[1], findings)

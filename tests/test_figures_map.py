@@ -266,6 +266,19 @@ def test_places_and_boundaries_are_drawn_and_named():
     assert any("no regions or profiles" in words for words in told)
 
 
+def test_strange_signs_and_long_titles_are_drawn_and_told():
+    """No sign starts a formula, whose exponents would be smaller than the rule."""
+    places = Places((Region("$x^2$ 区", Rectangle(100, 100, 400, 300)),))
+    title = "a title that is much too long for one column " * 3
+    drawn = figures.draw_sheet(map_sheet(places=True, title=title), with_places(places))
+    assert "$x^2$ □" in texts(drawn)
+    assert any("No typeface here has “区”" in words for words in drawn.remarks)
+    assert any("too long and was cut" in words for words in drawn.remarks)
+    assert any(t.startswith("a title") and t.endswith("…") for t in texts(drawn))
+    empty = figures.draw_sheet(Sheet(), found())
+    assert (empty.panels, empty.boxes) == ((), ())
+
+
 def test_components_carry_letters_names_and_areas():
     panel = Panel("components")
     drawn = figures.draw_sheet(Sheet(panels=(panel,)), found())

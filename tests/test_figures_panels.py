@@ -216,21 +216,32 @@ def test_what_is_not_counted_is_counted_by_reason(found):
 def test_a_joint_histogram_counts_as_numpy_does(found):
     figure, drawn = on_paper(Panel("joint", options=JointOptions(bins=20)), found)
     table, outlines = drawn.tables
+    (image,) = figure.subfigs[0].axes[0].images
+    x0, x1, y0, y1 = image.get_extent()  # of log₁₀ across
+    x, y = 10.0 ** np.linspace(x0, x1, 21), np.linspace(y0, y1, 21)
+    at_x = np.abs(x[:, None] - column(table, "reduced_modulus_from")).argmin(0)
+    at_y = np.abs(y[:, None] - column(table, "adhesion_from")).argmin(0)
+    assert np.allclose(x[at_x], column(table, "reduced_modulus_from"))
     counts = np.zeros((20, 20), int)
-    mesh = figure.subfigs[0].axes[0].collections[0]
-    drawn_counts = np.ma.filled(mesh.get_array(), 0).reshape(20, 20)
-    x = mesh.get_coordinates()[0, :, 0]
-    y = mesh.get_coordinates()[:, 0, 1]
-    at_x = np.searchsorted(x, column(table, "reduced_modulus_from"))
-    at_y = np.searchsorted(y, column(table, "adhesion_from"))
     counts[at_y, at_x] = column(table, "pixels")
-    assert np.array_equal(counts, drawn_counts)
+    picture = image.get_array()
+    factor = picture.shape[0] // 20
+    assert picture.shape == (20 * factor, 20 * factor, 3)
+    small = np.asarray(picture[factor // 2 :: factor, factor // 2 :: factor])
+    assert np.array_equal(np.kron(small, np.ones((factor, factor, 1))), picture)  # never blurred
+    assert np.array_equal((small == 255).all(2), counts == 0)
+    bar = figure.subfigs[0].axes[2].collections[-1]
+    colours = (255 * bar.cmap(bar.norm(counts[counts > 0]))[:, :3]).round()
+    assert np.abs(small[counts > 0] - colours).max() <= 1
     used = found.analysis.trusted
     modulus, adhesion = (found.analysis.channel(n)[used] for n in ("reduced_modulus", "adhesion"))
     good = np.isfinite(modulus) & np.isfinite(adhesion)
-    factor = 1.0 if table.columns[0][1] == "GPa" else 1000.0
-    truth = np.histogram2d(adhesion[good], factor * modulus[good], (y, x))[0]
-    assert np.array_equal(truth, drawn_counts)
+    scale = 1.0 if table.columns[0][1] == "GPa" else 1000.0
+    edges = [np.append(column(table, f"{n}_from"), column(table, f"{n}_to")) for n in
+             ("adhesion", "reduced_modulus")]  # fmt: skip
+    assert all(np.isfinite(one).all() for one in edges)
+    truth = np.histogram2d(adhesion[good], scale * modulus[good], (y, x))[0]
+    assert np.array_equal(truth, counts)
     assert truth.sum() == good.sum() - ("beyond" in drawn.caption) * (good.sum() - truth.sum())
     assert set(column(outlines, "component")) == {"A", "B"}
 
@@ -249,6 +260,14 @@ def test_an_outline_holds_its_share_of_a_normal_distribution(found):
     mean, inverse = model.means[order[1]], np.linalg.inv(model.covariances[order[1]])
     distance = np.einsum("ij,jk,ik->i", points - mean, inverse, points - mean)
     assert np.allclose(distance, chi2.ppf(0.95, 2), rtol=1e-6)  # squared Mahalanobis distance
+
+
+def test_an_axis_is_logarithmic_only_where_all_values_are_positive(found):
+    panel = Panel("joint", options=JointOptions(x="height", y="modulus", log_x=True, log_y=True))
+    figure, drawn = on_paper(panel, found)
+    axes = figure.subfigs[0].axes[1]
+    assert (axes.get_xscale(), axes.get_yscale()) == ("linear", "log")
+    assert "height on a linear axis, since not all values are above zero" in drawn.caption
 
 
 # ---- profiles

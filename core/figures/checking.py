@@ -107,12 +107,18 @@ def _read_pdf(path: Path) -> Found:
             if name in images and images[name].get("/Subtype") == "/Image" and wide * high > 0.0]
     states = [one.get_object() for one in resources.get("/ExtGState", {}).values()]
     half = any(0.0 < float(one.get(key, 1.0)) < 1.0 for one in states for key in ("/CA", "/ca"))
-    masked = any("/SMask" in one.get_object() for one in images.values())
+    masked = any(_half_masked(one.get_object()) for one in images.values())
     return Found(float(box.width) / MM, float(box.height) / MM, tuple(sizes), bool(sizes),
                  tuple(sorted({name for name, _, _ in kinds})),
                  tuple(sorted(name for name, inside, _ in kinds if not inside)),
                  tuple(sorted(name for name, _, true in kinds if not true)),
                  min(dpis, default=math.nan), half or masked, embeds=True)  # fmt: skip
+
+
+def _half_masked(image: Any) -> bool:
+    """Whether a picture in a PDF file is half transparent anywhere, not only there or not."""
+    mask = image.get("/SMask")
+    return mask is not None and not set(mask.get_object().get_data()) <= {0, 255}
 
 
 def _growth(matrix: Any) -> float:

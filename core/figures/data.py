@@ -163,6 +163,7 @@ def _package(drawn: Drawn, findings: Findings, resources: list[dict[str, Any]],
         "sources": [{"title": f"{findings.name} (SHA-256 {source['map']['sha256']})"}],
         "palpate": {"version": source["palpate"], "source": "source.json",
                     "settings": "settings.json", "recipe": "recipe.json", "script": "redraw.py",
+                    "not drawn": _problems(drawn),
                     "caution": "not for qualifying safety-critical or medical parts"},
     }  # fmt: skip
 
@@ -242,8 +243,23 @@ def differences(folder: Path, drawn: Drawn) -> list[str]:
         words = _differs(_rows(path), _rows_of(csv_of(table)))
         if words:
             found.append(f"{path.name}: {words}.")
-    problems = [panel.problem for panel in drawn.panels if panel.problem]
-    return found + [f"A panel could not be drawn: {words}" for words in problems]
+    known = _known_problems(Path(folder) / PACKAGE)
+    return found + [f"A panel could not be drawn: {words}" for words in _problems(drawn)
+                    if words not in known]  # fmt: skip
+
+
+def _problems(drawn: Drawn) -> list[str]:
+    """Why panels were not drawn."""
+    return [panel.problem for panel in drawn.panels if panel.problem]
+
+
+def _known_problems(path: Path) -> list[str]:
+    """The same when the folder was written; none where its description can't be read."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))["palpate"]["not drawn"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return []
+    return told if isinstance(told, list) else []
 
 
 def _rows(path: Path) -> list[list[str]]:

@@ -196,8 +196,8 @@ def _draw_legend(paper: Any, lines: tuple[Line, ...], frame: Frame, style: Style
         cut |= title != one.title
         for line, text in enumerate((title, one.area)):
             base = top - tall + (0.06 - 1.25 * line) * style.small
-            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline",
-                       parse_math=False)  # fmt: skip
+            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline"
+                       )  # fmt: skip
         top -= _line_height(one, style)
     return cut
 

@@ -12,6 +12,7 @@ from ..channels import CHANNELS
 from ..curveaxes import TITLES, Frame, contact_start, fitted_branch, frame_for, window_on
 from ..curvereport import CurveReport
 from ..decisions import DONE
+from ..settings import SHAPES
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
 from . import look
@@ -304,7 +305,8 @@ def _caption(plot: _Plot, findings: Findings) -> str:
     if plot.window is not None:
         said.append("shaded, the fit window")
     if "law" in plot.lines:
-        said.append("wide grey line, the fitted law" + _number(report, "modulus", "E"))
+        said.append(f"wide grey line, the fitted law, {SHAPES[report.settings.fit.law]}"
+                    + _number(report, "modulus", "E"))  # fmt: skip
     if "contact" in plot.points:
         said.append("circle, the contact point")
     if "pull_off" in plot.points:

@@ -141,7 +141,7 @@ def _laid(table: Tabled, style: Style, size: float, tall: float, wide: float) ->
 def _headed(label: str, unit: str, style: Style) -> str:
     """A head with its unit, below it where both are long."""
     whole = style.label(label, unit)
-    return f"{label}\n{whole[len(label) :].strip()}" if len(whole) > SHORT else whole
+    return f"{label}\n{whole[len(label) :].strip()}" if unit and len(whole) > SHORT else whole
 
 
 def _squeezed(widths: list[float], room: float, least: float) -> list[float]:

@@ -206,16 +206,17 @@ def _line(paper: Any, one: tuple[float, float], other: tuple[float, float], styl
 
 def draw_edges(axes: Any, labels: Array, grid: Grid, width: float) -> None:
     """Boundaries between labels along pixel edges: a dark line [pt] on a light one."""
-    from matplotlib.collections import LineCollection
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
 
     lines = pixels.edge_lines(grid.upright(labels))
     if not lines:
         return
     cell = np.array([grid.width / grid.cols, grid.height / grid.rows]) * grid.unit[1]
-    ways = [line * cell for line in lines]
+    way = Path(np.concatenate(lines) * cell, [Path.MOVETO, Path.LINETO] * len(lines))
     for colour, wide in ((PAPER, HALO * width), (INK, width)):
-        axes.add_collection(LineCollection(ways, colors=colour, linewidths=wide, zorder=3,
-                                           capstyle="projecting"))  # fmt: skip
+        axes.add_patch(PathPatch(way, fill=False, edgecolor=colour, linewidth=wide, zorder=3,
+                                 capstyle="projecting"))  # fmt: skip
 
 
 def draw_places(axes: Any, places: Places, labels: Array | None, x: Array, y: Array, grid: Grid,
