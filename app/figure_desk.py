@@ -188,16 +188,15 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
 
     def _show_grid(self) -> None:
         """Hands work on the sheet as it is now, though its picture may still be an older one."""
-        from .views.sheet_grid import grid_by_sizes
+        from .views.sheet_grid import grid_by_sizes, grid_of
 
         assert self.window is not None
-        canvas, sheet = self.window.view.canvas, self.sheet
-        if self.seen is not None and self.seen.drawn.sheet == sheet:
-            return
-        canvas.let_go()
-        canvas.grid = grid_by_sizes(sheet) if sheet is not None and sheet.panels else None
+        canvas, sheet, seen = self.window.view.canvas, self.sheet, self.seen
+        grid = grid_by_sizes(sheet) if sheet is not None and sheet.panels else None
+        if seen is not None and seen.drawn.sheet == sheet:
+            grid = grid_of(sheet, seen.drawn.boxes)
+        canvas.set_grid(grid)
         canvas.choose(self._panel)
-        canvas.update()
 
     def _show_history(self) -> None:
         if self.window is not None:

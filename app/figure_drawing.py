@@ -34,7 +34,7 @@ HELD = "This is still drawn from the result before. The map is not analysed; F5 
 DRAWING = "Being drawn anew …"
 BEGUN = "The sheet is being drawn …"
 STOPPED = "Stopped. Change something on the sheet to draw it."
-RECENT = 8
+RECENT = 4
 """Pictures that are kept for going back to them."""
 
 
@@ -250,7 +250,7 @@ class FigureDrawing:
         self._shown = self._basis = None
         self.window.view.show_nothing(words)
         if self.sheet is not None and self.sheet.panels:
-            self.window.view.canvas.grid = grid_by_sizes(self.sheet)
+            self.window.view.canvas.set_grid(grid_by_sizes(self.sheet))
             self.window.view.canvas.choose(self._panel)
         self.window.view.say("")
         self.window.show_caption("", "")

@@ -55,7 +55,7 @@ def canvas(qtbot):
     canvas = SheetCanvas()
     qtbot.addWidget(canvas)
     canvas.resize(500, 400)
-    canvas.grid = grid_by_sizes(FOUR)
+    canvas.set_grid(grid_by_sizes(FOUR))
     canvas.image = QImage(4, 3, QImage.Format.Format_RGB32)
     canvas.image.fill(Qt.GlobalColor.white)
     canvas.show()
@@ -183,6 +183,8 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert session.undo_words == "place of a panel"
         QTest.keyClick(window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
         assert kinds(desk)[:2] == [("map", 0, 0), ("curve", 0, 1)]
+        assert canvas.grid.cells == tuple((p.row, p.col, p.rows, p.cols)
+                                          for p in desk.sheet.panels)  # fmt: skip
         QTest.keyClick(window, Qt.Key.Key_Y, Qt.KeyboardModifier.ControlModifier)
         assert kinds(desk)[:2] == [("curve", 0, 0), ("map", 0, 1)]
 

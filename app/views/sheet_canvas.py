@@ -89,7 +89,13 @@ class SheetCanvas(QWidget):
                      names: tuple[str, ...] = ()) -> None:  # fmt: skip
         """A picture with the grid of its panels, or none; `names` of the panels for a reader of
         screens."""
-        self.image, self.grid, self.names = image, grid, names
+        self.image, self.names = image, names
+        self.set_grid(grid)
+
+    def set_grid(self, grid: SheetGrid | None) -> None:
+        """Where the panels are; what a hand held of those before is let go."""
+        self.grid = grid
+        self._hover = None
         self.let_go()
         if self.current is not None and (grid is None or self.current >= len(grid.cells)):
             self.current = None
@@ -115,6 +121,8 @@ class SheetCanvas(QWidget):
 
     def choose(self, number: int | None) -> None:
         """Mark a panel as the chosen one; nothing is told."""
+        known = number is not None and self.grid is not None and number < len(self.grid.cells)
+        number = number if known else None
         if number != self.current:
             self.current = number
             self._describe()
