@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QApplication
 from shell_maps import map_file
 from shell_window import close_errors, error_text, main_window, move_mouse, open_map, type_into
 
-from palpate.app.dialogs import files
+from palpate.app.dialogs import errors, files
 from palpate.app.views.sheet_canvas import SheetCanvas
 from palpate.app.views.sheet_grid import grid_by_sizes, grid_of
 from palpate.app.views.sheet_holds import COLUMNS, LOWER, PANEL, RIGHT, handles, hold_at
@@ -115,6 +115,11 @@ def test_keys_and_drags_tell_what_was_done_and_escape_gives_up(canvas):
     assert told.pop() == ("chosen", 3)
     QTest.keyClick(canvas, Qt.Key.Key_Backtab)
     assert told.pop() == ("chosen", 2)
+    menu = canvas.menu_for(2)
+    for action in menu.actions()[1:]:
+        action.trigger()
+    menu.close()
+    assert told[-2:] == [("spanned", 2, 1, 2), ("removed", 2)]
     QTest.keyClick(canvas, Qt.Key.Key_Escape)
     assert told.pop() == ("chosen", -1)
     before = len(told)
@@ -245,6 +250,17 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert float(page.mediabox.width) / 72 * 25.4 == pytest.approx(183.0, abs=0.1)
         assert window.pages.currentIndex() == 2
         assert any("183" in words for _, words in window.written.lines)
+        monkeypatch.setattr(files, "ask_save", lambda *_: folder / "figure.svg")
+        window.with_data.setChecked(True)
+        QTest.mouseClick(window.write, LEFT)
+        qtbot.waitUntil(lambda: (folder / "figure_data" / "redraw.py").is_file(), timeout=60_000)
+        qtbot.waitUntil(lambda: "figure.svg and" in window.written.head.text(), timeout=60_000)
+        monkeypatch.setattr(errors, "confirm", lambda *_: False)  # the folder is there already
+        before = (folder / "figure_data" / "redraw.py").stat().st_mtime_ns
+        QTest.mouseClick(window.write, LEFT)
+        assert not session.background.working_on("write figure")
+        assert (folder / "figure_data" / "redraw.py").stat().st_mtime_ns == before
+        window.with_data.setChecked(False)
         monkeypatch.setattr(files, "ask_save", lambda *_: folder / "nowhere" / "figure.pdf")
         QTest.mouseClick(window.write, LEFT)
         qtbot.waitUntil(lambda: bool(error_text(window)), timeout=60_000)

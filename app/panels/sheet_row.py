@@ -99,7 +99,7 @@ class NameField(QComboBox):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.setMinimumContentsLength(6)
-        self.setIconSize(QSize(48, 12))
+        self.setIconSize(QSize(30, 12))
         self._value = ""
         self._choices: Choices = ()
         completer = self.completer()

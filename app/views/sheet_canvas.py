@@ -8,8 +8,17 @@ from __future__ import annotations
 from typing import Any
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QImage, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QApplication, QWidget
+from PySide6.QtGui import (
+    QContextMenuEvent,
+    QFocusEvent,
+    QImage,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+)
+from PySide6.QtWidgets import QApplication, QMenu, QWidget
 
 from .. import theme as look
 from ..theme import LIGHT, Theme
@@ -313,6 +322,26 @@ class SheetCanvas(QWidget):
         hold = self._hold(event.position()) if self.grid is not None else None
         if hold is not None and hold.what == PANEL:
             self.opened.emit(hold.number)
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        hold = self._hold(QPointF(event.pos())) if self.grid is not None else None
+        if hold is not None and hold.what == PANEL:
+            self._choose(hold.number)
+            self.menu_for(hold.number).popup(event.globalPos())
+
+    def menu_for(self, number: int) -> QMenu:
+        """What can be done with a panel."""
+        assert self.grid is not None
+        _, col, rows, cols = self.grid.cells[number]
+        rest = len(self.grid.x) - 1 - col
+        menu = QMenu(self)
+        menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        menu.addAction("&Options", lambda: self.opened.emit(number))
+        wide = menu.addAction("Up to the right &edge",
+                              lambda: self.spanned.emit(number, rows, rest))  # fmt: skip
+        wide.setEnabled(cols < rest)
+        menu.addAction("&Take away", lambda: self.removed.emit(number))
+        return menu
 
     def _hold(self, at: QPointF) -> Hold | None:
         assert self.grid is not None
