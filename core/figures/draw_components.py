@@ -116,7 +116,8 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
         needs = _needs(panel, findings, style, width)
     except PanelError:
         return 0.6 * width
-    return mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
+    wanted = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
+    return min(wanted, mapframe.TALLEST * width)
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:

@@ -12,6 +12,7 @@ from ..channels import CHANNELS
 from ..curveaxes import TITLES, Frame, contact_start, fitted_branch, frame_for, window_on
 from ..curvereport import CurveReport
 from ..decisions import DONE
+from ..errors import ReadError
 from ..settings import SHAPES
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
@@ -37,7 +38,10 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, CurveOptions)
     row, col, words = chosen(findings, options)
-    report = findings.explain(row, col)
+    try:
+        report = findings.explain(row, col)
+    except ReadError as error:  # of the map's file, meanwhile
+        raise PanelError(str(error)) from None
     if report is None:
         raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
     plot = _Plot.of(report, options, words, findings.map.signal_unit)

@@ -98,8 +98,9 @@ def _count(findings: Findings, options: JointOptions) -> _Joint:
     if not used.number:
         raise PanelError(f"No pixel that is to be used has values of both {channels[0].label} and "
                          f"{channels[1].label}: choose other channels.")  # fmt: skip
-    logs = [wanted and bool((values[used.mask] > 0.0).all())
-            for values, wanted in zip(maps, (options.log_x, options.log_y), strict=True)]  # fmt: skip
+    wanted = (options.log_x, options.log_y)
+    logs = [log and bool((values[used.mask] > 0.0).all())
+            for values, log in zip(maps, wanted, strict=True)]  # fmt: skip
     axes = (Axis(options.x, logs[0]), Axis(options.y, logs[1]))
     ellipses = _ellipses(findings, axes) if options.components else {}
     sides = []

@@ -54,7 +54,9 @@ def settings_of(style: Style, face: fonts.Face) -> dict[str, Any]:
         "savefig.pad_inches": 0.0, "savefig.facecolor": "white", "figure.facecolor": "white",
         "savefig.transparent": False,
         "pdf.fonttype": 42, "ps.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": SALT,
-        "svg.image_inline": True, "image.composite_image": False, "pdf.compression": 6,
+        "svg.image_inline": True, "figure.autolayout": False,
+        "figure.constrained_layout.use": False, "image.composite_image": False,
+        "pdf.compression": 6,
         "path.simplify": True, "agg.path.chunksize": 0,
     }  # fmt: skip
 
@@ -103,8 +105,6 @@ def draw_sheet(sheet: Sheet, findings: Findings, progress: Progress | None = Non
                 made[at] = replace(made[at], remarks=(*made[at].remarks, cut))
         raised = fonts.raise_small(figure, min(wanted.text_min, style.small))
         lost = fonts.box_unknown(figure)
-        figure.draw_without_rendering()
-        figure.set_layout_engine("none")
     panels = tuple(replace(made[at], letter=letters[at]) for at in range(len(sheet.panels)))
     own = _own_remarks(sheet, wanted, plan, raised, lost)
     remarks = (*own, *_panel_remarks(panels), *_notes(findings))
@@ -144,14 +144,13 @@ def picture(drawn: Drawn, dpi: float, look: str = "colour") -> Array:
 
 
 def _figure(plan: layout.Plan) -> Any:
-    """An empty figure of the sheet's size with a canvas of its own."""
+    """An empty figure of the sheet's size with a canvas of its own. No layout engine: panels lie
+    where they were planned, and a solver's last digits differ from run to run."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(plan.width / 72.0, plan.height / 72.0), dpi=72.0, facecolor="white",
-                    layout=ConstrainedLayoutEngine(w_pad=0.0, h_pad=0.0, wspace=0.0, hspace=0.0)
-                    )  # fmt: skip
+    size = plan.width / 72.0, plan.height / 72.0
+    figure = Figure(figsize=size, dpi=72.0, facecolor="white", layout=None)
     FigureCanvasAgg(figure)
     return figure
 
@@ -185,13 +184,11 @@ def _at(lines: list[float], edge: float) -> int:
 def _draw_panel(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
     """One panel; what is missing is said in its place."""
     try:
-        made = DRAWERS[panel.kind](subfigure, panel, findings, style)
+        return DRAWERS[panel.kind](subfigure, panel, findings, style)
     except PanelError as error:
         subfigure.clear()
         _say(subfigure, str(error), style)
         return DrawnPanel(panel, problem=str(error))
-    _open_grids(subfigure, style)
-    return made
 
 
 def _say(subfigure: Any, words: str, style: Style) -> None:
@@ -207,18 +204,6 @@ def _say(subfigure: Any, words: str, style: Style) -> None:
     lines = fonts.wrapped(words, style.small, width - 2.0 * style.font_size)
     axes.text(width / 2, height / 2, "\n".join(lines), fontsize=style.small, ha="center",
               va="center", linespacing=1.25, clip_on=True)  # fmt: skip
-
-
-def _open_grids(subfigure: Any, style: Style) -> None:
-    """Some room between the axes of a panel that divides itself and says nothing of it."""
-    for axes in subfigure.axes:
-        grid = axes.get_gridspec()
-        if grid is None or not hasattr(grid, "hspace"):
-            continue
-        if grid.hspace is None:
-            grid.hspace = 0.06
-        if grid.wspace is None:
-            grid.wspace = 0.06
 
 
 def _draw_head(figure: Any, plan: layout.Plan, at: int, letter: str, panel: Panel, style: Style
