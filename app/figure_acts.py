@@ -306,9 +306,9 @@ class FigureActs:
         """Write the sheet in front; an existing folder for the data is asked about."""
         folder = path.with_name(f"{path.stem}_data") if with_data else None
         if folder is not None and folder.exists() and self.window is not None:
-            words = (f"{folder.name} is already in {folder.parent}.\n\nFiles in it of the same "
-                     "names are replaced.")  # fmt: skip
-            if not errors.confirm(self.window, words, "Write into it"):
+            words = (f"{folder.name} is already in {folder.parent}.\n\nThe numbers of an earlier "
+                     "figure in it are replaced as a whole.")  # fmt: skip
+            if not errors.confirm(self.window, words, "Replace"):
                 return
         if self.sheet is not None:
             seen = self.fresh_seen()

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from ..errors import ReadError, SettingsError
-from ..writers.atomic import saving
 from .sheet import Sheet, of_sheets, sheets_from
 
 MOST_BYTES = 4_000_000
@@ -17,6 +16,8 @@ MEND = "Choose a recipe that was saved by Palpate, or a result file with figure 
 
 def write_recipes(path: str | os.PathLike[str], sheets: Iterable[Sheet]) -> Path:
     """Write sheets as a file of recipes. Raises WriteError in words."""
+    from ..writers.atomic import saving  # its room takes a while to load
+
     found = tuple(sheets)
     data = found[0].as_dict() if len(found) == 1 else of_sheets(found)
     text = json.dumps(data, ensure_ascii=False, indent=1) + "\n"
