@@ -130,9 +130,9 @@ ENTRIES: tuple[Entry | None, ...] = (
           "Paper", MAP),
     Entry("put_map", "Put the &map into the figure", "put_map",
           "Add the channel shown to the present figure sheet", "Ctrl+F11", "", "Paper", MAP),
-    Entry("put_curve", "Put the &curve into the figure", "put_curve",
-          "Add the picked pixel's curve to the present figure sheet", "Shift+F11", "", "Paper",
-          MAP),
+    Entry("put_page", "Put the &page beside it into the figure", "put_page",
+          "Add the curve, histogram, joint histogram or profile beside the map to the present "
+          "figure sheet", "Shift+F11", "", "Paper", MAP),
     SEPARATOR,
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",

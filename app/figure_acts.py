@@ -188,12 +188,24 @@ class FigureActs:
         self._put("map", "The map of the channel shown" if derived is None else
                   "What is shown is no channel, so the map of the channel under it")  # fmt: skip
 
-    def put_curve(self) -> None:
-        """From the main window: the curve of the picked pixel."""
-        self._put("pixel", "The picked curve")
+    def put_page(self) -> None:
+        """From the main window: the page beside the map, on the sheet in front."""
+        from .figure_offers import page_panel
+
+        if self._session.map is None:
+            return
+        panel, words = page_panel(self._main.make_workspace(), self._session)
+        if panel is None:
+            self._main.say(words)
+        elif self.add(panel, f"{words} on a sheet"):
+            self._tell_put(f"The {words}")
 
     def _put(self, name: str, what: str) -> None:
-        if self.add_offered(name) and self.sheet is not None:
+        if self.add_offered(name):
+            self._tell_put(what)
+
+    def _tell_put(self, what: str) -> None:
+        if self.sheet is not None:
             self._main.say(f"{what} is on the sheet “{self.sheet.name}” (F11 shows it).")
 
     # -- sheets ---------------------------------------------------------------------------------

@@ -164,7 +164,9 @@ class BeginSheet(Request):
         from ..core.findings import completed
 
         findings = completed(self.findings, progress)
-        return Begun(first_sheet(findings), findings)
+        made = first_sheet(findings)
+        progress.check()
+        return Begun(made, findings)
 
 
 @dataclass(frozen=True, eq=False)

@@ -85,6 +85,41 @@ _MAKERS: dict[str, Callable[[Session], tuple[Panel | None, str]]] = {
 }  # fmt: skip
 
 
+# ---- the pages beside the map
+
+NO_PAGE = ("This page can't be put into a figure; the curve, the histogram, the joint histogram "
+           "and the profile can.")  # fmt: skip
+NO_PROFILE = "Draw or choose a profile first."
+
+
+def page_panel(workspace: Any, session: Session) -> tuple[Panel | None, str]:
+    """A panel as the page that is beside the map, and what to call it; None and why not."""
+    page = workspace.views.currentWidget()
+    views = workspace.component_views
+    axes = session.rule.axes
+    if page is workspace.curve:
+        return _pixel(session)
+    if page is views.histogram and axes:
+        made = HistogramOptions(channel=axes[0].channel, log=axes[0].log)
+        return Panel("histogram", options=made), "histogram"
+    if page is views.joint and len(axes) > 1:
+        x, y = axes[:2]
+        pair = JointOptions(x=x.channel, y=y.channel, log_x=x.log, log_y=y.log)
+        return Panel("joint", options=pair), "joint histogram"
+    if page is workspace.profile_desk.page:
+        return _profile_shown(workspace)
+    return None, NO_PAGE
+
+
+def _profile_shown(workspace: Any) -> tuple[Panel | None, str]:
+    profile, channels = workspace.places_desk.profile, workspace.profile_desk.channels
+    if profile is None or not channels:
+        return None, NO_PROFILE
+    second = channels[1] if len(channels) > 1 else ""
+    options = ProfileOptions(profile=profile.name, channel=channels[0], second=second)
+    return Panel("profile", options=options), "profile"
+
+
 # ---- what the forms may name
 
 

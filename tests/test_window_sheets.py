@@ -17,7 +17,7 @@ from palpate.app.dialogs import errors, files
 from palpate.app.views.sheet_canvas import SheetCanvas
 from palpate.app.views.sheet_grid import grid_by_sizes, grid_of
 from palpate.app.views.sheet_holds import COLUMNS, LOWER, PANEL, RIGHT, handles, hold_at
-from palpate.core.sheets import MapOptions, Panel, Sheet, read_recipes, write_recipes
+from palpate.core.sheets import MapOptions, Panel, Sheet, read_recipes
 
 LEFT = Qt.MouseButton.LeftButton
 FOUR = Sheet(panels=tuple(Panel("map", *divmod(k, 2)) for k in range(4)))
@@ -164,7 +164,7 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         QTest.keyClick(main, Qt.Key.Key_F11)
         window, canvas = desk.window, desk.window.view.canvas
         qtbot.waitExposed(window)
-        desk.add_offered("pixel")
+        main.actions_by_id["put_page"].trigger()  # the curve is in front
         desk.add_offered("profile")
         settled(desk, qtbot)
         assert kinds(desk) == [("map", 0, 0), ("curve", 0, 1), ("profile", 1, 0)]
@@ -306,8 +306,21 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         qtbot.waitUntil(lambda: session.finished and len(desk.sheets) == 1, timeout=60_000)
         assert desk.sheets == (sheet,)
 
-        # nothing is drawn while the window can't be seen
+        # the pages beside the map, as they are looked at; nothing is drawn while the window
+        # can't be seen
         window.close()
+        views, axes = main.workspace.views, session.rule.axes
+        for page, kind in ((main.workspace.component_views.histogram, "histogram"),
+                           (main.workspace.component_views.joint, "joint")):  # fmt: skip
+            views.setCurrentWidget(page)
+            main.actions_by_id["put_page"].trigger()
+            assert desk.sheet.panels[-1].kind == kind
+        assert desk.sheet.panels[-1].options.x == axes[0].channel
+        before = desk.sheet
+        views.setCurrentWidget(main.workspace.profile_desk.page)
+        main.actions_by_id["put_page"].trigger()  # there is no profile
+        assert desk.sheet == before
+        assert "profile" in main.status.words.text()
         desk.add_offered("typical")
         QTest.qWait(300)
         assert desk._asked is None
@@ -334,9 +347,3 @@ def test_a_channel_that_is_not_there_is_said_in_its_row(qtbot):
     assert len(told) == 1
     form.show_panel(None)
     assert not form.rows
-
-
-def test_recipes_with_one_name_get_names_of_their_own(tmp_path):
-    path = tmp_path / "two.json"
-    write_recipes(path, [FOUR, replace(FOUR, name="Maps")])
-    assert [one.name for one in read_recipes(path)] == ["Figure 1", "Maps"]
