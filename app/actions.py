@@ -134,6 +134,9 @@ ENTRIES: tuple[Entry | None, ...] = (
           "Add the curve, histogram, joint histogram or profile beside the map to the present "
           "figure sheet", "Shift+F11", "", "Paper", MAP),
     SEPARATOR,
+    Entry("methods", "&Methods paragraph…", "show_methods",
+          "What was done, in words for a paper, with the gaps to fill and the references", "", "",
+          "Paper", RESULT),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
           "doubts", "View", MAP, checkable=True),

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 from ..core.errors import Cancelled, InputError, SettingsError
 from ..core.sheets import Panel, Sheet, moving, write_recipes
 from ..core.sheets.sheet import MOST
+from .clipboard import Copied, image_of, put
 from .dialogs import errors, files
-from .figure_calls import BeginSheet, ReadRecipes, WriteSheet
+from .figure_calls import BeginSheet, CopySheet, ReadRecipes, WriteSheet
 from .law_calls import Refused
 from .recompute import Answer
 from .saving import stem_of
@@ -30,6 +31,7 @@ KINDS = {"pdf": "PDF (*.pdf)", "svg": "SVG (*.svg)", "png": "PNG (*.png)", "tif"
 NOT_YET = "A figure can be written when the map has been analysed."
 TOO_MANY = f"There are {MOST} sheets already, which is the most that one analysis keeps."
 FIRST = "Figure 1"
+ACTS = (BeginSheet, CopySheet, ReadRecipes, WriteSheet)
 
 
 class FigureActs:
@@ -70,6 +72,8 @@ class FigureActs:
         window.new_wanted.connect(self.begin)
         window.menu_chosen.connect(lambda name: getattr(self, f"_menu_{name}")())
         window.write_wanted.connect(self.ask_write)
+        window.view.canvas.copy_wanted.connect(self.copy_picture)
+        window.copy_picture.clicked.connect(self.copy_picture)
 
     # -- one sheet ------------------------------------------------------------------------------
 
@@ -326,11 +330,19 @@ class FigureActs:
             seen = self.fresh_seen()
             self._session.submit(WriteSheet(self.sheet, self.findings(), path, folder, seen))
 
+    def copy_picture(self) -> None:
+        """Put the sheet on the clipboard, as a picture, as SVG, and its caption as text."""
+        seen = self.fresh_seen()
+        if seen is None:
+            self._say("The sheet can be copied when it has been drawn.")
+        else:
+            self._session.submit(CopySheet(seen))
+
     # -- answers --------------------------------------------------------------------------------
 
     def _take_act(self, answer: Answer) -> None:
         request, value = answer.request, answer.value
-        if not isinstance(request, (BeginSheet, ReadRecipes, WriteSheet)) or not answer.final:
+        if not isinstance(request, ACTS) or not answer.final:
             return
         if isinstance(answer.error, Cancelled):
             self._say("Stopped; what was not finished is not there.")
@@ -342,6 +354,10 @@ class FigureActs:
                 self._append((value.sheet,), "new sheet")
             elif isinstance(request, ReadRecipes):
                 self._append(value, f"sheets from {request.path.name}")
+            elif isinstance(request, CopySheet):
+                image = image_of(value.rgba)
+                put(Copied("the sheet", text=value.caption, image=image, svg=value.svg))
+                self._say("Copied the sheet as a picture, and its caption as text.")
             else:
                 self._show_written(value)
 

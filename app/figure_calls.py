@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from ..core.errors import InputError, ReadError
 from ..core.progress import Progress
 from ..core.sheets import Sheet, read_recipes
+from .clipboard import DPI, Picture, svg_of
 from .law_calls import attempt
 from .requests import Request, Tell
 
@@ -137,6 +138,24 @@ class WriteSheet(Request):
 
         findings = for_sheet(self.findings, self.sheet, progress)
         return draw_sheet(self.sheet, findings, progress), findings
+
+
+@dataclass(frozen=True, eq=False)
+class CopySheet(Request):
+    """A drawn sheet as pixels and as SVG, for the clipboard. Answers `Picture`, or `Refused`."""
+
+    seen: Seen
+    lane: ClassVar[str] = "copy"
+    words: ClassVar[str] = "Drawing what is copied"
+
+    def run(self, progress: Progress, tell: Tell) -> Any:
+        return attempt(self._made, progress, "this sheet")
+
+    def _made(self, progress: Progress) -> Picture:
+        from ..core.figures import picture
+
+        drawn = self.seen.drawn
+        return Picture(picture(drawn, DPI), svg_of(drawn), drawn.caption)
 
 
 @dataclass(frozen=True, eq=False)

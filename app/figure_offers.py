@@ -20,9 +20,9 @@ from ..core.sheets import (
     ProfileOptions,
     TableOptions,
 )
+from .clipboard import image_of
 from .saving import UNITS
 from .session import Session
-from .views.sheet_canvas import image_of
 
 OFFERS = {
     "map": "&Map of the channel shown", "components": "&Component map",
@@ -102,8 +102,8 @@ def page_panel(workspace: Any, session: Session) -> tuple[Panel | None, str]:
     if page is views.histogram and axes:
         made = HistogramOptions(channel=axes[0].channel, log=axes[0].log)
         return Panel("histogram", options=made), "histogram"
-    if page is views.joint and len(axes) > 1:
-        x, y = axes[:2]
+    if page is views.joint:
+        x, y = views.joint_axes()
         pair = JointOptions(x=x.channel, y=y.channel, log_x=x.log, log_y=y.log)
         return Panel("joint", options=pair), "joint histogram"
     if page is workspace.profile_desk.page:

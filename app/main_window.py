@@ -27,6 +27,7 @@ from .clipboard_desk import CopyDesk
 from .commands import Commands
 from .figure_desk import FigureDesk
 from .journal_desk import JournalDesk
+from .methods_desk import MethodsDesk
 from .panels.settings import SettingsPanel
 from .recompute import Answer
 from .reopen_desk import ReopenDesk
@@ -61,8 +62,10 @@ class MainWindow(QMainWindow):
         self.commands = Commands(self)
         self.journal = JournalDesk(self.session, parent=self)
         self.reopening = ReopenDesk(self, self.journal)
-        self.copying, self.figures = CopyDesk(self), FigureDesk(self)
-        self.actions_by_id = table.build(self, self, self.commands, self.copying, self.figures)
+        self.methods, self.copying = MethodsDesk(self), CopyDesk(self)
+        self.figures = FigureDesk(self)
+        self.actions_by_id = table.build(self, self, self.commands, self.methods, self.copying,
+                                         self.figures)  # fmt: skip
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self.copying.offer(self.menus["Edit"], self.actions_by_id["copy"])
         self._build()
@@ -311,6 +314,7 @@ class MainWindow(QMainWindow):
         self.start_page.set_theme(self.theme)
         self.settings_panel.set_theme(self.theme)
         self.figures.set_theme(self.theme)
+        self.methods.set_theme(self.theme)
         if self.workspace is not None:
             self.workspace.set_theme(self.theme)
         self.actions_by_id[f"theme_{self._choice}"].setChecked(True)

@@ -239,6 +239,15 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert canvas.image.isGrayscale()
         assert desk.sheet is sheet
 
+        # copied as a picture, as SVG and as text
+        canvas.setFocus()
+        QTest.keyClick(canvas, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+        clip = QApplication.clipboard()
+        qtbot.waitUntil(lambda: clip.text() == window.caption.toPlainText(), timeout=60_000)
+        assert not clip.image().isNull()
+        assert not clip.image().isGrayscale()  # in colour whatever the look
+        assert b"<svg" in clip.mimeData().data("image/svg+xml").data()
+
         # written, and read back by another library
         target = folder / "figure.pdf"
         monkeypatch.setattr(files, "ask_save", lambda *_: target)

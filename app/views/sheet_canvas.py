@@ -13,6 +13,7 @@ from PySide6.QtGui import (
     QFocusEvent,
     QImage,
     QKeyEvent,
+    QKeySequence,
     QMouseEvent,
     QPainter,
     QPaintEvent,
@@ -60,6 +61,7 @@ class SheetCanvas(QWidget):
     moved(number, row, col), spanned(number, rows, cols), line_moved(columns, line, share)
     stepped(number, rows, cols), span_stepped(number, rows, cols) : by the arrow keys
     removed(number)
+    copy_wanted : the picture of the sheet is wanted on the clipboard
     """
 
     chosen = Signal(int)
@@ -70,6 +72,7 @@ class SheetCanvas(QWidget):
     stepped = Signal(int, int, int)
     span_stepped = Signal(int, int, int)
     removed = Signal(int)
+    copy_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -374,6 +377,8 @@ class SheetCanvas(QWidget):
             self.let_go()
         elif key == Qt.Key.Key_Escape and here is not None:
             self._choose(None)
+        elif event.matches(QKeySequence.StandardKey.Copy):
+            self.copy_wanted.emit()
         elif key in ARROWS and here is not None:
             spans = event.modifiers() & Qt.KeyboardModifier.ShiftModifier
             (self.span_stepped if spans else self.stepped).emit(here, *ARROWS[Qt.Key(key)])
@@ -412,13 +417,3 @@ class SheetCanvas(QWidget):
     def focusOutEvent(self, event: QFocusEvent) -> None:
         self.update()
         super().focusOutEvent(event)
-
-
-def image_of(picture: Any) -> QImage:
-    """A picture, uint8 (h, w, 4) red green blue alpha, for Qt."""
-    import numpy as np
-
-    found = np.ascontiguousarray(picture)
-    high, wide = found.shape[:2]
-    made = QImage(found.data, wide, high, 4 * wide, QImage.Format.Format_RGBA8888)
-    return made.copy()  # the array may go

@@ -9,8 +9,9 @@ from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
+from ..clipboard import image_of
 from ..theme import LIGHT, Theme, shrink
-from .sheet_canvas import MARGIN, SheetCanvas, image_of
+from .sheet_canvas import MARGIN, SheetCanvas
 from .sheet_grid import SheetGrid
 
 FIT, TRUE, DOUBLE = "fit", "true", "double"

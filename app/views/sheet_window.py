@@ -175,6 +175,8 @@ class SheetWindow(QWidget):
         self.caption.setTabChangesFocus(True)
         self.caption.setMinimumHeight(self.caption.fontMetrics().lineSpacing() * 3 + 12)
         self.caption.setPlaceholderText(CAPTION)
+        self.copy_picture = QPushButton("Copy picture", self)
+        self.copy_picture.setToolTip("The sheet as a picture for other programs (Ctrl+C on it)")
         self.copy = QPushButton("Copy caption", self)
         self.copy.clicked.connect(self._copy_caption)
         self.about = toned(shrink(QLabel(self)), "muted")
@@ -223,6 +225,7 @@ class SheetWindow(QWidget):
         said = QHBoxLayout()
         said.addWidget(self.about)
         said.addWidget(self.view.word, 1)
+        said.addWidget(self.copy_picture)
         said.addWidget(self.copy)
         box.addLayout(said)
         box.addWidget(self.caption, 1)
@@ -277,6 +280,7 @@ class SheetWindow(QWidget):
             self.caption.setPlainText(caption)
         self.about.setText(about)
         self.copy.setEnabled(bool(caption))
+        self.copy_picture.setEnabled(bool(caption))
         self.copy.setText("Copy caption")
 
     def show_page(self, page: int) -> None:

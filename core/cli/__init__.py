@@ -1,6 +1,6 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``settings``, ``info`` and
-``simulate``.
+``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``settings``, ``info``
+and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -21,7 +21,7 @@ __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
          "export": "exporting", "speeds": "speeds", "fields": "fields", "settings": "choosing",
-         "rehearse": "rehearsing", "figure": "figuring", "info": "looking",
+         "rehearse": "rehearsing", "figure": "figuring", "methods": "describing", "info": "looking",
          "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
