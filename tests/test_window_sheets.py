@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSettings, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -318,6 +318,7 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         # the pages beside the map, as they are looked at; nothing is drawn while the window
         # can't be seen
         window.close()
+        assert QSettings("palpate", "palpate").value("figures/geometry") is not None  # its place
         views, axes = main.workspace.views, session.rule.axes
         for page, kind in ((main.workspace.component_views.histogram, "histogram"),
                            (main.workspace.component_views.joint, "joint")):  # fmt: skip
