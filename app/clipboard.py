@@ -128,10 +128,8 @@ class DrawToCopy(Request):
     words: ClassVar[str] = "Drawing what is copied"
 
     def run(self, progress: Progress, tell: Tell) -> Picture | None:
-        try:
-            from ..core.figures import draw_sheet, picture
-        except ImportError:
-            return None
+        from ..core.figures import draw_sheet, picture
+
         try:
             drawn = draw_sheet(self.sheet, self.findings, progress)
             if any(panel.problem for panel in drawn.panels):

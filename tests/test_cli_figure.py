@@ -10,7 +10,7 @@ from figure_maps import SHEETS, found_in, saved_result, written_map
 
 from palpate.core.cli import main
 from palpate.core.figures import first_sheet
-from palpate.core.figures.data import read_sheet
+from palpate.core.sheets import read_recipes
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +39,7 @@ def test_every_recipe_is_drawn_into_files_of_its_name(result, tmp_path, capsys):
     assert code == 0, said
     for sign, sheet in zip(("moduli-and-curves", "figure-2"), SHEETS, strict=True):
         assert (tmp_path / f"fig-{sign}.pdf").read_bytes()[:5] == b"%PDF-"
-        assert read_sheet(tmp_path / f"r-{sign}.json") == sheet
+        assert read_recipes(tmp_path / f"r-{sign}.json") == (sheet,)
         assert (tmp_path / "data" / sign / "datapackage.json").is_file()
     assert "Caption: a, map of Young modulus" in said
     assert "force against separation" in said
@@ -53,7 +53,7 @@ def test_a_first_sheet_holds_what_there_is(result, tmp_path, capsys):
     recipe, png = tmp_path / "first.json", tmp_path / "first.png"
     assert main(["figure", str(path), "--out", str(png), "--save-recipe", str(recipe), "--width",
                  "120", "--preset", "nature", "--quiet"]) == 0  # fmt: skip
-    saved = read_sheet(recipe)
+    (saved,) = read_recipes(recipe)
     assert (saved.width, saved.preset) == (120.0, "nature")
     assert [panel.kind for panel in saved.panels] == kinds
     from PIL import Image
@@ -88,8 +88,8 @@ def test_a_first_sheet_holds_what_there_is(result, tmp_path, capsys):
         (["--out", "x.pdf", "--preset", "nonsense"], 2, "nonsense"),
         (["--out", "x.pdf", "--width", "wide"], 2, "--width wide"),
         (["--out", "x.pdf", "--width", "3"], 2, "--width 3"),
-        (["--out", "x.pdf", "--near", "nowhere"], 1, "no such file or folder"),
-        (["--out", "x.pdf", "--set", "fit.law=cone"], 2, "--set are for maps"),
+        (["--out", "x.pdf", "--source", "nowhere"], 1, "no such file or folder"),
+        (["--out", "x.pdf", "--set", "fit.law=cone"], 2, "has its own settings"),
     ],
 )
 def test_wrong_words_are_refused_and_nothing_is_written(result, tmp_path, monkeypatch, capsys,

@@ -17,11 +17,12 @@ import numpy as np
 import pytest
 from figure_maps import SHEETS, found_in, saved_result, written_map
 
-from palpate.core.errors import SettingsError, WriteError
+from palpate.core.errors import ReadError, SettingsError, WriteError
 from palpate.core.figures import draw_sheet
-from palpate.core.figures.data import columns_of, differences, read_sheet, slug, write_data
+from palpate.core.figures.data import columns_of, differences, slug, write_data
 from palpate.core.figures.parts import DataTable
 from palpate.core.figures.script import opened_for_figure
+from palpate.core.sheets import read_recipes
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +94,7 @@ def test_the_map_behind_the_figure_is_the_analysis(made, written):
 def test_settings_recipe_source_and_caption_lie_beside(made, written):
     folder, findings, drawn = made
     data = folder / "data"
-    assert read_sheet(data / "recipe.json") == drawn.sheet
+    assert read_recipes(data / "recipe.json") == (drawn.sheet,)
     settings = json.loads((data / "settings.json").read_text(encoding="utf-8"))
     assert type(findings.analysis.settings).from_dict(settings) == findings.analysis.settings
     source = json.loads((data / "source.json").read_text(encoding="utf-8"))
@@ -230,8 +231,8 @@ def test_columns_have_types_and_equal_lengths():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "is not valid JSON"),
-        ("[" * 100_000, "is not valid JSON"),
+        ("", "no JSON text"),
+        ("[" * 100_000, "no JSON text"),
         ("{}", "does not begin with palpate_sheet"),
         ('{"palpate_sheet": 99}', "newer"),
         ('{"palpate_sheet": 1, "panels": [{"kind": "magic"}]}', "no kind of panel"),
@@ -246,8 +247,8 @@ def test_columns_have_types_and_equal_lengths():
 def test_a_damaged_or_hostile_recipe_is_refused_with_its_name(tmp_path, text, said):
     path = tmp_path / "bad.json"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(SettingsError) as caught:
-        read_sheet(path)
+    with pytest.raises(ReadError) as caught:
+        read_recipes(path)
     assert said in str(caught.value)
     assert "bad.json" in str(caught.value)
 

@@ -8,49 +8,31 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
-from .analysing import bar_of
-from .choosing import chosen
-from .given import result_of
+from .finding import found
 from .parser import UsageError
 from .telling import wrapped
 
 if TYPE_CHECKING:
     from ..methods import Paragraph
-    from ..settings import Settings
 
 
 def methods(args: argparse.Namespace) -> int:
     """Print the paragraph, or write it; tell its gaps on the error stream."""
-    from ..findings import opened_findings
     from ..methods import bibtex, file_text, paragraph
 
     out = Path(args.out) if args.out else None
     bib = Path(args.bibtex) if args.bibtex else None
     _check(out, bib, args.replace)
-    path = Path(args.map)
-    settings = _settings(args, path)
-    near = Path(args.source) if args.source else None
-    bar, progress = bar_of(path.name, args.quiet)
-    with bar, opened_findings(path, near=near, settings=settings, progress=progress) as found:
-        made = paragraph(found)
+    with found(args) as (findings, _, _):
+        made = paragraph(findings)
     if out is None:
         print(made.text, end="")
     else:
         _write(out, file_text(made, out.suffix.lower()))
     if bib is not None:
         _write(bib, bibtex(made))
-    _tell(made, path.name)
+    _tell(made, Path(args.map).name, findings.notes)
     return 0
-
-
-def _settings(args: argparse.Namespace, path: Path) -> Settings | None:
-    """For a map what the command line chooses; a saved result has its own."""
-    if result_of(path) is None:
-        return chosen(args, None)
-    if args.settings or args.changes:
-        raise UsageError(f"{path.name} is a saved result and has its own settings: leave out "
-                         "--settings and --set, or name the map.")  # fmt: skip
-    return None
 
 
 def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
@@ -73,9 +55,10 @@ def _write(path: Path, text: str) -> None:
     print(f"Written: {path}", file=sys.stderr)
 
 
-def _tell(made: Paragraph, name: str) -> None:
+def _tell(made: Paragraph, name: str, told: tuple[str, ...]) -> None:
     for note in made.notes:
-        print("\n".join(wrapped(f"{name}: {note}")), file=sys.stderr)
+        if note not in told:
+            print("\n".join(wrapped(f"{name}: {note}")), file=sys.stderr)
     if made.gaps:
         print(f"{name}: {len(made.gaps)} gaps are to be filled:", file=sys.stderr)
         for gap in made.gaps:

@@ -8,30 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
-from .analysing import bar_of
-from .choosing import chosen
-from .given import result_of
+from .finding import found
 from .parser import CAUTION, UsageError
 
 
 def export(args: argparse.Namespace) -> int:
     """Write the folder, and tell what is in it."""
     from ..exporting import export_all
-    from ..findings import opened_findings
 
     wanted, out = wanted_of(args), Path(args.out)
     _check_place(out, args.replace)
-    path = Path(args.map)
-    near = Path(args.source) if args.source else None
-    if near is not None and not near.exists():
-        raise InputError(f"--source {near}: there is no such file or folder.")
-    settings = _settings(args, path)
-    bar, progress = bar_of(path.name, args.quiet)
-    with bar, opened_findings(path, near=near, settings=settings, progress=progress) as findings:
+    with found(args) as (findings, progress, _):
         made = export_all(findings, out, wanted, progress=progress, replace=args.replace)
-        notes = findings.notes
-    for note in notes:
-        print(f"{path.name}: {note}", file=sys.stderr)
     print(f"Written: {made.folder} ({len(made.files)} files, {_size(made.size)})")
     print(CAUTION)
     return 0
@@ -84,17 +72,6 @@ def _check_place(out: Path, replace: bool) -> None:
         raise InputError(f"{error.filename}: can't be made ({error.strerror}).") from None
     for problem in problems(out, replace=replace):
         raise InputError(problem.replace("Replace it,", "Replace it with --replace,"))
-
-
-def _settings(args: argparse.Namespace, path: Path) -> Any:
-    """Settings for a map; a saved result has its own."""
-    saved = result_of(path)
-    if saved is None:
-        return chosen(args)
-    if args.settings or args.changes:
-        raise UsageError(f"{path.name} is a saved result and has its own settings; --settings and "
-                         "--set are for maps.")  # fmt: skip
-    return None
 
 
 def _size(size: int) -> str:

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from collections.abc import Iterator
-from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, SettingsError, WriteError
-from ..sheets import Sheet, named
-from .analysing import bar_of
-from .choosing import chosen
+from ..sheets import Sheet, named, read_recipes, write_recipes
+from .finding import found
 from .given import result_of
 from .parser import UsageError
 from .telling import wrapped
@@ -34,15 +30,14 @@ def figure(args: argparse.Namespace) -> int:
                          "tells the recipes there are.")  # fmt: skip
     if len(args.recipe) > 1 and ALL in args.recipe:
         raise UsageError("--recipe all takes every recipe: leave the other names out.")
-    files = [(word, _from_file(word)) for word in args.recipe]
+    files = {word: _from_file(word) for word in args.recipe}
     _check_targets(args)  # faults of words and recipes are told before the map is analysed
     _as_asked(Sheet(), args)
     saved = result_of(path)
     recipes = _recipes(saved, files)
     failed = 0
-    with _opened(path, saved, args) as findings:
-        for note in findings.notes:
-            print(f"{path.name}: {note}", file=sys.stderr)
+    with found(args) as (findings, _, bar):
+        bar.close()
         sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings)]]
         targets = _targets(args, sheets)
         _refuse_taken(targets, args.replace)
@@ -78,24 +73,20 @@ def _width(sheet: Sheet) -> str:
     return f"{sheet.width} width" if isinstance(sheet.width, str) else f"{sheet.width:g} mm"
 
 
-def _from_file(word: str) -> Sheet | None:
-    """The recipe of a file; None for a name of one in the result."""
-    from ..figures.data import read_sheet
-
-    if not word.lower().endswith(".json"):
-        return None
-    return read_sheet(Path(word))
+def _from_file(word: str) -> tuple[Sheet, ...] | None:
+    """The recipes of a file; None for a name of one in the result."""
+    return read_recipes(word) if word.lower().endswith(".json") else None
 
 
 def _saved_sheets(saved: Any) -> tuple[Sheet, ...]:
     return saved.work.sheets if saved is not None and saved.work is not None else ()
 
 
-def _recipes(saved: Any, files: list[tuple[str, Sheet | None]]) -> list[Sheet]:
+def _recipes(saved: Any, files: dict[str, tuple[Sheet, ...] | None]) -> list[Sheet]:
     """The recipes that are asked for; none if a first sheet is to be made."""
     sheets = _saved_sheets(saved)
-    if not files or files[0] != (ALL, None):
-        return [named(sheets, word) if sheet is None else sheet for word, sheet in files]
+    if ALL not in files:
+        return [sheet for word, read in files.items() for sheet in read or [named(sheets, word)]]
     if not sheets:
         raise InputError("There is no recipe in this analysis, so none can be drawn. Leave "
                          "--recipe out for a first sheet.")  # fmt: skip
@@ -162,18 +153,18 @@ def _targets(args: argparse.Namespace, sheets: list[Sheet]
     gets its name in them."""
     from ..figures.data import slug
 
-    found = []
+    every: list[tuple[list[Path], Path | None, Path | None]] = []
     for sheet in sheets:
         sign = slug(sheet.name).replace("_", "-") if len(sheets) > 1 else ""
         outs = [_with(Path(out), sign) for out in args.out]
         data = Path(args.data) / sign if args.data else None
         recipe = _with(Path(args.save_recipe), sign) if args.save_recipe else None
-        found.append((outs, data, recipe))
-    every = [str(path) for outs, data, recipe in found for path in (*outs, data, recipe)
+        every.append((outs, data, recipe))
+    names = [str(path) for outs, data, recipe in every for path in (*outs, data, recipe)
              if path is not None]  # fmt: skip
-    if len(set(every)) < len(every):
+    if len(set(names)) < len(names):
         raise InputError("Two figures would go into one file: draw them one by one.")
-    return found
+    return every
 
 
 def _refuse_taken(targets: list[tuple[list[Path], Path | None, Path | None]], replace_: bool
@@ -198,40 +189,6 @@ def _with(path: Path, sign: str) -> Path:
 # -- drawing ---------------------------------------------------------------------------------------
 
 
-def _opened(path: Path, saved: Any, args: argparse.Namespace) -> Any:
-    """The findings of the file that was named, as a context manager."""
-    from ..findings import opened_findings
-
-    near = Path(args.near) if args.near else None
-    if near is not None and not near.exists():
-        raise InputError(f"--near {near}: there is no such file or folder.")
-    settings = None
-    if args.settings or args.changes:
-        if saved is not None:
-            raise UsageError("--settings and --set are for maps: a saved result has its own "
-                             "settings. Name its map to analyse it otherwise.")  # fmt: skip
-        settings = chosen(args)
-    stack = ExitStack()
-    bar, progress = bar_of(path.name, args.quiet)
-    stack.enter_context(bar)
-    manager = opened_findings(path, near=near, settings=settings, progress=progress)
-    return _Both(stack, manager)
-
-
-class _Both:
-    """A progress bar that ends when the findings are there, and the findings."""
-
-    def __init__(self, bar: ExitStack, manager: Any) -> None:
-        self._bar, self._manager = bar, manager
-
-    def __enter__(self) -> Any:
-        with self._bar:
-            return self._manager.__enter__()
-
-    def __exit__(self, *reason: Any) -> Any:
-        return self._manager.__exit__(*reason)
-
-
 def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recipe: Path | None,
          args: argparse.Namespace) -> int:  # fmt: skip
     """Draw one sheet into its files; returns how many of its panels could not be drawn."""
@@ -250,7 +207,7 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         written_data = write_data(data, drawn, findings, args.replace)
         print(f"Data: {len(written_data)} files in {data}")
     if recipe is not None:
-        _save_recipe(recipe, sheet)
+        write_recipes(recipe, [sheet])
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
         if remark not in told:
@@ -260,9 +217,3 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
     return sum(1 for panel in drawn.panels if panel.problem)
 
 
-def _save_recipe(path: Path, sheet: Sheet) -> None:
-    from ..writers.atomic import saving
-
-    with saving(path) as temporary:
-        text = json.dumps(sheet.as_dict(), indent=1, ensure_ascii=False, allow_nan=False)
-        temporary.write_text(text + "\n", encoding="utf-8")

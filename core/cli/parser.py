@@ -242,16 +242,18 @@ def _figure(run: argparse.ArgumentParser) -> None:
                        "script that draws it again.")  # fmt: skip
     run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, or a map file")
     _choices(run)
-    run.add_argument("--recipe", nargs="+", default=[], metavar="NAME_OR_FILE.json",
+    run.add_argument("--recipe", nargs="+", action="extend", default=[],
+                     metavar="NAME_OR_FILE.json",
                      help="recipes of the result by name, or of files; all for every one of the "
                      "result (default: a first sheet of what there is)")  # fmt: skip
-    run.add_argument("--out", nargs="+", default=[], metavar="FILE", help=".pdf, .svg, .png or "
-                     ".tif; with several recipes each adds its name")  # fmt: skip
+    run.add_argument("--out", nargs="+", action="extend", default=[], metavar="FILE",
+                     help=".pdf, .svg, .png or .tif; may be repeated; with several recipes each "
+                     "adds its name")  # fmt: skip
     run.add_argument("--data", metavar="FOLDER", help="write the numbers behind it there")
     run.add_argument("--save-recipe", metavar="FILE.json", help="write the recipe as a file")
     run.add_argument("--preset", metavar="ID", help="of a publisher; --list tells them")
     run.add_argument("--width", metavar="WORD_OR_MM", help="single, middle, double, or mm")
-    run.add_argument("--near", metavar="FILE_OR_FOLDER",
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where a result's map is now, if it is not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that are there")
     run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")

@@ -260,12 +260,8 @@ def _no_colour(body: Body) -> InputError:
 
 def colours_of(name: str) -> Array:
     """A table of colours, uint8 (256, 4)."""
-    try:
-        from ..colours import table
-    except ImportError:
-        from cmap import Colormap
+    from ..colours import table
 
-        return np.round(Colormap(name)(np.linspace(0.0, 1.0, 256)) * 255).astype(np.uint8)
     return np.array(table(name, 256))
 
 

@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import ReadError, WriteError
-from ..sheets import Sheet
 from ..work.parts import as_parts
 from ..writers import nexus
 from ..writers.datapackage import NAME, Column, Resource, cell, write_package, write_table
@@ -188,24 +187,6 @@ def _make(folder: Path) -> None:
 
 
 # -- reading back ----------------------------------------------------------------------------------
-
-
-def read_sheet(path: Path) -> Sheet:
-    """A recipe from a file. Raises SettingsError that names the file and what is wrong."""
-    from ..errors import SettingsError
-
-    try:
-        if path.stat().st_size > 1_000_000:
-            raise SettingsError("sheet", f"is larger than a recipe can be (in {path}).")
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError("sheet", f"{path} can't be read: {error}.") from None
-    except (ValueError, RecursionError) as error:
-        raise SettingsError("sheet", f"{path} is not valid JSON: {str(error)[:120]}.") from None
-    try:
-        return Sheet.from_dict(data)
-    except SettingsError as error:
-        raise SettingsError(error.field, f"{error.what} (in {path})") from None
 
 
 def differences(folder: Path, drawn: Drawn) -> list[str]:

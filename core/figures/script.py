@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LARGEST_WORK = 64_000_000
 SCRIPT = '''"""Draws {title} again from its analysis, and compares the numbers.
 
-    python redraw.py [ANALYSIS] [--near MAP_OR_FOLDER] [--out FIGURE]
+    python redraw.py [ANALYSIS] [--source MAP_OR_FOLDER] [--out FIGURE]
 
 The numbers are those of the CSV files here. ANALYSIS is the saved result, or the measured
 map, which is then analysed as work.json says. The exit code is 1 if numbers differ. Needs palpate
@@ -43,12 +43,12 @@ HERE = Path(__file__).resolve().parent
 def main():
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("analysis", nargs="?", default=HERE / {default}, type=Path)
-    words.add_argument("--near", type=Path, help="where the measured map is, if it was moved")
+    words.add_argument("--source", type=Path, help="where the measured map is, if it was moved")
     words.add_argument("--out", default=HERE.parent / "{out}", type=Path,
                        help="ends in .pdf, .svg, .png or .tif")
     chosen = words.parse_args()
     sheet = Sheet.from_dict(json.loads((HERE / "recipe.json").read_text(encoding="utf-8")))
-    with opened_for_figure(chosen.analysis, HERE / "work.json", chosen.near) as findings:
+    with opened_for_figure(chosen.analysis, HERE / "work.json", chosen.source) as findings:
         drawn = draw_sheet(sheet, findings)
         for check in write_drawn(chosen.out, drawn).checks:
             print(f"{{check.state}}: {{check.words}}")

@@ -50,7 +50,7 @@ class Group:
         cost = MEDIAN_COST if self.statistic == "median" else 1.0
         slope = self.case.local / self.spread if self.spread > 0.0 else math.nan
         note = (f"Robust spread of the logarithm over {self.pixels} pixels, which count as "
-                f"{self.effective:.3g} independent ones: spread/√n"
+                f"{self.effective:,.4g} independent ones: spread/√n"
                 + (f", times {cost:.3f} for a median." if cost > 1.0 else "."))  # fmt: skip
         return Term("spread", "Spread over the pixels", LOCAL, math.nan, self.spread, "", slope,
                     self.case.local, "spread", note)  # fmt: skip
