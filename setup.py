@@ -26,5 +26,6 @@ setup(
         "palpate.icons": ["*.svg", "*.png"],
         "palpate.sample_maps": ["*.h5"],
         "palpate.app.help": ["*.md"],
+        "palpate.core.pack": ["licences/*.txt"],
     },
 )

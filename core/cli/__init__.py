@@ -1,5 +1,6 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``speeds``, ``fields``, ``rehearse``, ``settings``, ``info`` and ``simulate``.
+``speeds``, ``fields``, ``rehearse``, ``pack``, ``rebuild``, ``settings``, ``info`` and
+``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -20,7 +21,8 @@ __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
          "speeds": "speeds", "fields": "fields", "settings": "choosing",
-         "rehearse": "rehearsing", "info": "looking", "simulate": "looking"}  # fmt: skip
+         "rehearse": "rehearsing", "pack": "packing", "rebuild": "packing",
+         "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 
