@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def pack(args: argparse.Namespace) -> int:
     """Write a pack of a saved result, or of a map under some settings."""
     from ..findings import opened_findings
-    from ..pack import check_target, estimate, write_pack
+    from ..pack import check_target, estimate, megabytes, write_pack
 
     path, out = Path(args.result), Path(args.out)
     wish = _wish(args)
@@ -44,7 +44,7 @@ def pack(args: argparse.Namespace) -> int:
     for note in made.notes:
         print(f"palpate: {note}", file=sys.stderr)
     if not args.quiet:
-        print(f"Pack: {made.path} ({made.files} files, {made.size / 1e6:.3g} MB). Check it with: "
+        print(f"Pack: {made.path} ({made.files} files, {megabytes(made.size)}). Check it with: "
               f"palpate rebuild {made.path}")  # fmt: skip
         print(CAUTION)
     return 0

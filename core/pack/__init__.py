@@ -3,9 +3,9 @@
 `write_pack` makes one, `rebuild` checks one; what goes in stands in `contents.PARTS`.
 """
 
-from .making import Estimate, Packed, check_target, estimate, write_pack
+from .making import Estimate, Packed, check_target, estimate, megabytes, write_pack
 from .rebuilding import Rebuilt, rebuild
 from .wish import KNOWN, Author, Licence, Wish, licence
 
 __all__ = ["KNOWN", "Author", "Estimate", "Licence", "Packed", "Rebuilt", "Wish", "check_target",
-           "estimate", "licence", "rebuild", "write_pack"]  # fmt: skip
+           "estimate", "licence", "megabytes", "rebuild", "write_pack"]  # fmt: skip

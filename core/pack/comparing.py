@@ -90,7 +90,7 @@ def _scales(rows: list[list[str]]) -> list[float]:
 def _close(a: str, b: str, scale: float) -> bool:
     old, new = _number(a), _number(b)
     if math.isnan(old) or math.isnan(new):
-        return a.strip().lower() == b.strip().lower()
+        return a.lower() == b.lower() == "nan"
     return math.isclose(old, new, rel_tol=SAME, abs_tol=ZERO * scale)
 
 

@@ -84,7 +84,8 @@ def make_settings(making: Making) -> list[Item]:
     name = "settings.toml"
     text = making.findings.analysis.settings.to_toml()
     making.place(name).write_text(text, encoding="utf-8", newline="\n")
-    return [Item(name, "all settings of the analysis, by name and with their units", True)]
+    words = "all settings of the analysis, by name; `palpate settings` explains each"
+    return [Item(name, words, True)]
 
 
 def make_tables(making: Making) -> list[Item]:

@@ -55,7 +55,7 @@ class Packed:
 
 
 def megabytes(size: int) -> str:
-    return f"{size / 1e6:.3g} MB" if size >= 100_000 else f"{max(1, round(size / 1e3))} kB"
+    return f"{size / 1e6:.3g} MB" if size >= 1_000_000 else f"{max(1, round(size / 1e3))} kB"
 
 
 def estimate(findings: Findings, wish: Wish) -> Estimate:

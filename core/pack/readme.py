@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from ..writers import nexus
-from .contents import PARTS, Item
+from .contents import PARTS, Item, Part
 from .environment import python_words
 from .wish import KNOWN, OWN, Wish
 
@@ -67,7 +67,7 @@ def _by_folder(items: Sequence[Item]) -> dict[str, list[Item]]:
     return found
 
 
-def _present(items: Sequence[Item]) -> Iterator[object]:
+def _present(items: Sequence[Item]) -> Iterator[Part]:
     tops = {item.name.split("/")[0] for item in items if "/" in item.name}
     return (part for part in PARTS if part.name in tops)
 
