@@ -28,7 +28,7 @@ class Entry:
     id, text, slot, tip : identifier, menu text with its mnemonic, method, tooltip
     keys : shortcut as Qt writes it, or the name of a standard key; "" for none
     icon : name in `palpate.icons`
-    menu : "File", "Edit", "Doubts", "View" or "Help"; "" to show it in no menu
+    menu : "File", "Edit", "Doubts", "Paper", "View" or "Help"; "" to show it in no menu
     needs : MAP, RESULT, PIXEL or ""
     group : entries of one group exclude each other
     short : word beside the icon in the toolbar
@@ -122,6 +122,8 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("let_go", "Let &go what is gathered", "let_go",
           "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
     SEPARATOR,
+    Entry("pack", "&Pack for a reviewer…", "ask_pack",
+          "All that is needed to check this work, in one zip or folder", "", "", "Paper", RESULT),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
           "doubts", "View", MAP, checkable=True),

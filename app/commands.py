@@ -252,6 +252,10 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
 
+    def ask_pack(self) -> None:
+        """Make a pack that a reviewer can check."""
+        self._window.workspace.pack_desk.ask()
+
     # -- places ---------------------------------------------------------------------------------
 
     def ask_save_places(self) -> None:

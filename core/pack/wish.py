@@ -107,7 +107,8 @@ def orcid(words: str) -> str:
     Its last character checks the others by ISO/IEC 7064, MOD 11-2 (ORCID, "Structure of the ORCID
     Identifier"). Raises InputError.
     """
-    plain = words.strip().removeprefix("https://").removeprefix("http://")
+    words = words.strip()
+    plain = words.removeprefix("https://").removeprefix("http://")
     plain = plain.removeprefix("orcid.org/").upper().rstrip("/")
     if not re.fullmatch(r"\d{4}-\d{4}-\d{4}-\d{3}[\dX]", plain, re.ASCII):
         raise InputError(f"“{words[:60]}” is no ORCID iD: it has the form 0000-0002-1825-0097.")
