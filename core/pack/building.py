@@ -33,11 +33,13 @@ class Built:
     ----------
     items : its files, in the order in which they are told
     files : name -> where it lies now; the map may lie at its own place
+    digests : name -> SHA-256, of all but the list of checksums
     notes : what the person should be told
     """
 
     items: list[Item] = field(default_factory=list)
     files: dict[str, Path] = field(default_factory=dict)
+    digests: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
 
@@ -178,7 +180,7 @@ def _texts(folder: Path, findings: Findings, wish: Wish, about: described.Descri
            crate.crate(findings, wish, about, described_for_machines, sizes, digests))  # fmt: skip
     digests[crate.NAME] = checksums.digest_of(folder / crate.NAME)
     _write(folder / checksums.NAME, checksums.text_of(digests))
-    built.items = told
+    built.items, built.digests = told, digests
 
 
 def _write(path: Path, text: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -117,7 +117,16 @@ def hold(folder: Path, progress: Progress) -> Held:
 
 
 def files_in(folder: Path) -> list[str]:
-    """All files of a pack by name, sorted, without what systems leave behind."""
-    every = (path.relative_to(folder).as_posix() for path in folder.rglob("*")
-             if path.is_symlink() or not path.is_dir())  # fmt: skip
-    return sorted(name for name in every if not left_by_system(name))
+    """All files and links of a pack by name, sorted, without what systems leave behind."""
+    every = (place for place in _below(folder) if place.is_symlink() or not place.is_dir())
+    return sorted(place.relative_to(folder).as_posix() for place in every)
+
+
+def _below(folder: Path) -> Iterator[Path]:
+    """Everything in a folder; links are not followed, environments of Python not looked into."""
+    for place in folder.iterdir():
+        if left_by_system(place.name) or (place / "pyvenv.cfg").is_file():
+            continue
+        yield place
+        if place.is_dir() and not place.is_symlink():
+            yield from _below(place)

@@ -103,9 +103,35 @@ def make_tables(making: Making) -> list[Item]:
     return found
 
 
+# -- the program -----------------------------------------------------------------------------------
+
+
+def make_program(making: Making) -> list[Item]:
+    from .program import file_name, write_program
+
+    name = f"program/{file_name()}"
+    if making.whole:
+        write_program(making.place(name), making.progress)
+    return [Item(name, "Palpate itself, the very copy that made this pack; pip installs it")]
+
+
+def _program_weight(findings: Findings) -> int:
+    from .program import weight
+
+    return weight()
+
+
+def _no_program(findings: Findings) -> str:
+    from .program import missing
+
+    return missing()
+
+
 PARTS: tuple[Part, ...] = (
     Part("settings", "Settings", "all settings of the analysis, as text", make_settings,
          lambda findings: 8_000),
     Part("tables", "Tables", "components, pairs, decisions, doubts, calibration and budgets of "
-         "uncertainty, as comma-separated values", make_tables, lambda findings: 200_000),
+         "uncertainty, as comma-separated values", make_tables, lambda findings: 30_000),
+    Part("program", "Program", "Palpate itself, to be installed with pip", make_program,
+         _program_weight, _no_program),
 )  # fmt: skip

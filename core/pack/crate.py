@@ -30,8 +30,9 @@ MEDIA = {".csv": "text/csv", ".json": "application/json", ".pdf": "application/p
          ".png": "image/png", ".svg": "image/svg+xml", ".html": "text/html", ".txt": "text/plain",
          ".toml": "application/toml", ".md": "text/markdown", ".py": "text/x-python",
          ".h5": "application/x-hdf5", ".hdf5": "application/x-hdf5", ".nxs": "application/x-hdf5",
-         ".bib": "application/x-bibtex", ".sha256": "text/plain", ".tif": "image/tiff",
-         ".tiff": "image/tiff", ".jpg": "image/jpeg", ".jpeg": "image/jpeg"}  # fmt: skip
+         ".bib": "application/x-bibtex", ".sha256": "text/plain", ".whl": "application/zip",
+         ".tif": "image/tiff", ".tiff": "image/tiff", ".jpg": "image/jpeg",
+         ".jpeg": "image/jpeg"}  # fmt: skip
 """Ending of a name -> media type (IANA; those with x- and TOML by custom)."""
 MIT = "https://spdx.org/licenses/MIT"
 Entity = dict[str, Any]

@@ -17,7 +17,7 @@ from ..findings import Findings
 from ..progress import Progress
 from ..writers.atomic import reason_of, saving
 from . import described
-from .building import build
+from .building import Built, build
 from .contents import PARTS
 from .wish import Wish
 from .zipped import write_zip
@@ -105,9 +105,7 @@ def write_pack(path: str | os.PathLike[str], findings: Findings, wish: Wish | No
         size = sum(place.stat().st_size for place in built.files.values())
         if zipped:
             with saving(path) as temporary:
-                write_zip(temporary, built.files, progress)
-                findings.map.checksum()
-                _same_map(findings, built.files)
+                _prove(built, write_zip(temporary, built.files, progress))
             size = path.stat().st_size
         else:
             progress.check()
@@ -195,13 +193,11 @@ def _clean(beside: Path) -> None:
                 shutil.rmtree(old, ignore_errors=True)
 
 
-def _same_map(findings: Findings, files: Mapping[str, Path]) -> None:
-    """Raise WriteError if the map changed while it was packed from its own place."""
-    from .checksums import digest_of
-
-    for name, place in files.items():
-        if name.startswith("map/") and digest_of(place) != findings.map.checksum():
-            raise WriteError(f"{place} was changed while it was packed. Open it again.")
+def _prove(built: Built, written: Mapping[str, str]) -> None:
+    """Raise WriteError if a file, which may be the map at its own place, changed meanwhile."""
+    for name, digest in built.digests.items():
+        if written[name] != digest:
+            raise WriteError(f"{built.files[name]} was changed while it was packed. Open it again.")
 
 
 def _synced(folder: Path) -> None:

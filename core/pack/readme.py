@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 CAUTION = ("Not for qualifying, releasing or rejecting safety-critical or medical parts: there\n"
            "accredited tests and the rules that hold where you are decide.")  # fmt: skip
 MANY = 8
-"""From so many files in one folder on, they are told together."""
+"""From so many files in a folder below the top on, they are told together."""
 
 
 def readme(findings: Findings, wish: Wish, about: Described, items: Sequence[Item]) -> str:
     """The whole text, Markdown that also reads well as it is."""
     parts = (_head(findings, wish, about), _contents(items), _checking(about),
-             _rebuilding(about), _reading(about), WORDS, _rights(wish))  # fmt: skip
+             _rebuilding(about, items), _reading(about), WORDS, _rights(wish))  # fmt: skip
     return "\n".join(parts)
 
 
@@ -51,7 +51,7 @@ quantities. This pack holds what it found, and what is needed to find it again.
 def _contents(items: Sequence[Item]) -> str:
     lines = ["## What is in it", "", "| file | what it is |", "|---|---|"]
     for folder, own in _by_folder(items).items():
-        if len(own) >= MANY:
+        if folder and len(own) >= MANY:
             kinds = "; ".join(dict.fromkeys(item.words for item in own))
             lines.append(f"| `{folder}/`, {len(own)} files | {kinds} |")
         else:
@@ -99,23 +99,21 @@ def _map_words(about: Described) -> str:
             "it with --map.")  # fmt: skip
 
 
-def _rebuilding(about: Described) -> str:
+def _rebuilding(about: Described, items: Sequence[Item]) -> str:
     given = "" if about.map.file else " --map FILE"
+    program = next((item.name for item in items if item.name.startswith("program/")), "")
     return f"""## Do the numbers follow from the measurement?
 
-You need Python 3.11, 3.12 or 3.13, and Palpate {nexus.version()}, which is free software under the
-MIT licence. It is not in this pack: take it from where you found it named, or ask the authors of
-this pack. It comes as a folder with its sources or as a file that ends in .whl; write that in place
-of PALPATE:
+You need Python 3.11, 3.12 or 3.13, and Palpate {nexus.version()}, free software under the MIT
+licence. {IN_IT if program else NOT_IN_IT} In the folder of the pack:
 
-    python -m venv check
-    check/bin/python -m pip install -r requirements.txt
-    check/bin/python -m pip install PALPATE
-    check/bin/python rebuild.py{given}
+    python -m venv ../check
+    ../check/bin/python -m pip install -r requirements.txt
+    ../check/bin/python -m pip install {program or "PALPATE"}
+    ../check/bin/python rebuild.py{given}
 
-On Windows write `check\\Scripts\\python` for `check/bin/python`. `requirements.txt` names the very
-versions of all libraries that were used ({python_words()}).
-Other versions mostly give the same numbers too.
+On Windows write `..\\check\\Scripts\\python` for `../check/bin/python`. `requirements.txt` names
+the very versions of all libraries that were used ({python_words()}). Other versions mostly give the same numbers too.
 
 The last command
 
@@ -128,14 +126,20 @@ The last command
 
 It prints a line for each file, names what differs, and ends with "All is the same." or "Not all is
 the same." (exit code 0 or 1). The first run on a computer takes a minute or two longer, while the
-calculation is compiled. With `--out FOLDER` all that was made anew is kept there, to be looked at.
-`palpate rebuild` does the same for this folder, or for a zip of it without unpacking.
+calculation is compiled. With `--out ../anew` all that was made anew is kept there, to be looked at.
+If you would rather run a copy of Palpate that you trust than one that came with the data, its
+command `palpate rebuild FOLDER_OR_ZIP` does all of this without running anything from the pack.
 
 What this does not tell: whether the settings and the constants (spring constant, sensitivity, tip)
 are right. They stand in `settings.toml` and `tables/calibration.csv`, for you to judge. Pictures
 and texts are not compared, since typefaces differ from one computer to the next; the numbers behind
 them are.
 """
+
+
+IN_IT = "This pack holds the very copy that made it."
+NOT_IN_IT = ("It is not in this pack: ask the authors, and write its folder or file in\nplace of "
+             "PALPATE.")  # fmt: skip
 
 
 def _reading(about: Described) -> str:
@@ -169,7 +173,7 @@ def _rights(wish: Wish) -> str:
     if held.id == OWN:
         rights = "The data are under the licence of their authors in `LICENSE.txt`."
     else:
-        rights = (f"The data are under {held.name} ({held.id},\n{held.url}): they "
+        rights = (f"The data are under {held.name} ({held.id},\n{held.url}): they\n"
                   f"{KNOWN[held.id][2]}.\nThe text is in `LICENSE.txt`.")  # fmt: skip
     return f"""## Licence, and a caution
 

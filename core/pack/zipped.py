@@ -6,6 +6,7 @@ that is looked at before a byte is unpacked, and what is unpacked is counted.
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import stat
 import zipfile
@@ -22,31 +23,52 @@ MIB = 1024**2
 MOST_FILES = 20_000
 SMALL, RATIO = 64 * MIB, 100
 """A zip may hold this much, and beyond it so many times its own size."""
-STORED = {".h5", ".png", ".pdf", ".gz", ".tif", ".npy"}
+STORED = {".h5", ".png", ".pdf", ".gz", ".tif", ".npy", ".whl"}
 """Endings of what is packed already, or read in pieces."""
 _BLOCK = 4 * MIB
 _ENCRYPTED = 0x1
 _RESERVE = 16 * MIB
 
 
-def write_zip(target: Path, files: Mapping[str, Path], progress: Progress) -> None:
+def write_zip(target: Path, files: Mapping[str, Path], progress: Progress) -> dict[str, str]:
     """Write files under their names: sorted, and with one time for all, so that the same contents
-    give the same bytes. Raises OSError, Cancelled."""
+    give the same bytes.
+
+    Returns the SHA-256 of what was written of each. Raises OSError, Cancelled.
+    """
+    digests: dict[str, str] = {}
     total = sum(path.stat().st_size for path in files.values())
     done = 0
     with zipfile.ZipFile(target, "w", allowZip64=True) as out:
         for name in sorted(files):
-            info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
-            packed = Path(name).suffix.lower() in STORED
-            info.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
-            info.create_system = 3  # whose rights follow
-            info.external_attr = (stat.S_IFREG | 0o644) << 16
-            info.file_size = files[name].stat().st_size
+            info = _entry(name, files[name].stat().st_size)
+            digest = hashlib.sha256()
             with files[name].open("rb") as source, out.open(info, "w") as part:
                 while block := source.read(_BLOCK):
                     progress.step(done >> 10, max(1, total >> 10), f"Packing {name}")
+                    digest.update(block)
                     part.write(block)
                     done += len(block)
+            digests[name] = digest.hexdigest()
+    return digests
+
+
+def write_texts(target: Path, files: Mapping[str, bytes], progress: Progress) -> None:
+    """The same for what is in memory."""
+    with zipfile.ZipFile(target, "w") as out:
+        for name in sorted(files):
+            progress.check()
+            out.writestr(_entry(name, len(files[name])), files[name])
+
+
+def _entry(name: str, size: int) -> zipfile.ZipInfo:
+    info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+    packed = Path(name).suffix.lower() in STORED
+    info.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
+    info.create_system = 3  # whose rights follow
+    info.external_attr = (stat.S_IFREG | 0o644) << 16
+    info.file_size = size
+    return info
 
 
 def unpack(path: Path, folder: Path, progress: Progress) -> None:
