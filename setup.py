@@ -27,5 +27,6 @@ setup(
         "palpate.sample_maps": ["*.h5"],
         "palpate.app.help": ["*.md"],
         "palpate.core.pack": ["licences/*.txt"],
+        "palpate.core.figures": ["*.toml"],
     },
 )

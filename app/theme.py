@@ -1,4 +1,4 @@
-"""The look: every colour, the fonts and the icons. No other file names a colour.
+"""The look: every colour, the fonts and the icons. No other file of app names a colour.
 
 Few colours, each with one meaning, the same in every view, figure and legend:
 
@@ -8,9 +8,8 @@ Few colours, each with one meaning, the same in every view, figure and legend:
     ink             all that was found on the curve: law, contact point, peak, baseline
 
 The curve colours come from the colour-blind-safe palette of Okabe & Ito (jfly.uni-koeln.de/color,
-2008), and none is used without a second mark (dash, shape or word). Maps use perceptually uniform
-colour maps: viridis and plasma (matplotlib, 2015),
-and CET-D1A (Kovesi, arXiv:1509.03700).
+2008), and none is used without a second mark (dash, shape or word). Colour maps and the colours of
+components are those of core/colours, the same on paper.
 """
 
 from __future__ import annotations
@@ -25,6 +24,7 @@ from PySide6.QtGui import QColor, QFont, QFontDatabase, QIcon, QPainter, QPalett
 from PySide6.QtWidgets import QApplication
 
 from .. import icons
+from ..core import colours
 
 SPACE = 8
 """The distance between things [px]; half of it inside a group, twice between groups."""
@@ -84,19 +84,6 @@ DARK = Theme(
     no_value="#6e7072", hatch="#545658",
 )  # fmt: skip
 THEMES = {"light": LIGHT, "dark": DARK}
-COMPONENTS = {
-    "light": ("#332288", "#3c9f8f", "#882255", "#bf5a6b", "#117733", "#aa4499",
-              "#7d7d20", "#2f7fa8", "#94762a", "#6e4a32", "#54657c", "#c2358f"),
-    "dark": ("#6f60d6", "#a0ece0", "#d8638f", "#f0a3ad", "#4fb36b", "#cf7cc2",
-             "#b9b94e", "#88ccee", "#ddcc77", "#b58a6c", "#9aabc2", "#ee7fc6"),
-}  # fmt: skip
-"""Colours of the components, in their order; neighbours differ in lightness.
-
-After the qualitative scheme "muted" of P. Tol (Colour Schemes, SRON/EPS/TN/09-002, from memory:
-indigo, wine, green, rose, teal, purple, olive, cyan, sand), each darkened or lightened until it
-shows on the panel; three hues were added for components ten to twelve. The first five also differ
-in lightness, so that they can be told apart in grey; beyond them marks and letters do.
-"""
 PICKS = {
     "light": ("#4477aa", "#cc3311", "#228833", "#997700", "#aa3377", "#007788"),
     "dark": ("#77aadd", "#ee8866", "#88cc77", "#eedd88", "#ffaabb", "#99ddff"),
@@ -107,9 +94,6 @@ After the schemes "bright", "vibrant" (light) and "light" (dark) of P. Tol (from
 letters and dashes tell the curves apart beside them.
 """
 CHOICES = ("system", "light", "dark")
-
-COLOUR_MAPS = {"magnitude": "viridis", "height": "plasma", "signed": "CET-D1A"}
-"""How each kind of channel is coloured; in all of them, bright or red means more."""
 
 
 def theme_for(app: QApplication, choice: str = "system") -> Theme:
@@ -228,15 +212,9 @@ def shrink(widget: Any) -> Any:
 # ---- colours of maps
 
 
-@lru_cache(maxsize=8)
 def colour_table(kind: str) -> np.ndarray:
     """The colours of a kind of channel, uint8 (255, 4) from low to high, opaque."""
-    import pyqtgraph as pg
-
-    name = COLOUR_MAPS.get(kind, COLOUR_MAPS["magnitude"])
-    table = pg.colormap.get(name).getLookupTable(0.0, 1.0, 255, alpha=True).astype(np.uint8)
-    table.flags.writeable = False
-    return table
+    return colours.table(colours.for_kind(kind), 255)
 
 
 def colour(text: str, alpha: int | None = None) -> QColor:

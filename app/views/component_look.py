@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QBrush, QIcon, QPainter, QPen, QPixmap
 
+from ...core.colours import COMPONENTS
 from ...core.components.rule import letter
 from .. import theme as look
-from ..theme import COMPONENTS, Theme
+from ..theme import Theme
 from .symbols import paint_symbol
 
 MARKS = ("o", "s", "t1", "d", "star", "t", "p", "h", "t2", "t3", "+", "arrow_up")

@@ -38,6 +38,7 @@ class Style:
         E / GPa
     dpi : of pixels
     shared : channel -> (low, high) in core units, for panels that share their limits
+    beside : least room right of a map [pt], so that all maps of a sheet are of one size
     """
 
     font_size: float = 7.0
@@ -50,6 +51,7 @@ class Style:
     unit_form: str = "round"
     dpi: int = 600
     shared: dict[str, tuple[float, float]] = field(default_factory=dict)
+    beside: float = 0.0
 
     def label(self, quantity: str, unit: str) -> str:
         """A quantity with its unit, as the preset wants it."""

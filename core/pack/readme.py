@@ -113,7 +113,8 @@ licence. {IN_IT if program else NOT_IN_IT} In the folder of the pack:
     ../check/bin/python rebuild.py{given}
 
 On Windows write `..\\check\\Scripts\\python` for `../check/bin/python`. `requirements.txt` names
-the very versions of all libraries that were used ({python_words()}). Other versions mostly give the same numbers too.
+the very versions of all libraries that were used ({python_words()}).
+Other versions mostly give the same numbers too.
 
 The last command
 

@@ -1,0 +1,138 @@
+"""A sheet into a file: PDF and SVG with real text, PNG and TIFF at a stated resolution.
+
+The page is exactly as large as the sheet, and the same sheet gives the same file each time: no date
+is written. A file is there whole or not at all.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..errors import InputError, WriteError
+from ..progress import Progress
+from ..sheets import Sheet
+from ..writers.atomic import saving
+from .drawing import draw_sheet, drawing_as, picture
+from .parts import Drawn, Written
+
+if TYPE_CHECKING:
+    from ..findings import Findings
+
+ENDINGS = {".pdf": "pdf", ".svg": "svg", ".png": "png", ".tif": "tif", ".tiff": "tif"}
+"""Ending of a file -> its format."""
+
+
+def format_of(path: str | os.PathLike[str]) -> str:
+    """Format of a file by its ending. Raises InputError for another one."""
+    ending = Path(path).suffix.lower()
+    if ending not in ENDINGS:
+        what = f"to a file that ends in {ending[:20]}" if ending else "to a file without ending"
+        raise InputError(f"{path}: a figure can't be written {what}. Use .pdf, .svg, .png or .tif.")
+    return ENDINGS[ending]
+
+
+def write_sheet(
+    path: str | os.PathLike[str], sheet: Sheet, findings: Findings,
+    progress: Progress | None = None, replace_existing: bool = True,
+) -> Written:  # fmt: skip
+    """Draw a sheet, write it by the ending of its name, and read it back.
+
+    Raises
+    ------
+    InputError : an ending that is none of .pdf .svg .png .tif; an unknown preset
+    WriteError : no such folder, no permission, a full disk, or a file that is there and may not be
+        replaced; nothing half-written is left
+    Cancelled : asked for through `progress`
+    """
+    check_path(path, replace_existing)
+    return write_drawn(path, draw_sheet(sheet, findings, progress), replace_existing)
+
+
+def check_path(path: str | os.PathLike[str], replace_existing: bool = True) -> None:
+    """Raise InputError or WriteError, before anything is drawn, if it can't be written there."""
+    format_of(path)
+    target = Path(path)
+    if target.is_dir():
+        raise WriteError(f"{target} is a folder. Choose a file name.")
+    if not target.parent.is_dir():
+        raise WriteError(f"{target} could not be saved: there is no folder {target.parent}.")
+    if target.exists() and not replace_existing:
+        raise WriteError(f"{target} is there already. Choose another name, or ask for it to be "
+                         "replaced.")  # fmt: skip
+
+
+def write_drawn(path: str | os.PathLike[str], drawn: Drawn, replace_existing: bool = True
+                ) -> Written:  # fmt: skip
+    """Write a sheet that is drawn already: what was looked at is what is written. As
+    `write_sheet`."""
+    from .checking import check_file
+
+    check_path(path, replace_existing)
+    form, target = format_of(path), Path(path)
+    with saving(target) as temporary:
+        _WRITERS[form](temporary, drawn)
+    return Written((target,), check_file(target, drawn), drawn.caption)
+
+
+@lru_cache(maxsize=1)
+def creator() -> str:
+    """The program with its version."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return f"Palpate {version('palpate')}"
+    except PackageNotFoundError:
+        return "Palpate"
+
+
+def _vector(form: str, about: dict[str, Any], path: Path, drawn: Drawn) -> None:
+    with drawing_as(drawn.style):
+        drawn.figure.savefig(path, format=form, dpi=drawn.style.dpi, metadata=about,
+                             facecolor="white", bbox_inches=None)  # fmt: skip
+
+
+def _pdf(path: Path, drawn: Drawn) -> None:
+    about = {"Title": drawn.sheet.name, "Creator": creator(), "Producer": "Matplotlib",
+             "CreationDate": None}  # fmt: skip
+    _vector("pdf", about, path, drawn)
+
+
+def _svg(path: Path, drawn: Drawn) -> None:
+    about = {"Title": drawn.sheet.name, "Creator": [creator()], "Date": None}
+    _vector("svg", about, path, drawn)
+    path.write_text(_same_names(path.read_text(encoding="utf-8")), encoding="utf-8")
+
+
+def _same_names(text: str) -> str:
+    """SVG text with its clipping paths numbered: Matplotlib names them by places in memory."""
+    names = re.findall(r'<clipPath id="(p[0-9a-f]{10})"', text)
+    numbers = {name: f"clip{at}" for at, name in enumerate(dict.fromkeys(names))}
+    return re.sub(r"\bp[0-9a-f]{10}\b", lambda found: numbers.get(found[0], found[0]), text)
+
+
+def _png(path: Path, drawn: Drawn) -> None:
+    from PIL import Image
+    from PIL.PngImagePlugin import PngInfo
+
+    about = PngInfo()
+    about.add_itxt("Title", drawn.sheet.name)
+    about.add_text("Software", creator())
+    dpi = drawn.style.dpi
+    Image.fromarray(picture(drawn, dpi)[..., :3]).save(path, format="PNG", dpi=(dpi, dpi),
+                                                       pnginfo=about)  # fmt: skip
+
+
+def _tif(path: Path, drawn: Drawn) -> None:
+    from PIL import Image
+
+    dpi = drawn.style.dpi
+    Image.fromarray(picture(drawn, dpi)[..., :3]).save(
+        path, format="TIFF", compression="tiff_lzw", dpi=(dpi, dpi), software=creator(),
+        description=drawn.sheet.name.encode("ascii", "replace").decode())  # fmt: skip
+
+
+_WRITERS = {"pdf": _pdf, "svg": _svg, "png": _png, "tif": _tif}
