@@ -41,6 +41,7 @@ ROOMS = (
     "calibration",
     "analysis",
     "curvereport",
+    "curveaxes",
     "pipeline",
     "corrections",
     "explain",

@@ -29,7 +29,7 @@ from ...core.curvereport import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from . import axes
-from .axes import Frame
+from .axes import Frame, contact_start
 from .curve_items import BESIDE, EMPTY, CurveItems
 from .legend import Legend
 from .residuals import ResidualPlot
@@ -514,16 +514,6 @@ def along_baseline(report: CurveReport, ends: tuple[float, float], frame: Frame)
     bent = report.settings.baseline.fringes == "subtract" and frame.y == "measured"
     z = np.linspace(*ends, PIECES + 1 if bent else 2)
     return np.repeat(z, 2)[1:-1]
-
-
-def contact_start(report: CurveReport) -> float:
-    """Where to begin to show the part in contact: before contact and release, with some room."""
-    marks = [z for z in (report.contact[0], report.pull_off[0], report.release[0], report.zero[0])
-             if math.isfinite(z)]  # fmt: skip
-    if not marks or not math.isfinite(report.peak[0]):
-        return -math.inf
-    first = min(marks)
-    return first - 0.35 * max(report.peak[0] - first, 1.0)
 
 
 NUMBERS = {"contact": "contact_point", "peak": "peak_force", "law": "modulus",

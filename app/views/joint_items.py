@@ -2,34 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QObject, QSignalBlocker, Signal
 
+from ...core.components.outlines import ellipse
 from .. import theme as look
 from ..theme import LIGHT, Theme
 from .component_look import look_of
 
+__all__ = ["Gates", "Members", "ellipse"]
+
 Array = np.ndarray
 Place = tuple[float, float]
-
-
-def ellipse(centre: Array, covariance: Array, share: float, corners: int = 72
-            ) -> tuple[Array, Array]:  # fmt: skip
-    """Outline that holds a share of a normal distribution of two dimensions.
-
-    Its radius is √(-2 ln(1 - share)) standard deviations, since the square of the distance is
-    exponentially distributed.
-    """
-    angle = np.linspace(0.0, 2.0 * math.pi, corners + 1)
-    values, axes = np.linalg.eigh(np.asarray(covariance, float))
-    round_ = np.stack([np.cos(angle), np.sin(angle)])
-    reach = math.sqrt(-2.0 * math.log(1.0 - share))
-    out = axes @ (np.sqrt(np.maximum(values, 0.0))[:, None] * round_) * reach
-    return out[0] + float(centre[0]), out[1] + float(centre[1])
 
 
 class Gates(QObject):

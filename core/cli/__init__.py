@@ -1,5 +1,5 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``speeds``, ``fields``, ``rehearse``, ``pack``, ``rebuild``, ``settings``, ``info`` and
+``speeds``, ``fields``, ``rehearse``, ``figure``, ``pack``, ``rebuild``, ``settings``, ``info`` and
 ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
@@ -20,9 +20,9 @@ from .parser import COMMANDS, UsageError, parser
 __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
-         "speeds": "speeds", "fields": "fields", "settings": "choosing",
-         "rehearse": "rehearsing", "pack": "packing", "rebuild": "packing",
-         "info": "looking", "simulate": "looking"}  # fmt: skip
+         "speeds": "speeds", "fields": "fields", "rehearse": "rehearsing", "figure": "figuring",
+         "pack": "packing", "rebuild": "packing", "settings": "choosing", "info": "looking",
+         "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 

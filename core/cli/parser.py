@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "pack", "rebuild",
-            "settings", "info", "simulate", "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "figure", "pack",
+            "rebuild", "settings", "info", "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -35,6 +35,7 @@ def parser() -> argparse.ArgumentParser:
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
     _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
+    _figure(commands.add_parser("figure", help="figure sheets for paper"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -215,6 +216,29 @@ def _rebuild(run: argparse.ArgumentParser) -> None:
     run.add_argument("--map", metavar="FILE", help="the measured map, if it is not in the pack")
     run.add_argument("--out", metavar="FOLDER", help="keep what is made anew in a new folder")
     run.add_argument("--quiet", action="store_true", help="tell only what is not the same")
+
+
+def _figure(run: argparse.ArgumentParser) -> None:
+    run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
+                       "and tells what it holds; with --data also the numbers behind it and a "
+                       "script that draws it again.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, or a map file")
+    _choices(run)
+    run.add_argument("--recipe", nargs="+", default=[], metavar="NAME_OR_FILE.json",
+                     help="recipes of the result by name, or of files; all for every one of the "
+                     "result (default: a first sheet of what there is)")  # fmt: skip
+    run.add_argument("--out", nargs="+", default=[], metavar="FILE", help=".pdf, .svg, .png or "
+                     ".tif; with several recipes each adds its name")  # fmt: skip
+    run.add_argument("--data", metavar="FOLDER", help="write the numbers behind it there")
+    run.add_argument("--save-recipe", metavar="FILE.json", help="write the recipe as a file")
+    run.add_argument("--preset", metavar="ID", help="of a publisher; --list tells them")
+    run.add_argument("--width", metavar="WORD_OR_MM", help="single, middle, double, or mm")
+    run.add_argument("--near", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that are there")
+    run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")
+    run.add_argument("--quiet", action="store_true", help="no progress bar, no caption, of the "
+                     "checks only warnings")  # fmt: skip
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

@@ -12,6 +12,7 @@ _HOME = {
     "Written": "parts",
     "PRESETS": "presets", "Preset": "presets", "load_presets": "presets", "preset": "presets",
     "DRAWERS": "panel_drawers",
+    "first_sheet": "first", "write_data": "data", "read_sheet": "data",
     "draw_sheet": "drawing", "picture": "drawing",
     "write_drawn": "writing", "write_sheet": "writing", "check_file": "checking",
     "FIRST_CHOICE": "map_pictures", "pictures": "map_pictures", "robust_limits": "colouring",

@@ -102,6 +102,8 @@ class CurveOptions(Options):
                     "indentation": "indentation"}, "What goes across", "")  # fmt: skip
     y: str = choice("force", "Up", {"force": "force", "deflection": "deflection"},
                     "What goes up", "")  # fmt: skip
+    part: str = choice("contact", "Part", {"contact": "contact and release", "whole": "all of it"},
+                       "Which part of the curve is shown", "")  # fmt: skip
     window: bool = flag(True, "Fit window", "Shaded where the law was fitted")
     contact: bool = flag(True, "Contact point", "Marked on the baseline")
     adhesion: bool = flag(True, "Adhesion marker", "From the baseline to the largest pull")

@@ -1,0 +1,226 @@
+"""A panel of two channels against each other: counts in colour, components outlined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..channels import Channel
+from ..components.outlines import ellipse
+from ..components.rule import Axis
+from ..sheets import JointOptions, Panel
+from . import look
+from .counted import Counted, counted, reach
+from .dressing import (
+    channel_of,
+    dress,
+    few_ticks,
+    halo,
+    inside,
+    log_ticks,
+    unit_of,
+)
+from .parts import DataTable, DrawnPanel, PanelError, Style
+from .placing import height_of, name_axes, note, place, rows_of
+
+if TYPE_CHECKING:
+    from ..findings import Findings
+
+Array = np.ndarray
+INSIDE = (0.5, 0.95)
+"""Shares of a normal distribution that the outlines hold, as in the window."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """One axis: its channel, unit, factor, whether it is logarithmic, and its edges as drawn."""
+
+    channel: Channel
+    unit: str
+    factor: float
+    log: bool
+    edges: Array
+
+    def drawn(self, coordinate: Array) -> Array:
+        """From the coordinate in core units (log₁₀ where the axis is one) to what is drawn."""
+        value = 10.0 ** np.asarray(coordinate) if self.log else np.asarray(coordinate)
+        return value * self.factor
+
+
+@dataclass(frozen=True, eq=False)
+class _Joint:
+    """`counts` (ny, nx); `outlines`: component -> share -> (x, y) as drawn."""
+
+    x: _Side
+    y: _Side
+    counts: Array
+    used: Counted
+    outlines: dict[int, dict[float, tuple[Array, Array]]]
+
+
+def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
+    """Draw the joint histogram that the options choose; see `parts.Drawer`."""
+    options = panel.options
+    assert isinstance(options, JointOptions)
+    found = _count(findings, options)
+    (axes,) = rows_of(subfigure)
+    for side, name in ((found.x, "x"), (found.y, "y")):
+        if side.log:
+            getattr(axes, f"set_{name}scale")("log")
+    colours = look.colour_map(options.colours)
+    mesh = axes.pcolormesh(found.x.edges, found.y.edges, np.ma.masked_equal(found.counts, 0),
+                           cmap=colours, vmin=0.0, vmax=max(float(found.counts.max()), 1.0),
+                           rasterized=True, zorder=1)  # fmt: skip
+    axes.set_xlim(found.x.edges[0], found.x.edges[-1])
+    axes.set_ylim(found.y.edges[0], found.y.edges[-1])
+    _outlines(axes, found, style)
+    bar = _bar(subfigure, mesh, style)
+    dress(axes, style)
+    few_ticks(axes)
+    for side, axis in ((found.x, axes.xaxis), (found.y, axes.yaxis)):
+        if side.log:
+            log_ticks(axis, side.edges[0], side.edges[-1])
+    across, up = (style.label(side.channel.label, side.unit) for side in (found.x, found.y))
+    name_axes(axes, subfigure, across, up, style)
+    place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
+    _room_for_letters(axes, found, style)
+    return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
+
+
+def _count(findings: Findings, options: JointOptions) -> _Joint:
+    if options.x == options.y:
+        raise PanelError(f"“{options.x}” against itself is a line: choose two channels.")
+    channels = [channel_of(findings, name) for name in (options.x, options.y)]
+    maps = [findings.analysis.channel(channel.name) for channel in channels]
+    logs = [options.log_x, options.log_y]
+    used = counted(findings, list(zip(maps, logs, strict=True)), options.trusted)
+    if not used.number:
+        raise PanelError(f"No pixel that is to be used has values of both {channels[0].label} and "
+                         f"{channels[1].label} for these axes: choose other channels or linear "
+                         "axes.")  # fmt: skip
+    ellipses = _ellipses(findings, options)
+    sides = []
+    for at, (channel, values, log) in enumerate(zip(channels, maps, logs, strict=True)):
+        ends = [line[at] for lines in ellipses.values() for line in lines.values()]
+        sides.append(_side(channel, values[used.mask], log, ends, int(options.bins)))
+    x, y = sides
+    drawn = [v * side.factor for v, side in zip(maps, sides, strict=True)]
+    with np.errstate(invalid="ignore"):
+        beyond = np.zeros(used.mask.shape, bool)
+        for v, side in zip(drawn, sides, strict=True):
+            beyond |= (v < side.edges[0]) | (v > side.edges[-1])
+    used = used.without(beyond, "beyond the ends of the axes")
+    counts = np.histogram2d(drawn[1][used.mask], drawn[0][used.mask], (y.edges, x.edges))[0]
+    return _Joint(x, y, counts.astype(int), used, {
+        k: {share: (x.drawn(a), y.drawn(b)) for share, (a, b) in lines.items()}
+        for k, lines in ellipses.items()})
+
+
+def _side(channel: Channel, values: Array, log: bool, outlines: list[Array], bins: int) -> _Side:
+    """One axis: all but a few pixels far out, and the outlines of the components."""
+    unit, factor = unit_of(channel, values)
+    low, high = reach(np.log10(values) if log else values)
+    low = min([low, *(float(line.min()) for line in outlines)])
+    high = max([high, *(float(line.max()) for line in outlines)])
+    room = 0.04 * (high - low) or 0.01 * abs(low) or 0.5
+    at = np.linspace(low - room, high + room, bins + 1)
+    return _Side(channel, unit, factor, log, (10.0**at if log else at) * factor)
+
+
+def _ellipses(findings: Findings, options: JointOptions
+              ) -> dict[int, dict[float, tuple[Array, Array]]]:  # fmt: skip
+    """Component -> share -> its outline, in coordinates (log₁₀ where the axis is one)."""
+    composition = findings.composition
+    if not options.components or composition is None:
+        return {}
+    axes = (Axis(options.x, options.log_x), Axis(options.y, options.log_y))
+    return {k: {share: ellipse(centre, covariance, share) for share in INSIDE}
+            for k, centre, covariance in composition.ellipses(axes)}  # fmt: skip
+
+
+def _outlines(axes: Any, found: _Joint, style: Style) -> None:
+    for k, lines in found.outlines.items():
+        one = look.look_of(k)
+        for x, y in lines.values():
+            axes.plot(x, y, color="white", linewidth=2.2 * style.line, zorder=4)
+            axes.plot(x, y, color=one.colour, linestyle=one.dash, linewidth=style.line,
+                      zorder=5)  # fmt: skip
+        x, y = lines[INSIDE[-1]]
+        at = int(np.argmax(y))  # the letter stands on the top of the outer outline
+        axes.annotate(one.letter, (x[at], y[at]), (0.0, 1.0), textcoords="offset points",
+                      ha="center", va="bottom", fontsize=style.font_size, fontweight="bold",
+                      color=look.INK, path_effects=halo(2.0), zorder=9,
+                      annotation_clip=True)  # fmt: skip
+
+
+def _room_for_letters(axes: Any, found: _Joint, style: Style) -> None:
+    """The axis ends above the letter of the highest outline."""
+    tops = [float(lines[INSIDE[-1]][1].max()) for lines in found.outlines.values()]
+    if not tops:
+        return
+    low, high, top = (np.log10(v) if found.y.log else v
+                      for v in (found.y.edges[0], found.y.edges[-1], max(tops)))  # fmt: skip
+    share = min(1.3 * style.font_size / height_of(axes), 0.5)
+    high = max(high, low + (top - low) / (1.0 - share))
+    axes.set_ylim(found.y.edges[0], 10.0**high if found.y.log else high)
+
+
+def _bar(subfigure: Any, mesh: Any, style: Style) -> Any:
+    """The colour bar; returns its axes."""
+    from matplotlib.ticker import MaxNLocator
+
+    bar = subfigure.colorbar(mesh, cax=subfigure.add_axes((0.9, 0.2, 0.05, 0.6)))
+    bar.locator = MaxNLocator(4, integer=True)
+    bar.update_ticks()
+    bar.outline.set_linewidth(style.thin)
+    bar.ax.tick_params(labelsize=style.small, width=style.thin, length=2.0, pad=2.0)
+    bar.set_label("Pixels in a bin", fontsize=style.font_size, labelpad=2.0)
+    return bar.ax
+
+
+def _tables(found: _Joint) -> tuple[DataTable, ...]:
+    rows, cols = np.nonzero(found.counts)
+    x, y = found.x, found.y
+    names = (x.channel.name, y.channel.name)
+    bins = DataTable(
+        f"joint_{names[0]}_{names[1]}",
+        ((f"{names[0]}_from", x.unit, "lower end of the bin across"),
+         (f"{names[0]}_to", x.unit, "upper end"),
+         (f"{names[1]}_from", y.unit, "lower end of the bin upwards"),
+         (f"{names[1]}_to", y.unit, "upper end"), ("pixels", "", "in the bin")),
+        (x.edges[cols], x.edges[cols + 1], y.edges[rows], y.edges[rows + 1],
+         found.counts[rows, cols]),
+        f"{x.channel.label} against {inside(y.channel.label)}; bins that are not listed hold no "
+        "pixel")  # fmt: skip
+    if not found.outlines:
+        return (bins,)
+    parts: list[list[Any]] = [[], [], [], []]
+    for k, lines in found.outlines.items():
+        for share, (along, up) in lines.items():
+            parts[0] += [look.look_of(k).letter] * along.size
+            parts[1] += [share] * along.size
+            parts[2] += list(along)
+            parts[3] += list(up)
+    outlines = DataTable(
+        "outlines", (("component", "", "letter"), ("share", "", "of the distribution inside"),
+                     (names[0], x.unit, "across"), (names[1], y.unit, "up")),
+        (parts[0], *(np.array(part) for part in parts[1:])),
+        "Corners of the components' outlines, in their order")  # fmt: skip
+    return bins, outlines
+
+
+def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
+    logs = [inside(s.channel.label) for s in (found.x, found.y) if s.log]
+    axes = f" ({' and '.join(logs)} on a logarithmic axis)" if logs else ""
+    said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, "
+            f"pixels in each of {options.bins} × {options.bins} bins in colour, white for none",
+            found.used.words]  # fmt: skip
+    if not options.trusted:
+        said.append("distrusted pixels are counted")
+    composition = findings.composition
+    if found.outlines and composition is not None:
+        names = ", ".join(composition.title(k) for k in found.outlines)
+        said.append(f"outlines hold 50 and 95 % of the distribution of each component ({names})")
+    return "; ".join(said)

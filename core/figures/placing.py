@@ -1,0 +1,164 @@
+"""Where the axes of a panel lie in their box: measured, so that nothing is cut or overlaps, and
+independent of the layout of the sheet around it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from .fonts import shortened, text_width
+from .look import INK, MUTED
+from .parts import Style
+
+PAD = 1.0
+"""Left free around everything [pt]."""
+LEAST = 0.2
+"""Share of the box that axes get at least, whatever their labels want."""
+LONG = 2.0
+"""Length of a line in a legend, in letters' sizes."""
+BAR, BAR_GAP = 0.8, 0.7
+"""Width of a colour bar, and its distance, in letters' sizes."""
+
+
+def size_of(subfigure: Any) -> tuple[float, float]:
+    """Width and height of a subfigure [pt]."""
+    box, inch = subfigure.bbox, 72.0 / subfigure.figure.dpi
+    return float(box.width * inch), float(box.height * inch)
+
+
+def rows_of(subfigure: Any, count: int = 1) -> list[Any]:
+    """Axes above each other that share their x axis; `place` says where."""
+    made: list[Any] = []
+    for at in range(count):
+        high = 1.0 / count
+        rect = (0.15, 1.0 - (at + 0.85) * high, 0.8, 0.7 * high)
+        made.append(subfigure.add_axes(rect, sharex=made[0] if made else None))
+    return made
+
+
+def note(axes: Any, text: str, style: Style) -> float:
+    """A line in small type above the axes, at their right; returns what it takes [pt]."""
+    if not text:
+        return 0.0
+    if text_width(text, style.small) > 0.94 * size_of(axes.figure)[0]:
+        text = shortened(text.rpartition(", ")[0] or text, style.small, size_of(axes.figure)[0])
+    axes.annotate(text, (1.0, 1.0), (0.0, 2.5), xycoords="axes fraction",
+                  textcoords="offset points", ha="right", va="bottom", fontsize=style.small,
+                  color=MUTED, annotation_clip=False, parse_math=False)  # fmt: skip
+    return 2.5 + 1.25 * style.small
+
+
+def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = LONG) -> Any:
+    """A legend along the lower edge of the box, in as many columns as fit; None for none."""
+    if not handles:
+        return None
+    labels = [str(handle.get_label()) for handle in handles]
+    columns = _columns(labels, style, size_of(subfigure)[0], long)
+    made = subfigure.legend(
+        handles, labels, loc="lower center", bbox_to_anchor=(0.5, 0.0),
+        ncols=columns, fontsize=style.small, frameon=False,
+        handlelength=long, handletextpad=0.5, columnspacing=1.0, labelspacing=0.25, borderpad=0.1,
+        borderaxespad=0.1, labelcolor=INK,
+    )  # fmt: skip
+    for text in made.get_texts():
+        text.set_parse_math(False)  # names are a person's own
+    return made
+
+
+def _columns(labels: Sequence[str], style: Style, width: float, long: float) -> int:
+    """In how many columns a legend goes."""
+    widest = max(text_width(label, style.small) for label in labels) + (long + 1.8) * style.small
+    columns = int(min(max(width // widest, 1), len(labels)))
+    return math.ceil(len(labels) / math.ceil(len(labels) / columns))
+
+
+def height_with(labels: Sequence[str], style: Style, width: float, share: float) -> float:
+    """How high a panel wants to be [pt] whose axes are `share` as high as the panel is wide, with
+    the titles of its axes, a line above and a legend below."""
+    rows = math.ceil(len(labels) / _columns(labels, style, width, LONG)) if labels else 0
+    around = 2.8 * style.font_size + (1.3 * (rows + 1) + 0.6) * style.small
+    return share * width + around
+
+
+def height_of(axes: Any) -> float:
+    """Of axes where they lie now [pt]."""
+    return float(axes.bbox.height * 72.0 / axes.get_figure(root=True).dpi)
+
+
+def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0,
+          shares: Sequence[float] = (1.0,), legend: Any = None,
+          bar: Any = None) -> None:  # fmt: skip
+    """Give the axes all of the box that their labels leave.
+
+    Parameters
+    ----------
+    axes : from top to bottom, sharing x
+    top : taken above them [pt]
+    shares : of their heights
+    legend, bar : what stands below, and the axes of a colour bar at the right
+    """
+    root = subfigure.get_figure(root=True)
+    scale = 72.0 / root.dpi
+    wide, high = size_of(subfigure)
+    below = PAD
+    if legend is not None:
+        below += legend.get_window_extent().height * scale + 0.4 * style.small
+    beside = (BAR + BAR_GAP) * style.font_size if bar is not None else 0.0
+    for _ in range(3):  # other ticks may need another room
+        out = [_overhang(one, scale) for one in axes]
+        left, right = (max(o[side] for o in out) for side in (0, 2))
+        if bar is not None:
+            right = beside + _overhang(bar, scale)[2]
+        gaps = [upper[1] + 0.6 * style.font_size for upper in out[:-1]]
+        across = max(wide - left - right - 2.0 * PAD, LEAST * wide)
+        up = max(high - top - below - out[-1][1] - sum(gaps) - PAD, LEAST * high)
+        at = high - PAD - top
+        for one, share, gap in zip(axes, shares, [*gaps, 0.0], strict=True):
+            tall = up * share / sum(shares)
+            _put(one, (left + PAD, at - tall, across, tall), wide, high)
+            at -= tall + gap
+        if bar is not None:
+            gap = BAR_GAP * style.font_size
+            _put(bar, (left + PAD + across + gap, high - PAD - top - up, BAR * style.font_size, up),
+                 wide, high)  # fmt: skip
+
+
+def _put(axes: Any, box: tuple[float, float, float, float], wide: float, high: float) -> None:
+    left, bottom, across, up = box
+    axes.set_position((left / wide, bottom / high, across / wide, up / high))
+
+
+def _overhang(axes: Any, scale: float) -> tuple[float, float, float, float]:
+    """How far ticks and labels stand out of the axes at left, bottom, right and top [pt]."""
+    box, out = axes.bbox, [0.0, 0.0, 0.0, 0.0]
+    for axis in (axes.xaxis, axes.yaxis):
+        if not axis.get_visible():
+            continue
+        renderer = axes.get_figure(root=True).canvas.get_renderer()
+        found = axis.get_tightbbox(renderer)
+        if found is None:
+            continue
+        reach = (box.x0 - found.x0, box.y0 - found.y0, found.x1 - box.x1, found.y1 - box.y1)
+        out = [max(a, b * scale) for a, b in zip(out, reach, strict=True)]
+    return out[0], out[1], out[2], out[3]
+
+
+def name_axes(axes: Any, subfigure: Any, x: str, y: str, style: Style, share: float = 1.0) -> None:
+    """Titles of both axes, in two lines where one would be longer than the axis; `share` of the
+    box's height is the axes'. An empty title takes no room."""
+    wide, high = size_of(subfigure)
+    for axis, text, room in ((axes.xaxis, x, wide - 5.0 * style.font_size),
+                             (axes.yaxis, y, share * (high - 6.0 * style.font_size))):  # fmt: skip
+        axis.set_label_text(broken(text, room, style.font_size), fontsize=style.font_size)
+
+
+def broken(text: str, room: float, size: float) -> str:
+    """A text in two lines if it is longer than the room [pt]; the unit stays whole."""
+    if text_width(text, size) <= room or " " not in text:
+        return text
+    if text.endswith(")") and " (" in text:
+        head, _, tail = text.rpartition(" (")
+        return f"{head}\n({tail}"
+    head, _, tail = text.rpartition(" / ")
+    return f"{head}\n/ {tail}" if head else "\n".join(text.rsplit(" ", 1))
