@@ -59,8 +59,8 @@ class Beside:
     Attributes
     ----------
     components : writes the group ``components`` into an entry
-    work : whose rule, places, levelling, picture and sheets are written; settings and decisions
-        about pixels are those of the analysis
+    work : whose rule, places, levelling, picture, sheets and answers are written; settings
+        and decisions about pixels are those of the analysis
     view : plain values: what was looked at
     acts : rows of the history, each with "time" and "action"
     source_name : what the measured file is called, from the folder of the result; empty: where it
@@ -155,7 +155,7 @@ def load_analysis(path: str | os.PathLike[str]) -> LoadedAnalysis:
 
 TEXTS = {"rule": ("component_rule", "component_rule"), "places": ("places", "places"),
          "levelling": ("levelling", "levelling"), "picture": ("picture", "picture"),
-         "sheets": ("sheets", "sheets")}  # fmt: skip
+         "sheets": ("sheets", "sheets"), "answers": ("answers", "answers")}  # fmt: skip
 """Part of a work -> its dataset in the entry, and the attribute of what is loaded."""
 
 
@@ -187,7 +187,7 @@ def _write_work(entry: Any, beside: Beside, folder: Path) -> None:
             assert found.picture is not None
             laid = replace(laid, path=Path(found.picture.file_name), alignment=found)
         values = {"rule": work.rule, "places": work.places, "levelling": work.levelling,
-                  "picture": laid, "sheets": work.sheets}  # fmt: skip
+                  "picture": laid, "sheets": work.sheets, "answers": work.answers}  # fmt: skip
         for name, (place, _) in TEXTS.items():
             plain = PARTS[name][0](values[name])
             nexus.text(entry, place, "" if plain is None else _canonical(plain))

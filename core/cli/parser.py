@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "figure", "pack",
-            "rebuild", "settings", "info", "simulate", "window")  # fmt: skip
+COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "figure",
+            "methods", "pack", "rebuild", "settings", "info", "simulate", "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -36,6 +36,7 @@ def parser() -> argparse.ArgumentParser:
     _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
+    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -239,6 +240,21 @@ def _figure(run: argparse.ArgumentParser) -> None:
     run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no caption, of the "
                      "checks only warnings")  # fmt: skip
+
+
+def _methods(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes in words what was really done, for the methods section of a paper; "
+                       "what the program does not know is a marked gap.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, with all that was "
+                     "decided and answered; or a map, which is analysed first")  # fmt: skip
+    _choices(run)
+    run.add_argument("--out", metavar="FILE", help="write it, as .txt, .md or .html; .csv is the "
+                     "table of all statements with where each is from")  # fmt: skip
+    run.add_argument("--bibtex", metavar="FILE.bib", help="write the references as BibTeX")
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where the map of a result is now, if not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that exist")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

@@ -31,7 +31,7 @@ class Findings:
     Attributes
     ----------
     analysis : complete, with its review and corrections
-    work : what was decided: settings, rule, review, places, picture, levelling, sheets
+    work : what was decided: settings, rule, review, places, picture, levelling, sheets, answers
     composition, table, pairs : components with their table; None and () if there are none
     view : what is looked at, as plain values
     result : the result file that it is saved in; None if it is not

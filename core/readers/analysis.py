@@ -83,8 +83,8 @@ class LoadedAnalysis:
     trusted : bool (rows, cols), pixels whose numbers are to be used; None in an older file
     decision : uint8 (rows, cols), 0 undecided
     review : all decisions about single pixels
-    places, component_rule, levelling, picture, sheets : as JSON text, empty where there is none;
-        as values they are in `work`
+    places, component_rule, levelling, picture, sheets, answers : as JSON text, empty where there
+        is none; as values they are in `work`
     work : core's `Work`, put in by `workfile.load_analysis`
     view : plain values: what was looked at
     thickness : of a layer, float64 (rows, cols) [nm], None if none was given
@@ -115,6 +115,7 @@ class LoadedAnalysis:
     levelling: str = ""
     picture: str = ""
     sheets: str = ""
+    answers: str = ""
     view: dict[str, Any] = field(default_factory=dict)
     thickness: np.ndarray | None = None
     trusted: np.ndarray | None = None
@@ -153,7 +154,7 @@ def read(seen: Seen) -> LoadedAnalysis:
             components=_components(g, shape), places=g.text("entry/places", LARGEST_PLACES),
             component_rule=g.text("entry/component_rule", LARGEST_RULE),
             levelling=g.text("entry/levelling", MIB), picture=g.text("entry/picture", MIB),
-            sheets=g.text("entry/sheets", LARGEST_RULE),
+            sheets=g.text("entry/sheets", LARGEST_RULE), answers=g.text("entry/answers", MIB),
             view=_view(g), thickness=_thickness(g, shape), trusted=_trusted(g, shape),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip

@@ -19,6 +19,7 @@ from ..errors import InputError, SettingsError
 from ..settings import Settings
 from ..sheets import of_sheets, sheets_from
 from ..surface.levelling import Levelling
+from .answers import Answers
 from .values import Laid, Work
 
 VERSION = 1
@@ -109,6 +110,7 @@ PARTS: dict[str, tuple[Any, Any]] = {
     "levelling": (of_levelling, levelling_from),
     "picture": (of_picture, picture_from),
     "sheets": (of_sheets, sheets_from),
+    "answers": (Answers.as_dict, Answers.from_dict),
 }
 """Field of a `Work` -> what makes it plain, and what reads that."""
 

@@ -15,6 +15,7 @@ from ..decisions import Review
 from ..settings import Settings
 from ..sheets import Sheet
 from ..surface.levelling import Levelling
+from .answers import Answers
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,8 @@ class Laid:
 class Work:
     """See the module. `review` holds what was decided about single pixels; `places` regions and
     profiles, `picture` another picture of the map's place, None while there are none; `levelling`
-    is what is taken off the heights, None for nothing; `sheets` are recipes of figures."""
+    is what is taken off the heights, None for nothing; `sheets` are recipes of figures, `answers`
+    what the person said where the methods paragraph asks."""
 
     settings: Settings = field(default_factory=Settings)
     rule: Rule = field(default_factory=Rule)
@@ -48,3 +50,4 @@ class Work:
     picture: Laid | None = None
     levelling: Levelling | None = field(default_factory=Levelling)
     sheets: tuple[Sheet, ...] = ()
+    answers: Answers = field(default_factory=Answers)

@@ -1,0 +1,369 @@
+"""Contact mechanics: law, adhesion, contact point, segment, window, layer, time, validity, fit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from functools import wraps
+
+import numpy as np
+
+from ..settings import CONTACTS, GIVEN
+from ..steps.contact import LEVEL
+from .facts import Array, Facts, said
+from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
+from .references import OF_ADHESION, OF_CONTACT, OF_LAW
+from .words import digits, exact, listed, middle, percent, reach, rounded, span
+
+Writer = Callable[[Facts], Iterator[Said]]
+FORMULAS = {
+    "jkr": "F = K a³/R - √(6π w K a³), δ = a²/R - (2/3) √(6π w a/K) with K = 4 E*/3",
+    "maugis": "F = π w R (A³ - λA² W), δ = (π² w² R/K²)^(1/3) (A² - (4/3) λ A t) with K = 4 E*/3, "
+    "1 = (λA²/2)(t + (m² - 2) θ) + (4λ²A/3)(t θ - m + 1), W = t + m² θ, t = √(m² - 1), "
+    "θ = arctan t, and λ = 2 σ₀ [R/(π w K²)]^(1/3)",
+    "two_point": "K = 1.2709 F₁/√(R (δ₀ - δ₁)³), w = 2 F₁/(3π R), E* = 3K/4, F₁ being the largest "
+    "pull, δ₁ the indentation there and δ₀ that at zero force",
+}  # fmt: skip
+KINDS = {
+    "paraboloid": "Hertz's contact law of a paraboloid", "sphere": "the exact contact law of a "
+    "sphere", "cone": "Sneddon's contact law of a cone", "blunted_cone": "the contact law of a "
+    "cone with a rounded end", "hyperboloid": "the contact law of a hyperboloid",
+    "pyramid": "the contact law of a four-sided pyramid", "pyramid_solved": "the contact law of a "
+    "four-sided pyramid, its coefficient from a boundary-element solution of the frictionless "
+    "contact", "punch": "the contact law of a flat-ended cylinder",
+    "free_exponent": "a power law with a free exponent",
+}  # fmt: skip
+NAMES = {"jkr": "the theory of Johnson, Kendall and Roberts (JKR)",
+         "maugis": "the theory of Maugis and Dugdale",
+         "two_point": "the two-point method of the JKR theory"}  # fmt: skip
+PULLS = {
+    "measured": "The pull-off force was taken as measured on the retract of the same curve.",
+    "fitted": "The pull-off force was a further parameter of the fit.",
+}
+VALID = {
+    "paraboloid": "a linear elastic sample without friction; it is exact for a paraboloid, and "
+    "serves for a sphere while the indentation is well below the radius",
+    "sphere": "a linear elastic sample without friction and with small slopes, and a contact "
+    "radius below the tip radius",
+    "cone": "a linear elastic sample without friction, and an indentation well above the rounding "
+    "of the apex",
+    "blunted_cone": "a linear elastic sample without friction and with small slopes",
+    "hyperboloid": "a linear elastic sample without friction and with small slopes",
+    "pyramid": "a linear elastic sample without friction; its coefficient is good to 1 %",
+    "pyramid_solved": "a linear elastic sample without friction",
+    "punch": "a linear elastic sample without friction, and a flat face in full contact",
+}  # fmt: skip
+WAYS = {
+    "threshold": f"by a threshold: where the deflection left the baseline for good by {LEVEL:g} "
+    "times the noise, or where the tip had jumped on",
+    "variance_ratio": "where the variance of the next samples was the largest multiple of that of "
+    "the samples before",
+    "goodness": "by trial contact points, the one with the least sum of squares of baseline and "
+    "contact law",
+    "change_point": "as the mean of the posterior of a change from baseline to contact law",
+}
+
+
+def fitted(write: Writer) -> Writer:
+    """An item that is only told where a law could be fitted."""
+
+    @wraps(write)
+    def told(f: Facts) -> Iterator[Said]:
+        if f.analysis.constants.lengths:
+            yield from write(f)
+
+    return told
+
+
+def law(f: Facts) -> Iterator[Said]:
+    fit = f.settings.fit
+    if not f.analysis.constants.lengths:
+        yield said("No contact law was fitted: a constant is missing, without which the signal is "
+                   "no deflection.", by=(RECORDED, PROGRAM))  # fmt: skip
+        return
+    if not f.moduli and fit.law != "free_exponent":
+        why = (f.analysis.constants.shape.fault
+               or "the spring constant or a size of the tip is not known.")  # fmt: skip
+        yield said(f"No moduli are given: {why[:1].lower()}{why[1:]}", by=(RECORDED, SET))
+    if fit.adhesion in NAMES:
+        pieces: list[Piece] = [f"Each curve was described by {NAMES[fit.adhesion]} for a "
+                               "paraboloid", Cite(OF_ADHESION[fit.adhesion]),
+                               f": {FORMULAS[fit.adhesion]}."]  # fmt: skip
+    else:
+        pull = " - F_ad" if fit.adhesion == "constant" else ""
+        more = ""
+        if "," in f.law.formula and pull:  # more than one equation: the pull is told in words
+            pull, more = "", ", less the pull F_ad"
+        pieces = [f"Each curve was described by {KINDS[fit.law]}", Cite(OF_LAW[fit.law]),
+                  f": {_formula(f.law.formula, pull)}{more}."]  # fmt: skip
+    yield said(*pieces, by=SET)
+    yield from _adhesion(f)
+    if fit.adhesion == "two_point":
+        yield said("Zero and minimum were read off the JKR curve that was fitted to the samples "
+                   "between release and a third of the largest pull above zero force.",
+                   by=PROGRAM)  # fmt: skip
+    else:
+        yield said("The deflection d was fitted as a function of the base position z, with "
+                   "δ = (z - z₀) - d and F = k d solved at each sample, by least "
+                   "squares.", by=(SET, PROGRAM))  # fmt: skip
+
+
+def _formula(text: str, pull: str) -> str:
+    """A law's formula with the pull behind the force."""
+    return text.replace(", n fitted", f"{pull}, n fitted") if ", n fitted" in text else text + pull
+
+
+def _free(f: Facts) -> str:
+    """The free parameters of the fit, in words."""
+    fit = f.settings.fit
+    found = ["E*" if fit.law != "free_exponent" else "the factor C"]
+    if fit.contact == "free":
+        found.append("the contact point z₀")
+    if fit.pull_off == "fitted" and fit.adhesion not in ("none", "two_point"):
+        found.append("the pull-off force")
+    if fit.law == "free_exponent":
+        found.append("the exponent n")
+    return f"the free parameter was {found[0]}" if len(found) == 1 else (
+        f"free parameters were {listed(found)}")  # fmt: skip
+
+
+def _adhesion(f: Facts) -> Iterator[Said]:
+    fit = f.settings.fit
+    if fit.adhesion == "none":
+        yield said("Adhesion was not part of the law.", by=SET)
+    elif fit.adhesion == "constant":
+        pull = PULLS[fit.pull_off]
+        if fit.pull_off == "measured":
+            pull = pull[:-1] + ", half a sampling step beyond the lowest sample."
+        yield said("Adhesion entered as a constant pull (DMT)", Cite(OF_ADHESION["constant"]),
+                   f". {pull}", by=SET)  # fmt: skip
+    elif fit.adhesion != "two_point":
+        yield said(PULLS[fit.pull_off], by=SET)
+    if fit.adhesion == "maugis":
+        yield said("The strength of the attraction σ₀ = 16 w/(9√3 ε) followed from a distance at "
+                   f"rest of ε = {exact(fit.distance, 'nm')}.", by=(SET, ASSUMED))  # fmt: skip
+
+
+@fitted
+def poisson(f: Facts) -> Iterator[Said]:
+    """What modulus is given, and with which Poisson ratio."""
+    if not f.moduli and f.settings.fit.law != "free_exponent":
+        return  # the law's first sentence says why
+    if f.settings.fit.law == "free_exponent":
+        yield said("A free exponent is a test of the shape of the tip; it gives no modulus.",
+                   by=PROGRAM)  # fmt: skip
+        return
+    ratio, error = f.settings.sample.poisson_ratio, f.settings.uncertainty.poisson_ratio
+    law_ = "E = E*(1 - ν²)"
+    if f.settings.tip.material == "elastic":
+        law_ = "1/E* = (1 - ν²)/E + (1 - νₜ²)/Eₜ, the second term being the tip's"
+    own = f.findings.work.rule.poisson_ratios if f.findings.composition is not None else ()
+    for_ = "for all of the sample"
+    some = [(k, v) for k, v in enumerate(own) if v is not None]
+    if some and f.findings.composition is not None:
+        each = listed(f"{exact(v)} for component {f.findings.composition.title(k)}"
+                      for k, v in some)  # fmt: skip
+        for_ = f"in the maps, and {each} in the statistics of the components"
+    if f.settings.layer.base != "none":
+        for_ += "; with a layer it enters E* as well"
+    yield said("The reduced modulus E* is given, and Young's modulus E by "
+               f"{law_}", Cite(("hertz1882",)), f". The Poisson ratio ν = {exact(ratio)} "
+               f"(standard uncertainty {exact(error)}) was assumed, not measured, {for_}.",
+               by=(SET, ASSUMED))  # fmt: skip
+
+
+@fitted
+def contact(f: Facts) -> Iterator[Said]:
+    fit = f.settings.fit
+    if fit.adhesion == "two_point":
+        yield said("The two-point method needs no contact point; z₀ is that of the JKR curve.",
+                   by=PROGRAM)  # fmt: skip
+    elif fit.contact == "free":
+        yield said(f"The contact point was fitted with the law: {_free(f)}.", by=SET)
+    elif fit.contact == GIVEN:
+        yield said(f"The contact point was held at a base position of "
+                   f"{exact(fit.contact_at, 'nm')}, given by hand; {_free(f)}.",
+                   by=SET)  # fmt: skip
+    else:
+        assert fit.contact in CONTACTS
+        yield said(f"The contact point was found beforehand {WAYS[fit.contact]}",
+                   Cite(OF_CONTACT[fit.contact]), f", and held in the fit; {_free(f)}. What that "
+                   "way of finding it is known to be off by is not in the stated uncertainty.",
+                   by=SET)  # fmt: skip
+
+
+@fitted
+def segment(f: Facts) -> Iterator[Said]:
+    branch = "retract" if f.backwards else "approach"
+    yield said(f"The law was fitted to the {branch}.", by=SET)
+
+
+@fitted
+def window(f: Facts) -> Iterator[Said]:
+    fit, came = f.settings.fit, f.window
+    if fit.adhesion == "two_point":
+        begin, given = "The stretch that was fitted", ""
+    else:
+        low, high, unit, of = {
+            "fraction": (fit.fraction_from, fit.fraction_to, "%", " of the peak force"),
+            "force": (fit.force_from, fit.force_to, "nN", " of force"),
+            "indentation": (fit.indentation_from, fit.indentation_to, "nm", " of indentation"),
+        }[fit.window]
+        begin = "The fit window"
+        given = f" was given as {exact(low)} to {exact(high, unit)}{of}"
+    words = _came_to(came.force, came.depth, came.force_share, came.depth_share, f.forces)
+    if not words:
+        if given:
+            yield said(f"{begin}{given}.", by=SET)
+        return
+    join = ("; it" if given else "") + " came to"
+    yield said(f"{begin}{given}{join} {words} (medians over {came.force.shape[0]} curves spread "
+               "over the map).", by=(SET, MEASURED) if given else (PROGRAM, MEASURED))  # fmt: skip
+
+
+def _came_to(force: Array, depth: Array, force_share: Array, depth_share: Array, forces: bool
+             ) -> str:  # fmt: skip
+    if not np.isfinite(depth).any():
+        return ""
+    low, high = (float(v) for v in np.nanmedian(depth, axis=0))
+    first, last = (100.0 * float(v) for v in np.nanmedian(depth_share, axis=0))
+    text = (f"{span(low, high, 'nm')} of indentation ({digits(first, 2)} to {digits(last, 2)} % of "
+            "the largest indentation)")  # fmt: skip
+    if forces:
+        low, high = (float(v) for v in np.nanmedian(force, axis=0))
+        first, last = (100.0 * float(v) for v in np.nanmedian(force_share, axis=0))
+        text = (f"{span(low, high, 'nN')} ({digits(first, 2)} to {digits(last, 2)} % of the peak "
+                f"force) and {text}")  # fmt: skip
+    return text
+
+
+def layer(f: Facts) -> Iterator[Said]:
+    one, error = f.settings.layer, f.settings.uncertainty.thickness
+    if one.base == "none" or not f.analysis.constants.lengths:
+        thick = f.hole("layer", "thickness", "how thick is the sample or film?",
+                       "200 µm, on a metal disc")  # fmt: skip
+        taken = "sample was taken as thick, without a correction for what lies below it; its "
+        taken = taken if f.analysis.constants.lengths else "sample's "
+        yield said(f"The {taken}thickness was ", thick, ".", by=SET)
+        return
+    base = {"bonded": "bonded to a rigid base", "sliding": "sliding on a rigid base"}[one.base]
+    if f.map.thickness is not None:
+        known = f.map.thickness[f.used_curves]
+        thick_ = f"from a map of thicknesses ({reach(known, 'nm')})"
+    else:
+        thick_ = f"of {exact(one.thickness, 'nm')}"
+    how = f.hole("layer", "thickness_found", "how was the thickness found?",
+                 "a scratch and a height profile across it")  # fmt: skip
+    yield said(f"The law was corrected for a layer {base}, by a numerical solution of the linear "
+               f"elastic contact problem, with a thickness {thick_} (standard uncertainty "
+               f"{exact(error, '%')}), found by ", how, ".", by=SET)  # fmt: skip
+
+
+@fitted
+def viscous(f: Facts) -> Iterator[Said]:
+    model = f.settings.viscous.model
+    if model == "none":
+        yield said("The law is elastic: the moduli are those of this speed, and no dependence on "
+                   "time was fitted.", by=SET)  # fmt: skip
+        return
+    solid = {"power_law": "a power-law solid, E(t) = E(t_L) (t/t_L)^(-β), t_L being the time of "
+             "loading", "standard_solid": "a standard linear solid, E(t) = E∞ + (E₀ - E∞) "
+             "exp(-t/τ)"}[model]  # fmt: skip
+    pull = ", with a constant pull" if f.settings.fit.adhesion != "none" else ""
+    yield said(f"Beside it, {solid}, was fitted to approach and retract together by the hereditary "
+               "integral for growing and for shrinking contact", Cite(("lee1960", "ting1966")),
+               f"{pull}; the loss fraction is 1 - W_out/W_in of the works under "
+               "positive force.", by=SET)  # fmt: skip
+
+
+# ---- validity and goodness
+
+
+@fitted
+def validity(f: Facts) -> Iterator[Said]:
+    """Depth against radius and thickness."""
+    depth = f.channel("indentation")
+    if not depth.size:
+        yield said("No indentation could be worked out.", by=MEASURED)
+        return
+    yield said(f"The indentation at the peak force was {_depth(depth)}.", by=MEASURED)
+    parts = [*_against_radius(f), *_against_layer(f)]
+    if parts:
+        yield said(f"{_capital('; '.join(parts))}.", by=MEASURED)
+    if f.settings.fit.law != "free_exponent":
+        yield said(f"The law is valid for {_validity(f)}.", by=PROGRAM)
+    tabor = _tabor(f)
+    if tabor:
+        yield said(*tabor, by=(MEASURED, ASSUMED))
+
+
+def _depth(depth: Array) -> str:
+    return reach(depth, "nm")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _validity(f: Facts) -> str:
+    if f.settings.fit.adhesion in ("jkr", "two_point"):
+        return ("a linear elastic, thick sample, a contact radius well below the tip radius, and a "
+                "large Tabor parameter (above about 5)")  # fmt: skip
+    if f.settings.fit.adhesion == "maugis":
+        return "a linear elastic, thick sample and a contact radius well below the tip radius"
+    return VALID[f.settings.fit.law]
+
+
+def _against_radius(f: Facts) -> Iterator[str]:
+    c = f.contacts
+    if math.isfinite(c.radius):
+        with np.errstate(all="ignore"):
+            yield f"over the tip radius it was {reach(np.asarray(c.depth / c.radius))}"
+            wide = np.asarray(c.contact_radius / c.radius)
+        if f.settings.fit.law not in ("punch",) and np.isfinite(wide).any():
+            yield f"the contact radius over the tip radius was {reach(wide)}"
+
+
+def _against_layer(f: Facts) -> Iterator[str]:
+    c = f.contacts
+    if f.settings.layer.base == "none":
+        return
+    with np.errstate(all="ignore"):
+        yield f"the indentation over the thickness was {reach(np.asarray(c.depth / c.thickness))}"
+        wide = np.asarray(c.contact_radius / c.thickness)
+    if np.isfinite(wide).any():
+        yield f"the contact radius over the thickness was {reach(wide)}"
+
+
+def _tabor(f: Facts) -> tuple[Piece, ...]:
+    fit = f.settings.fit
+    if fit.law not in ("paraboloid", "sphere") or fit.adhesion == "none" or not f.moduli:
+        return ()
+    with np.errstate(all="ignore"):
+        mu = np.asarray(f.contacts.tabor)
+    here = mu[np.isfinite(mu)]
+    if not here.size:
+        return ()
+    return ("The Tabor parameter", Cite(("tabor1977",)), f", with the work of adhesion from the "
+            f"pull-off and a range of the attraction of {exact(fit.distance, 'nm')}, was "
+            f"{reach(here)} (DMT where it is small, JKR above about 5).")  # fmt: skip
+
+
+def goodness(f: Facts) -> Iterator[Said]:
+    residual, noise = f.channel("residual"), f.channel("noise")
+    if not residual.size:
+        return
+    text = f"The root mean square residual of the fits was {middle(residual)} times the noise"
+    if noise.size:
+        text += f" of the baseline, which was {_noise(f, noise)}"
+    worst = f.settings.doubts.worst_residual
+    share = float(np.mean(residual > worst))
+    over = f"no residual exceeded {exact(worst)} times the noise" if share == 0.0 else (
+        f"{percent(share)} of the fits used exceeded {exact(worst)} times the noise")  # fmt: skip
+    yield said(f"{text}; {over}.", by=MEASURED)
+
+
+def _noise(f: Facts, noise: Array) -> str:
+    from ..channels import CHANNELS
+
+    return rounded(f.median(noise), CHANNELS["noise"].unit) + " (median)"
