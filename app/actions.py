@@ -122,6 +122,8 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("let_go", "Let &go what is gathered", "let_go",
           "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
     SEPARATOR,
+    Entry("report", "&Report…", "ask_report",
+          "Write the report of this analysis as a page or a PDF", "", "", "Paper", RESULT),
     Entry("pack", "&Pack for a reviewer…", "ask_pack",
           "All that is needed to check this work, in one zip or folder", "", "", "Paper", RESULT),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",

@@ -256,6 +256,10 @@ class Commands(QObject):
         """Make a pack that a reviewer can check."""
         self._window.workspace.pack_desk.ask()
 
+    def ask_report(self) -> None:
+        """Write the report of the analysis."""
+        self._window.workspace.report_desk.ask()
+
     # -- places ---------------------------------------------------------------------------------
 
     def ask_save_places(self) -> None:

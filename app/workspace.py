@@ -33,6 +33,7 @@ from .profile_desk import ProfileDesk
 from .range_desk import RangeDesk
 from .reference_desk import ReferenceDesk
 from .rehearsal_desk import RehearsalDesk
+from .report_desk import ReportDesk
 from .review_desk import ReviewDesk
 from .session import FIRST_CHANNEL, Session
 from .shape_desk import ShapeDesk
@@ -73,6 +74,7 @@ class Workspace(QWidget):
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
         self.pack_desk = PackDesk(session, self.component_desk, self)
+        self.report_desk = ReportDesk(session, self.component_desk, self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()
         x = self._memory.value("axes/x", "z", type=str)
@@ -120,6 +122,7 @@ class Workspace(QWidget):
         box.setSpacing(1)
         box.addWidget(self.missing)
         box.addWidget(self.notes)
+        box.addWidget(self.report_desk.notice)
         box.addWidget(self.banner)
         box.addWidget(self.splitter, 1)
         box.addWidget(self.strip)
@@ -315,7 +318,7 @@ class Workspace(QWidget):
                      self.notes, self.banner, self.components, self.component_views, self.places,
                      self.profile_desk, self.overlay_desk, self.reference_desk,
                      self.picture_desk, self.doubts, self.rehearsal_desk,
-                     self.range_desk):  # fmt: skip
+                     self.range_desk, self.report_desk):  # fmt: skip
             part.set_theme(theme)
         self.views.setMinimumWidth(self.views.tabBar().sizeHint().width() + 2)  # no page is hidden
 

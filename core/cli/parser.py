@@ -7,7 +7,8 @@ import argparse
 from ..errors import InputError
 
 COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "figure",
-            "methods", "pack", "rebuild", "settings", "info", "simulate", "window")  # fmt: skip
+            "methods", "report", "pack", "rebuild", "settings", "info", "simulate", "window")  #
+            fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -37,6 +38,7 @@ def parser() -> argparse.ArgumentParser:
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
     _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
+    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -254,6 +256,23 @@ def _methods(run: argparse.ArgumentParser) -> None:
     run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where the map of a result is now, if not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that exist")
+
+
+def _report(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
+                       "doubts, decisions, example curves, settings and checksums, in one "
+                       "file.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a saved result, with all that was decided, or a map, which is analysed",
+    )
+    _choices(run)
+    run.add_argument("--out", action="append", required=True, metavar="FILE",
+                     help="the report, .html or .pdf; may be repeated")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that are there already")
     run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 

@@ -1,0 +1,74 @@
+"""Example curves: which, by what rule, and their values with each doubt they carry."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from ..channels import CHANNELS
+from ..errors import ReadError
+from .parts import Block, Column, Heading, Listing, Note, Section, Table
+from .words import NONE, Draft, number, plain
+
+VALUES = ("modulus", "adhesion", "indentation", "peak_force", "contact_point")
+
+
+def examples(draft: Draft) -> Section:
+    from .drawing import curves
+
+    found = draft.examples
+    if not found:
+        return Section("curves", "Example curves", (Note(
+            "No pixel fits any of the rules by which curves are shown."),))  # fmt: skip
+    reports = []
+    for one in found:
+        draft.progress.check()
+        try:
+            reports.append((one, draft.findings.explain(one.row, one.col)))
+        except ReadError as error:
+            draft.left_out.append(f"The curve at row {one.row}, column {one.col}: {error}")
+    blocks: list[Block] = list(curves(draft))
+    known = [(one, report) for one, report in reports if report is not None]
+    if known:
+        blocks.append(_table(known))
+        blocks += _doubts(known)
+    return Section("curves", "Example curves", tuple(blocks))
+
+
+def _table(known: list[tuple[Any, Any]]) -> Table:
+    columns = (
+        Column("Curve"), Column("Pixel"),
+        *(Column(CHANNELS[name].label, number=True) for name in VALUES),
+        Column("Fit window, z", "nm", True), Column("Residual", "× noise", True),
+    )  # fmt: skip
+    rows = []
+    for one, report in known:
+        values = [number(v, CHANNELS[name].unit, e) for name in VALUES
+                  for v, e in [report.values.get(name, (math.nan, math.nan))]]  # fmt: skip
+        low, high = report.window
+        window = f"{low:.4g} to {high:.4g}" if math.isfinite(low) else NONE
+        branch = f", {report.window_branch}" if math.isfinite(low) else ""
+        residual = plain(report.values.get("residual", (math.nan, math.nan))[0])
+        rows.append((one.words, f"row {one.row}, column {one.col}", *values, window + branch,
+                     residual))  # fmt: skip
+    notes = ("Chosen by rule, not by hand. ± is the curve's own standard uncertainty; what is "
+             "common to all pixels is not in it. Rows and columns count from 0; row 0 is the first "
+             "scan line.",)  # fmt: skip
+    return Table("The values of these curves", columns, tuple(rows), notes)
+
+
+def _doubts(known: list[tuple[Any, Any]]) -> list[Block]:
+    items = []
+    for one, report in known:
+        for doubt in report.doubts:
+            figure = ""
+            if math.isfinite(doubt.figure) and doubt.unit:
+                figure = f" Here {plain(doubt.figure)} {doubt.unit}".rstrip()
+                if math.isfinite(doubt.threshold):
+                    figure += f", threshold {plain(doubt.threshold)}"
+                figure += "."
+            items.append(f"Row {one.row}, column {one.col}, {doubt.severity}: {doubt.sentence}"
+                         f"{figure}")  # fmt: skip
+    if not items:
+        return []
+    return [Heading("Doubts about these curves"), Listing(tuple(items))]

@@ -1,0 +1,334 @@
+"""The report: its numbers against the analysis, both writers against each other, hostile texts, and
+maps that lack things."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from report_reading import bare, fonts_of, read_page
+
+from palpate.core import report as rp
+from palpate.core.corrections import reviewed
+from palpate.core.decisions import Pixels, Review
+from palpate.core.doubts import DOUBTS
+from palpate.core.errors import Cancelled, WriteError
+from palpate.core.findings import findings_of
+from palpate.core.pipeline import analyse
+from palpate.core.progress import Progress
+from palpate.core.report.faces import register, shown
+from palpate.core.report.html import POLICY
+from palpate.core.report.parts import clean, texts_of
+from palpate.core.report.style import CSS
+from palpate.core.settings import Settings
+from palpate.core.simulate import Lever, Material, Ramp, simulate_map
+from palpate.core.units import parse_unit
+from palpate.core.work import Work
+
+SOFT, STIFF = Material("soft", 0.06, 0.45, 9.0, 0.05, 0.03), Material("stiff", 1.2, 0.4, 5.0, 0.05)
+HOSTILE = ("<script>alert(1)</script> & <b>bold</b> “quoted” \u202eturned\x07 \U0001f600 "
+           "\u05e9\u05dc\u05d5\u05dd " + "verylongname" * 40)  # fmt: skip
+NOTE = "looked at it: <para> & <i>tip</i> ]]> &amp; \U0001f9ea"
+
+
+def scene(shape=(16, 16), spoilt=0, **given):
+    rows, cols = np.mgrid[: shape[0], : shape[1]]
+    labels = np.where((rows - 8) ** 2 + (cols - 7) ** 2 <= 24, 0, 1)
+    made = simulate_map(labels, (SOFT, STIFF), lever=Lever(2.0, 60.0, noise=0.06),
+                        ramp=Ramp(travel=120.0, samples=160), scan_size=(1000.0, 1000.0),
+                        seed=2)  # fmt: skip
+    if spoilt:
+        made.deflection[:spoilt] = np.random.default_rng(1).normal(0, 0.05, (spoilt, 2, 160))
+    arrays = made.arrays(**given)
+    from palpate.core.forcemap import ForceMap
+
+    return lambda title: ForceMap.from_arrays(**arrays, title=title)
+
+
+def analysed(fmap, work=None):
+    work = work or Work()
+    return findings_of(reviewed(analyse(fmap, work.settings), work.review), work)
+
+
+@pytest.fixture(scope="module")
+def findings():
+    """A map with a hostile title, some curves without contact, decisions, one setting changed."""
+    fmap = scene(spoilt=3)(HOSTILE)
+    out, kept = np.zeros(fmap.shape, bool), np.zeros(fmap.shape, bool)
+    out[12, 3:8], kept[0, 1] = True, True
+    review = (Review().leave_out(Pixels.of(out), NOTE, "A. N. Other <x@y>")
+              .keep(Pixels.of(kept), "kept & told"))  # fmt: skip
+    settings = Settings().with_value("fit.fraction_from", 12.0)
+    return analysed(fmap, Work(settings, review=review))
+
+
+@pytest.fixture(scope="module")
+def report(findings):
+    return rp.make(findings)
+
+
+@pytest.fixture(scope="module")
+def written(report, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("report")
+    page = read_page(rp.write(folder / "a.html", report))
+    return page, PdfReader(rp.write(folder / "a.pdf", report)), folder
+
+
+def rows_of(report, caption):
+    table = next(t for t in report.tables if t.caption.startswith(caption))
+    heads = [column.head for column in table.columns]
+    return {row[0]: dict(zip(heads, row, strict=True)) for row in table.rows}
+
+
+# ---- numbers
+
+
+def test_areas_and_medians_are_those_of_the_pixels(findings, report):
+    composition, analysis = findings.composition, findings.analysis
+    areas = rows_of(report, "How much of each")
+    medians = rows_of(report, "How stiff and how sticky")
+    labelled = np.count_nonzero(composition.labels >= 0)
+    assert set(areas) == {"A", "B"}
+    for k, sign in enumerate("AB"):
+        share = 100.0 * np.count_nonzero(composition.labels == k) / labelled
+        assert float(areas[sign]["Area (%)"]) == pytest.approx(share, abs=0.051)
+        assert int(areas[sign]["Pixels"]) == np.count_nonzero(composition.labels == k)
+        pure = composition.pixels(k, pure=True)
+        for name, told in (("modulus", "Young modulus E"), ("adhesion", "Adhesion F_ad")):
+            head, row = next((h, r) for h, r in medians.items()
+                             if h.startswith(told) and h.endswith(f", {sign}"))  # fmt: skip
+            unit = parse_unit(re.search(r"\((.+)\)", head).group(1))[1]
+            values = analysis.channel(name)[pure]
+            # robust medians of a log-normal quantity are medians of the logarithm: the same number
+            shown_, error = (float(row[c].replace("−", "-")) for c in ("Median", "± local"))
+            assert shown_ * unit == pytest.approx(np.nanmedian(values), abs=0.6 * error * unit)
+            assert int(row["Pixels"]) == np.count_nonzero(np.isfinite(values))
+
+
+def test_doubts_and_decisions_are_counted_as_they_are(findings, report):
+    bits = findings.analysis.curve_doubts
+    rows = rows_of(report, "Doubts about single curves")
+    for name, doubt in DOUBTS.items():
+        n = int(np.count_nonzero(bits & np.uint64(1 << doubt.bit)))
+        assert (doubt.sentence in rows) == (n > 0), name
+        if n:
+            assert int(rows[doubt.sentence]["Curves"]) == n
+            assert rows[doubt.sentence]["Severity"] == doubt.severity
+    decided = rows_of(report, "What was decided")
+    assert decided["1"]["Pixels"] == "5"
+    assert decided["1"]["Decision"] == "leave out"
+    assert decided["1"]["Note"] == clean(NOTE)
+    assert decided["2"]["Decision"] == "keep"
+    effects = rows_of(report, "Medians without and with")
+    assert any(int(r["Pixels without"]) > int(r["Pixels with"]) for r in effects.values())
+
+
+def test_the_changed_setting_stands_out_and_the_checksums_are_there(findings, report):
+    table = next(t for t in report.tables if t.caption == "All settings")
+    assert [table.rows[at][0] for at in sorted(table.strong)] == ["fit.fraction_from"]
+    facts = rows_of(report, "What was analysed")
+    assert facts["SHA-256 of the map"]["Found"] == findings.map.checksum()
+    assert facts["SHA-256 of the decisions"]["Found"] == findings.analysis.review.checksum
+    assert re.fullmatch("[0-9a-f]{64}", facts["SHA-256 of the settings"]["Found"])
+
+
+def test_the_budget_adds_up_in_squares(report):
+    """JCGM 100:2008, 5.1.2: independent contributions add in squares."""
+    table = next(t for t in report.tables if "what its ± is made of" in t.caption)
+    kind = [column.title for column in table.columns].index("Kind")
+    part = [column.title for column in table.columns].index("Contribution")
+    shares = {row[0]: float(row[part].rstrip(" %")) for row in table.rows if row[part] != "–"}
+    single = [shares[r[0]] for r in table.rows if r[kind] in ("local", "common") and r[0] in shares]
+    assert np.hypot.reduce(single) == pytest.approx(shares["In all"], rel=0.06)  # two figures
+
+
+# ---- the two files
+
+
+def test_both_files_say_the_same(report, written):
+    page, pdf, _ = written
+    html = bare(" ".join(page.texts))
+    around = [bare(shown(report.caution)), bare(shown(report.title))[:60]]
+    text = bare(" ".join(one.extract_text() for one in pdf.pages))
+    missing = {"html": [], "pdf": []}
+    for words in report.texts():
+        if bare(words) not in html:
+            missing["html"].append(words)
+        if not _in_pdf(words, text):
+            missing["pdf"].append(words)
+    assert missing == {"html": [], "pdf": []}
+    assert around[0][:60] in text
+
+
+def _in_pdf(words, text):
+    """Whether each sentence is there; one may go over the end of a page, or be turned about where
+    it holds letters from the right to the left."""
+    if "\u05e9" in words:
+        words = words.split("\U0001f600")[0]
+    return all(bare(shown(part)) in text for part in re.split(r"(?<=[.;:,)]) ", words)) or all(
+        bare(shown(part)) in text for part in words.split())  # fmt: skip
+
+
+def test_the_page_needs_nothing_but_itself(report, written):
+    page, _, folder = written
+    text = (folder / "a.html").read_text(encoding="utf-8")
+    assert [a["content"] for a in page.all("meta") if "http-equiv" in a] == [POLICY]
+    assert "'none'" in POLICY
+    assert page.all("script") == page.all("link") == page.all("iframe") == page.all("b") == []
+    assert all(name[:2] != "on" for _, attrs in page.tags for name in attrs)
+    assert all(value.startswith("data:image/png;base64,") for value in page.values("src"))
+    ids = page.values("id")
+    assert len(ids) == len(set(ids))
+    assert all(value.startswith("#") and value[1:] in ids for value in page.values("href"))
+    assert not re.search(r"@import|url\(|expression\(", page.style)
+    outside = r"(?i)(src|href|srcset|action|data)\s*=\s*[\"']?\s*(https?:|//|file:)"
+    assert not re.search(outside, text)
+    assert len(page.all("img")) == len(report.figures) > 4
+
+
+def test_the_page_can_be_read_without_seeing_it(report, written):
+    page, _, _ = written
+    assert page.all("html")[0]["lang"] == "en"
+    assert all(len(image["alt"]) > 20 for image in page.all("img"))
+    assert len(page.all("caption")) == len(page.all("table")) == len(report.tables)
+    assert {a["scope"] for a in page.all("th")} == {"row", "col"}
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels.count(1) == 1
+    assert levels[0] == 1
+    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+def luminance(colour):
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return np.dot(linear, (0.2126, 0.7152, 0.0722))
+
+
+def test_text_stands_out_of_its_ground_in_light_and_dark():
+    """WCAG 2.2, 1.4.3: a contrast of 4.5 at least; formula from its definitions of contrast ratio
+    and relative luminance."""
+    schemes = [dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", part))
+               for part in re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)]  # fmt: skip
+    assert len([s for s in schemes if "ink" in s]) >= 2
+    for scheme in (s for s in schemes if {"ink", "paper", "band"} <= set(s)):
+        for text in ("ink", "quiet", "link"):
+            for ground in ("paper", "band"):
+                one, other = sorted((luminance(scheme[text]), luminance(scheme[ground])))
+                assert (other + 0.05) / (one + 0.05) >= 4.5, (text, ground)
+
+
+def test_the_pdf_has_its_typeface_bookmarks_numbers_and_name(report, written):
+    _, pdf, _ = written
+    fonts = fonts_of(pdf)
+    assert fonts
+    assert all(kind in ("/TrueType", "/CIDFontType2") and embedded for _, kind, embedded in fonts)
+    titles = [one.title for one in pdf.outline if not isinstance(one, list)]
+    assert [t.split(" ", 1)[1] for t in titles[1:]] == [s.title for s in report.sections]
+    assert pdf.metadata.title == report.title
+    assert pdf.metadata.author.startswith("Palpate")
+    width, height = (float(v) for v in pdf.pages[0].mediabox[2:])
+    assert (width * 25.4 / 72, height * 25.4 / 72) == pytest.approx((210.0, 297.0), abs=0.1)
+    for number, page in enumerate(pdf.pages, start=1):
+        assert f"{number} / {len(pdf.pages)}" in page.extract_text()
+    pictures = sum(len(page.images) for page in pdf.pages)
+    assert pictures == len(report.figures)
+
+
+# ---- hostile texts
+
+
+def test_hostile_texts_stay_texts(report, written):
+    page, pdf, _ = written
+    assert page.all("script") == []
+    assert page.all("title") == [{}]
+    title = clean(HOSTILE)
+    assert "\u202e" not in title
+    assert "\x07" not in title
+    assert title in page.texts  # as it is: angle brackets, emoji and all
+    text = bare(" ".join(one.extract_text() for one in pdf.pages))
+    assert "<script>alert(1)</script>&<b>bold</b>" in text
+    assert bare(shown(NOTE)) in text
+    assert "‹U+1F9EA›" in shown(NOTE)
+    assert ord("δ") in register()
+    # letters from the right to the left stand in the order in which they are seen
+    assert shown("ab \u05e9\u05dc 12") == "ab \u05dc\u05e9 12"
+
+
+def test_texts_are_cut_only_where_it_is_told():
+    long = "x" * 10_000
+    assert clean(long).endswith("(cut: 10,000 characters)")
+    assert list(texts_of(rp.Note("a\ud800b"))) == ["a\ud800b"]
+    made = rp.Report.of("t", "s", (rp.Note("a\ud800b\nc"),), (), author="", subject="", made="",
+                        caution="")  # fmt: skip
+    assert list(made.texts())[-1] == "a?b c"
+
+
+def test_a_cell_longer_than_a_page_is_carried_over(tmp_path):
+    words = " ".join(f"word{n}" for n in range(500))
+    table = rp.Table("long", (rp.Column("one"), rp.Column("two")), (("a", words), ("b", words)))
+    made = rp.Report.of("t", "s", (table,), (), author="", subject="", made="", caution="")
+    pdf = PdfReader(rp.write_pdf(tmp_path / "a.pdf", made))
+    text = " ".join(page.extract_text() for page in pdf.pages)
+    assert len(re.findall(r"word\d+", text)) == 1000
+
+
+# ---- stopping, and places that can't be written to
+
+
+def test_stopping_leaves_nothing_behind(findings, report, tmp_path):
+    stopped = Progress()
+    stopped.cancel()
+    with pytest.raises(Cancelled):
+        rp.make(findings, stopped)
+    for name in ("a.html", "a.pdf"):
+        with pytest.raises(Cancelled):
+            rp.write(tmp_path / name, report, stopped)
+        assert list(tmp_path.iterdir()) == []
+    old = tmp_path / "a.pdf"
+    old.write_text("old")
+    with pytest.raises(Cancelled):
+        rp.write(old, report, stopped)
+    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("a.pdf", "old")]
+
+
+def test_places_that_cannot_be_are_told(report, tmp_path):
+    with pytest.raises(WriteError, match=r"\.html or as \.pdf"):
+        rp.write(tmp_path / "a.doc", report)
+    with pytest.raises(WriteError, match="no folder"):
+        rp.write(tmp_path / "none" / "a.html", report)
+
+
+# ---- maps that lack things
+
+
+@pytest.mark.parametrize(("lacking", "told"), [
+    ("components", "No components"),
+    ("spring constant", "No spring constant (N/m)"),
+    ("all but one pixel", "1 x 1"),
+    ("every contact", "not believed"),
+])  # fmt: skip
+def test_a_map_that_lacks_much_still_has_its_report(lacking, told, tmp_path):
+    work = Work()
+    if lacking == "components":
+        fmap = scene((8, 8))("plain")
+        work = replace(work, rule=replace(work.rule, method="thresholds", thresholds=()))
+        found = analysed(fmap, work)
+        found = replace(found, composition=None, table=None, pairs=(),
+                        notes=("No components: none are wanted.",))  # fmt: skip
+    elif lacking == "spring constant":
+        found = analysed(scene((8, 8), calibrated=False)("without"))
+    elif lacking == "all but one pixel":
+        found = analysed(scene((1, 1))("one"))
+    else:
+        found = analysed(scene((8, 8), spoilt=64)("spoilt"))
+    made = rp.make(found)
+    said = " ".join(made.texts())
+    assert told in said
+    assert not re.search(r"\bnan\b|\binf\b", said)
+    page = read_page(rp.write(tmp_path / "a.html", made))
+    pdf = PdfReader(rp.write(tmp_path / "a.pdf", made))
+    assert len(page.all("section")) == len(made.sections)
+    assert len(pdf.pages) > 3
