@@ -14,6 +14,7 @@ from . import recent, saving
 from .actions import keys_table
 from .dialogs import errors, files
 from .faults import Fault
+from .findings import present
 from .recompute import Answer
 from .requests import OpenMap, Save
 from .work import Work
@@ -126,10 +127,15 @@ class Commands(QObject):
             return
         from .dialogs.export import ExportDialog
 
-        analysis = self._session.analysis
-        dialog = ExportDialog(analysis, self._session.channel, self._window)
+        session, analysis = self._session, self._session.analysis
+        found = present(session, self._made())
+        dialog = ExportDialog(analysis, session.channel, self._window, findings=found,
+                              picked=session.selection, gathered=session.group)  # fmt: skip
         if dialog.exec():
-            self._session.submit(Save(saving.export_items(analysis, dialog.items)))
+            write = saving.export_items(analysis, dialog.items)
+            if dialog.wanted is not None:
+                write = saving.export_folder(found, dialog.target, dialog.wanted, dialog.replace)
+            session.submit(Save(write))
         dialog.deleteLater()
 
     def ask_picture(self) -> None:

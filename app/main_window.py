@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 
 from . import actions as table
 from . import theme as look
+from .clipboard_desk import CopyDesk
 from .commands import Commands
 from .journal_desk import JournalDesk
 from .panels.settings import SettingsPanel
@@ -59,8 +60,10 @@ class MainWindow(QMainWindow):
         self.commands = Commands(self)
         self.journal = JournalDesk(self.session, parent=self)
         self.reopening = ReopenDesk(self, self.journal)
-        self.actions_by_id = table.build(self, self, self.commands)
+        self.copying = CopyDesk(self)
+        self.actions_by_id = table.build(self, self, self.commands, self.copying)
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
+        self.copying.offer(self.menus["Edit"], self.actions_by_id["copy"])
         self._build()
         self._listen()
         self.retheme()

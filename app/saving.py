@@ -71,6 +71,18 @@ def export_items(analysis: Any, items: list[Item]) -> Write:
     return write
 
 
+def export_folder(findings: Any, folder: Path, wanted: Any, replace: bool = False) -> Write:
+    """Write what is wanted (core's `Wanted`) into a folder of its own."""
+
+    def write(progress: Progress) -> list[Path]:
+        from ..core.exporting import export_all
+
+        made = export_all(findings, folder, wanted, progress=progress, replace=replace)
+        return [made.folder / "datapackage.json", *made.files[:-1]]
+
+    return write
+
+
 def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
     """The channel, the numbers and the note of one export."""
     import numpy as np
@@ -81,7 +93,7 @@ def content_of(analysis: Any, item: Item) -> tuple[Any, Any, str]:
     if item.channel == DOUBTS:
         bits = "; ".join(f"{d.mask} {d.name} ({d.severity})" for d in REGISTRY.values())
         described = Described(DOUBTS, "Doubts (sum of bits)")
-        return described, analysis.doubts.astype(float), f"{bits}; {decided(analysis)}"
+        return described, analysis.doubts, f"{bits}; {decided(analysis)}"
     name = item.channel.removesuffix(ERRORS)
     channel = CHANNELS[name]
     values = analysis.channel(name)

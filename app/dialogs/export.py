@@ -1,4 +1,4 @@
-"""Exporting maps: which ones, in which format and unit, and where to."""
+"""Exporting: single maps as files, and tables, curves, the surface or all of it as a folder."""
 
 from __future__ import annotations
 
@@ -16,30 +16,51 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
+    QTabWidget,
+    QVBoxLayout,
     QWidget,
 )
 
+from ...core.errors import InputError
+from ...core.writers.folder import problems
 from ..saving import DOUBTS, ERRORS, FORMATS, UNITS, Item, stem_of
 from ..theme import SPACE, toned
 from . import files
+from .errors import confirm
+from .export_pages import (
+    TRUSTED,
+    TRUSTED_TIP,
+    CurvesPage,
+    Page,
+    SurfacePage,
+    TablesPage,
+    TogetherPage,
+)
 
 ALL = ""
+TABS = ("Maps", "Tables", "Curves", "Surface", "Together")
 
 
 class ExportDialog(QDialog):
-    """Asks what to export; `items` is the answer once it was accepted.
+    """Asks what to export. Once it was accepted, `items` is the answer of the page *Maps*;
+    `wanted`, `target` and `replace` are that of the page in front if it is another one.
 
     Parameters
     ----------
     analysis : a complete one
     channel : the one that is looked at, offered first
+    findings : core's `Findings` of it; without them there are only maps
+    picked : the picked pixel; gathered : bool (rows, cols), the gathered ones; None for none
     """
 
-    def __init__(self, analysis: Any, channel: str, parent: QWidget | None = None) -> None:
+    def __init__(self, analysis: Any, channel: str, parent: QWidget | None = None, *,
+                 findings: Any = None, picked: tuple[int, int] | None = None,
+                 gathered: Any = None) -> None:  # fmt: skip
         super().__init__(parent)
-        self.setWindowTitle("Export maps")
-        self._analysis = analysis
-        self._build()
+        self.setWindowTitle("Export")
+        self._analysis, self._findings = analysis, findings
+        self.replace = False
+        self._build(picked, gathered)
         self._fill(channel)
         for combo in (self.what, self.format, self.unit):
             combo.currentIndexChanged.connect(self._show_plan)
@@ -48,10 +69,13 @@ class ExportDialog(QDialog):
             check.toggled.connect(self._show_plan)
         self.folder.textChanged.connect(self._show_plan)
         self.stem.textChanged.connect(self._show_plan)
+        for page in self.pages:
+            page.changed.connect(self._show_plan)
+        self.tabs.currentChanged.connect(self._show_plan)
         self._offer_units()
         self._show_plan()
 
-    def _build(self) -> None:
+    def _build(self, picked: Any, gathered: Any) -> None:
         self.what, self.format, self.unit = QComboBox(), QComboBox(), QComboBox()
         self.folder, self.stem = QLineEdit(), QLineEdit()
         self.folder.setMinimumWidth(300)
@@ -61,7 +85,8 @@ class ExportDialog(QDialog):
         place = QHBoxLayout()
         place.addWidget(self.folder, 1)
         place.addWidget(browse)
-        self.trusted = QCheckBox("Leave out pixels with a severe doubt")
+        self.trusted = QCheckBox(TRUSTED)
+        self.trusted.setToolTip(TRUSTED_TIP)
         self.trusted.setChecked(True)
         self.errors = QCheckBox("With uncertainties, in files of their own")
         self.plan = toned(QLabel(), "muted")
@@ -72,15 +97,60 @@ class ExportDialog(QDialog):
         self.go.setDefault(True)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
-        form = QFormLayout(self)
-        form.setContentsMargins(2 * SPACE, 2 * SPACE, 2 * SPACE, 2 * SPACE)
+        self.tabs = QTabWidget()
+        self.tabs.addTab(self._maps(), TABS[0])
+        self.pages = self._pages(picked, gathered) if self._findings is not None else []
+        for title, page in zip(TABS[1:], self.pages, strict=False):
+            self.tabs.addTab(page, title)
+        form = QFormLayout()
+        form.setSpacing(SPACE)
+        form.addRow("Folder", place)
+        form.addRow("Names begin with", self.stem)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(2 * SPACE, 2 * SPACE, 2 * SPACE, 2 * SPACE)
+        box.setSpacing(SPACE)
+        box.addWidget(self.tabs, 1)
+        box.addLayout(form)
+        box.addWidget(self.plan)
+        box.addWidget(buttons)
+
+    def _maps(self) -> QWidget:
+        page = QWidget()
+        form = QFormLayout(page)
+        form.setContentsMargins(SPACE, 2 * SPACE, SPACE, SPACE)
         form.setSpacing(SPACE)
         for label, field in (("Map", self.what), ("Format", self.format), ("Unit", self.unit),
-                             ("", self.trusted), ("", self.errors), ("Folder", place),
-                             ("Names begin with", self.stem)):  # fmt: skip
+                             ("", self.trusted), ("", self.errors)):  # fmt: skip
             form.addRow(label, field)
-        form.addRow(self.plan)
-        form.addRow(buttons)
+        return page
+
+    def _pages(self, picked: Any, gathered: Any) -> list[Page]:
+        from ...core.channels import asked_for
+
+        there = self._analysis.map.index_map >= 0
+        one = (picked,) if picked is not None and there[picked] else ()
+        many = () if gathered is None else tuple(
+            (int(r), int(c)) for r, c in np.argwhere(gathered & there))  # fmt: skip
+        channels = {name: entry.title for name, entry in asked_for(self._analysis.settings).items()
+                    if np.isfinite(self._analysis.channel(name)).any()}  # fmt: skip
+        return [TablesPage(), CurvesPage(one, many), SurfacePage(channels), TogetherPage(one)]
+
+    @property
+    def page(self) -> Page | None:
+        """The page in front; None for that of single maps."""
+        at = self.tabs.currentIndex()
+        return self.pages[at - 1] if at > 0 else None
+
+    @property
+    def wanted(self) -> Any:
+        """What the page in front asks for (core's `Wanted`); None for single maps."""
+        return self.page.wanted if self.page is not None else None
+
+    @property
+    def target(self) -> Path:
+        """The folder that the page in front asks for."""
+        stem, name = self.stem.text().strip(), self.page.name if self.page is not None else ""
+        return Path(self.folder.text().strip()) / (f"{stem}_{name}" if stem else name)
 
     def _fill(self, channel: str) -> None:
         from ...core.channels import asked_for
@@ -146,9 +216,10 @@ class ExportDialog(QDialog):
 
     def _show_plan(self) -> None:
         problem = self._problem()
-        self.go.setEnabled(not problem)
-        if problem:
-            self.plan.setText(problem)
+        words = "" if problem or self.page is None else self._folder_plan()
+        self.go.setEnabled(not problem and not words.startswith("!"))
+        if problem or words:
+            self.plan.setText(problem or words.removeprefix("!"))
             return
         paths = self.all_files
         there = sum(path.exists() for path in paths)
@@ -160,12 +231,39 @@ class ExportDialog(QDialog):
             words.append(f"{there} of them exist already; you will be asked.")
         self.plan.setText(" ".join(words))
 
+    def _folder_plan(self) -> str:
+        """What the page in front would write; with ! before it if it can't."""
+        from ...core.exporting import plan
+
+        try:
+            planned = plan(self._findings, self.wanted)
+        except InputError as error:
+            return f"!{error}"
+        wrong = problems(self.target, needs=planned.size, replace=True)
+        if wrong:
+            return f"!{wrong[0]}"
+        words = [f"{planned.words} They go into the folder {self.target.name}.", *planned.notes]
+        if problems(self.target):
+            words.append("It is there already; you will be asked.")
+        return " ".join(words)
+
     def _choose_folder(self) -> None:
         folder = files.ask_folder(self, "Export to")
         if folder is not None:
             self.folder.setText(str(folder))
 
     def accept(self) -> None:
-        if not self._problem() and files.may_replace(self, self.all_files):
+        if not self._problem() and self._may_go():
             files.remember_folder("save", Path(self.folder.text().strip()))
             super().accept()
+
+    def _may_go(self) -> bool:
+        """Whether nothing is replaced, or the person wants it so."""
+        if self.page is None:
+            return files.may_replace(self, self.all_files)
+        if self._folder_plan().startswith("!"):
+            return False
+        self.replace = bool(problems(self.target))
+        return not self.replace or confirm(
+            self, f"The folder {self.target.name} is in {self.target.parent} already. All that is "
+            "in it is of an earlier export.", "Replace")  # fmt: skip

@@ -168,6 +168,11 @@ class CurveView(QWidget):
 
     # -- what is shown
 
+    @property
+    def axes_shown(self) -> tuple[str, str]:
+        """Names of the axes across and up."""
+        return self._frame.x, self._frame.y
+
     def show_report(self, report: CurveReport | None, reset_view: bool = False) -> None:
         """Draw a curve; None empties the view.
 

@@ -176,6 +176,22 @@ class HistogramView(QWidget):
         count = (high - low) / wide if wide > 0.0 else LEAST_BINS
         return np.linspace(low, high, int(min(max(2.0 * count, LEAST_BINS), MOST_BINS)) + 1)
 
+    def table_rows(self) -> list[list[Any]]:
+        """The bins as rows: from, to, and the pixels of each component and of none; values beyond
+        what is shown count in the first and the last."""
+        if self._channel is None:
+            return []
+        edges = 10.0**self._edges if self._log else self._edges
+        title = self._channel.title
+        names = [*(name or str(k) for k, name in enumerate(self._names)), "no component"]
+        rows: list[list[Any]] = [[f"{title} from", "to", *(f"pixels of {n}" for n in names[:-1]),
+                                  f"pixels of {names[-1]}"]]  # fmt: skip
+        numbers = (*range(len(self._names)), -1)
+        counts = [self._counts(self._good & (self._labels == k)) for k in numbers]
+        rows += [[float(low), float(high), *(int(c[i]) for c in counts)]
+                 for i, (low, high) in enumerate(zip(edges, edges[1:], strict=False))]  # fmt: skip
+        return rows
+
     def _counts(self, mask: Array) -> Array:
         """Counts in each bin; what lies beyond counts in the first and the last."""
         first, step = self._edges[0], self._edges[1] - self._edges[0]

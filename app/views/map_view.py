@@ -232,6 +232,11 @@ class MapView(QWidget):
         """The limits of the colours in core units."""
         return self._limits
 
+    @property
+    def shown(self) -> tuple[Channel | None, Array]:
+        """What is shown: the channel (None at first) and its values (rows, cols)."""
+        return self._channel, self._values
+
     def set_limits(self, low: float | None, high: float | None = None) -> None:
         """Choose the limits in core units; None takes robust ones, and so does another channel."""
         self._chosen = None

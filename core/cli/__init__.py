@@ -1,6 +1,6 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``, ``pack``, ``rebuild``,
-``settings``, ``info`` and ``simulate``.
+``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``, ``export``, ``pack``,
+``rebuild``, ``settings``, ``info`` and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -21,8 +21,9 @@ __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
          "speeds": "speeds", "fields": "fields", "rehearse": "rehearsing", "figure": "figuring",
-         "methods": "describing", "report": "reporting", "pack": "packing", "rebuild": "packing",
-         "settings": "choosing", "info": "looking", "simulate": "looking"}  # fmt: skip
+         "methods": "describing", "report": "reporting", "export": "exporting", "pack": "packing",
+         "rebuild": "packing", "settings": "choosing", "info": "looking", "simulate": "looking"}
+         # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 

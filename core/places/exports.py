@@ -58,6 +58,22 @@ def save_profile(
     """
     if not sampled.distance.size:
         raise WriteError(f"{path} was not saved: {sampled.reason or 'the line read nothing.'}")
+    columns = profile_columns(sampled, channels)
+    profile = sampled.profile
+    about = {
+        "profile": profile.name, "width": f"{profile.width:.9g} {sampled.unit}",
+        "step": f"{sampled.step:.9g} {sampled.unit}", "read": sampled.method,
+        "errors": "local only; constants common to all pixels are not in them",
+        "remark": sampled.reason, "note": note,
+    }  # fmt: skip
+    rows = [list(row) for row in zip(*(values for _, values in columns), strict=True)]
+    return _save(Path(path), [title for title, _ in columns], rows,
+                 _about("line profile", about, source, settings_json, review_sha256),
+                 Places((), (profile,), sampled.unit))  # fmt: skip
+
+
+def profile_columns(sampled: Sampled, channels: tuple[str, ...] = ()) -> list[tuple[str, Array]]:
+    """Head and values (n,) of each column of the table of a profile."""
     columns: list[tuple[str, Array]] = [
         (f"{label} ({sampled.unit})", values) for label, values in
         (("distance", sampled.distance), ("x", sampled.x), ("y", sampled.y))
@@ -70,17 +86,7 @@ def save_profile(
                     (f"standard error of {name} ({unit})", line.errors),
                     (f"pixels of {name}", line.pixels),
                     (f"independent pixels of {name}", line.effective)]  # fmt: skip
-    profile = sampled.profile
-    about = {
-        "profile": profile.name, "width": f"{profile.width:.9g} {sampled.unit}",
-        "step": f"{sampled.step:.9g} {sampled.unit}", "read": sampled.method,
-        "errors": "local only; constants common to all pixels are not in them",
-        "remark": sampled.reason, "note": note,
-    }  # fmt: skip
-    rows = [list(row) for row in zip(*(values for _, values in columns), strict=True)]
-    return _save(Path(path), [title for title, _ in columns], rows,
-                 _about("line profile", about, source, settings_json, review_sha256),
-                 Places((), (profile,), sampled.unit))  # fmt: skip
+    return columns
 
 
 def save_statistics(
@@ -102,6 +108,15 @@ def save_statistics(
     """
     if not found:
         raise WriteError(f"{path} was not saved: there is no region. Draw one first.")
+    header, rows = statistic_rows(found)
+    about = {"errors": "local only; constants common to all pixels are not in them", "note": note}
+    return _save(Path(path), header, rows,
+                 _about("statistics of regions", about, source, settings_json, review_sha256),
+                 Places(tuple(regions), (), unit))  # fmt: skip
+
+
+def statistic_rows(found: Sequence[RegionStatistics]) -> tuple[list[str], list[list[Any]]]:
+    """Head and rows of the table of regions, one row a region and channel."""
     area = found[0].area_unit
     header = [
         "region", "channel", "unit", "pixels", "used",
@@ -120,10 +135,7 @@ def save_statistics(
          c.reason]
         for region in found for c in region.channels.values()
     ]  # fmt: skip
-    about = {"errors": "local only; constants common to all pixels are not in them", "note": note}
-    return _save(Path(path), header, rows,
-                 _about("statistics of regions", about, source, settings_json, review_sha256),
-                 Places(tuple(regions), (), unit))  # fmt: skip
+    return header, rows
 
 
 def save_differences(

@@ -47,7 +47,8 @@ def export_channel(
     ``.tif`` : 32-bit float; pixels per centimetre in the TIFF tags, the description as JSON in
     the tag ImageDescription, and the tag Orientation says that row 0 is at the bottom.
 
-    In all three row 0 is the first scan line, as in the window, where it is drawn at the bottom.
+    Whole numbers, such as bits of doubts, stay whole numbers. In all three row 0 is the first scan
+    line, as in the window, where it is drawn at the bottom.
 
     Parameters
     ----------
@@ -73,7 +74,11 @@ def export_channel(
     if writer is None:
         raise WriteError(f"{path}: choose a name that ends in {', '.join(_WRITERS)}.")
     unit = unit or channel.unit
-    numbers = np.asarray(values, dtype=np.float64) * _factor(channel, unit)
+    factor, numbers = _factor(channel, unit), np.asarray(values)
+    if numbers.dtype.kind not in "iub" or factor != 1.0:
+        numbers = np.asarray(values, dtype=np.float64) * factor
+    elif numbers.dtype.kind == "b":
+        numbers = numbers.astype(np.uint8)
     about = _description(channel, unit, numbers.shape, x_nm, y_nm)
     if settings_json:
         about["settings_sha256"] = hashlib.sha256(settings_json.encode()).hexdigest()
@@ -127,7 +132,7 @@ def _pixel_size(axis: np.ndarray | None) -> float | None:
 def _write_npy(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[Path]:
     def check(temporary: Path) -> None:
         again = np.load(temporary, allow_pickle=False)
-        _must(np.array_equal(again, numbers, equal_nan=True), path)
+        _must(np.array_equal(again, numbers, equal_nan=numbers.dtype.kind == "f"), path)
 
     beside = path.with_name(path.name + ".json")
     with saving(beside) as temporary:
@@ -138,23 +143,29 @@ def _write_npy(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[P
 
 
 def _write_csv(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[Path]:
+    whole = numbers.dtype.kind in "iu"
+
     def check(temporary: Path) -> None:
-        again = np.loadtxt(temporary, delimiter=",", ndmin=2, encoding="utf-8")
-        _must(np.allclose(again, numbers, rtol=1e-8, atol=0.0, equal_nan=True), path)
+        kind = numbers.dtype if whole else float
+        again = np.loadtxt(temporary, delimiter=",", ndmin=2, encoding="utf-8", dtype=kind)
+        same = np.array_equal if whole else _alike
+        _must(bool(same(again, numbers)), path)
 
     head = "\n".join(f"{key}: {' '.join(str(value).split())}" for key, value in about.items())
     with saving(path, needs=20 * numbers.size, check=check) as temporary:
-        np.savetxt(temporary, numbers, fmt="%.9g", delimiter=",", header=head, encoding="utf-8")
+        np.savetxt(temporary, numbers, fmt="%d" if whole else "%.9g", delimiter=",", header=head,
+                   encoding="utf-8")  # fmt: skip
     return [path]
 
 
 def _write_tif(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[Path]:
     import tifffile
 
-    single = numbers.astype(np.float32)
+    real = numbers.dtype.kind == "f"
+    single = numbers.astype(np.float32) if real else numbers
 
     def check(temporary: Path) -> None:
-        _must(np.array_equal(tifffile.imread(temporary), single, equal_nan=True), path)
+        _must(np.array_equal(tifffile.imread(temporary), single, equal_nan=real), path)
 
     width, height = about.get("pixel_width_nm"), about.get("pixel_height_nm")
     scale: dict[str, Any] = {}
@@ -167,6 +178,10 @@ def _write_tif(path: Path, numbers: np.ndarray, about: dict[str, Any]) -> list[P
             extratags=[(274, "H", 1, 4, True)], **scale,  # Orientation 4: row 0 is at the bottom
         )  # fmt: skip
     return [path]
+
+
+def _alike(again: np.ndarray, numbers: np.ndarray) -> bool:
+    return np.allclose(again, numbers, rtol=1e-8, atol=0.0, equal_nan=True)
 
 
 def _must(same: bool, path: Path) -> None:
