@@ -55,7 +55,7 @@ class PackDialog(QDialog):
         self._show_plan()
 
     def _make(self, stem: str) -> None:
-        from ..core.pack import KNOWN
+        from ..core.pack import KNOWN, parts_of
 
         self.title, self.published = QLineEdit(), QLineEdit()
         self.title.setPlaceholderText(f"{self._findings.name}: force-distance map and analysis")
@@ -75,11 +75,17 @@ class PackDialog(QDialog):
         kept = self.licence.findData(self._memory.value("pack/licence", "", type=str))
         self.licence.setCurrentIndex(max(0, kept if kept < self.licence.count() - 1 else 0))
         self.licence.setToolTip("Of the data and figures; scripts are under the program's, MIT")
-        self.with_map = QCheckBox("The measured map goes in")
+        self.with_map = QCheckBox("Measured map")
         self.with_map.setChecked(True)
         self.with_map.setToolTip("Without it the pack names it with its checksum, and whoever "
                                  "checks the pack needs the file")  # fmt: skip
         self.published.setPlaceholderText("https://… or a DOI, if it is published somewhere")
+        self.parts = {part.name: QCheckBox(part.title) for part in parts_of(self._findings)
+                      if not part.always}  # fmt: skip
+        for part in parts_of(self._findings):
+            if part.name in self.parts:
+                self.parts[part.name].setChecked(True)
+                self.parts[part.name].setToolTip(part.words[0].upper() + part.words[1:])
         self.kind = QComboBox()
         for ending, words in KINDS.items():
             self.kind.addItem(words, ending)
@@ -96,6 +102,10 @@ class PackDialog(QDialog):
         browse = QPushButton("Choose…")
         browse.setAutoDefault(False)
         browse.clicked.connect(self._choose_folder)
+        contents = QHBoxLayout()
+        for box in (self.with_map, *self.parts.values()):
+            contents.addWidget(box)
+        contents.addStretch(1)
         place = QHBoxLayout()
         place.addWidget(self.folder, 1)
         place.addWidget(browse)
@@ -110,7 +120,7 @@ class PackDialog(QDialog):
         form.addRow(about)
         for words, field in (("Title", self.title), ("Description", self.about),
                              ("Authors", self.authors), ("Licence of the data", self.licence),
-                             ("", self.with_map), ("Map published at", self.published),
+                             ("With", contents), ("Map published at", self.published),
                              ("As", self.kind), ("Folder", place),
                              ("Name", self.name)):  # fmt: skip
             form.addRow(words, field)
@@ -122,7 +132,8 @@ class PackDialog(QDialog):
             field.textChanged.connect(self._show_plan)
         for text in (self.about, self.authors):
             text.textChanged.connect(self._show_plan)
-        self.with_map.toggled.connect(self._show_plan)
+        for box in (self.with_map, *self.parts.values()):
+            box.toggled.connect(self._show_plan)
         self.kind.currentIndexChanged.connect(self._show_plan)
         self.licence.activated.connect(self._choose_licence)
 
@@ -147,8 +158,9 @@ class PackDialog(QDialog):
             authors.append(Author(name, code) if has_code else Author(line))
         own = self.licence.currentData() == OWN
         held = licence(str(self._own) if own else self.licence.currentData())
+        out = tuple(name for name, box in self.parts.items() if not box.isChecked())
         return Wish(held, self.title.text(), self.about.toPlainText(), tuple(authors),
-                    self.with_map.isChecked(), self.published.text())  # fmt: skip
+                    self.with_map.isChecked(), self.published.text(), out)  # fmt: skip
 
     @property
     def problem(self) -> str:

@@ -10,6 +10,8 @@ from pack_case import make_map, make_result
 
 from palpate.core.cli import main
 
+BARE = ["--leave-out", "tables,figures,methods,report,program"]
+
 
 @pytest.fixture(scope="module")
 def case(tmp_path_factory):
@@ -22,7 +24,8 @@ def test_a_result_is_packed_and_made_again(case, capsys, tmp_path):
     out = tmp_path / "for the reviewer.zip"
     assert main(["pack", str(case.result), "--out", str(out), "--author", "Ada Example", "--author",
                  "Bo Example", "--orcid", "none", "--orcid", "0000-0002-1825-0097", "--licence",
-                 "CC0-1.0", "--title", "Rubbers"]) == 0  # fmt: skip
+                 "CC0-1.0", "--title", "Rubbers", "--leave-out", "report,methods,program"]
+                ) == 0  # fmt: skip
     said = capsys.readouterr().out
     assert said.startswith("About ")
     assert "measured map 107 kB" in said
@@ -35,8 +38,8 @@ def test_a_result_is_packed_and_made_again(case, capsys, tmp_path):
     assert said.endswith("All is the same.\n")
     assert (tmp_path / "anew/tables/components.csv").is_file()
     assert main(["pack", str(case.result), "--out", str(out)]) == 1
-    assert "--replace" in capsys.readouterr().err
-    assert main(["pack", str(case.result), "--out", str(out), "--replace", "--quiet"]) == 0
+    assert "is there already" in capsys.readouterr().err
+    assert main(["pack", str(case.result), "--out", str(out), "--replace", "--quiet", *BARE]) == 0
     assert capsys.readouterr().out == ""
 
 
@@ -44,7 +47,8 @@ def test_a_map_is_packed_under_its_settings_and_without_itself(case, capsys, tmp
     out, own = tmp_path / "pack", tmp_path / "ours.txt"
     own.write_text("Ask us.\n", encoding="utf-8")
     assert main(["pack", str(case.map), "--out", str(out), "--without-map", "--set",
-                 "baseline.extent=40", "--licence", str(own), "--quiet"]) == 0  # fmt: skip
+                 "baseline.extent=40", "--licence", str(own), "--quiet", "--leave-out",
+                 "report,program"]) == 0  # fmt: skip
     assert not (out / "map").exists()
     assert (out / "LICENSE.txt").read_text(encoding="utf-8") == "Ask us.\n"
     root = json.loads((out / "ro-crate-metadata.json").read_text(encoding="utf-8"))["@graph"][1]
@@ -68,6 +72,7 @@ def test_a_map_is_packed_under_its_settings_and_without_itself(case, capsys, tmp
         (["--orcid", "0000-0002-1825-0097"], 2, "1 --orcid for 0 --author"),
         (["--author", "A", "--orcid", "0000-0002-1825-0098"], 2, "slip of the pen"),
         (["--map-at", "somewhere"], 2, "https://"),
+        (["--leave-out", "map"], 2, "tables, figures"),
         (["--set", "fit.law=cone"], 2, "has its own settings"),
         (["--title", "x" * 400], 2, "Shorten it"),
         (["--source", "nowhere.h5"], 1, "--source nowhere.h5"),
@@ -81,6 +86,7 @@ def test_wrong_words_are_refused_before_anything_is_written(case, capsys, tmp_pa
 
 
 def test_places_that_can_not_be_are_told(case, capsys, tmp_path):
+    (tmp_path / "mine.txt").touch()
     for out in (tmp_path / "no" / "where", tmp_path):
         assert main(["pack", str(case.result), "--out", str(out)]) == 1
         assert str(out) in capsys.readouterr().err

@@ -64,8 +64,12 @@ def _history(path: Path) -> tuple[list[dict[str, object]], bool]:
 
 def _wish(args: argparse.Namespace) -> Wish:
     """What the command line says about the pack. Raises UsageError for what is impossible."""
-    from ..pack import Author, Wish, licence
+    from ..pack import CHOICES, Author, Wish, licence
 
+    left_out = tuple(word.strip() for word in args.leave_out.split(",") if word.strip())
+    for word in left_out:
+        if word not in CHOICES:
+            raise UsageError(f"--leave-out {word}: the parts are {', '.join(CHOICES)}.")
     names, ids = list(args.author), list(args.orcid)
     if len(ids) > len(names):
         raise UsageError(f"There are {len(ids)} --orcid for {len(names)} --author. Give one for "
@@ -75,7 +79,7 @@ def _wish(args: argparse.Namespace) -> Wish:
         authors = tuple(Author(name, "" if code.lower() == "none" else code)
                         for name, code in zip(names, ids, strict=True))  # fmt: skip
         return Wish(licence(args.licence), args.title, args.description, authors,
-                    not args.without_map, args.map_at)  # fmt: skip
+                    not args.without_map, args.map_at, left_out)  # fmt: skip
     except ReadError:
         raise
     except InputError as error:
@@ -90,7 +94,7 @@ def rebuild(args: argparse.Namespace) -> int:
     bar, progress = bar_of(path.name, args.quiet)
 
     def say(words: str) -> None:
-        if not args.quiet or words.startswith("NOT"):
+        if not args.quiet or words.startswith(("NOT", "Note")):
             bar.write(words)
 
     with bar:

@@ -13,7 +13,7 @@ from ..findings import Findings
 from ..progress import Progress
 from ..writers import nexus
 from . import checksums, crate, described
-from .contents import PARTS, Item, Making
+from .contents import Item, Making, parts_of
 from .environment import requirements
 from .names import plain_name
 from .readme import readme
@@ -60,7 +60,7 @@ def build(folder: Path, findings: Findings, wish: Wish, acts: Sequence[Mapping[s
                             "and recipes of figures, and which map it was made from"))  # fmt: skip
     # whoever writes the result's name means the one in the pack
     making = Making(folder, replace(findings, work=work, result=folder / RESULT), progress)
-    parts = _parts(making, built)
+    parts = _parts(making, wish, built)
     title = wish.title or f"{findings.name}: force-distance map and analysis"
     about = described.Described(
         title, nexus.now()[:10], f"palpate {nexus.version()}", RESULT, at, tuple(parts),
@@ -80,7 +80,9 @@ def _map(folder: Path, findings: Findings, wish: Wish, built: Built, progress: P
                          fmap.checksum(), fmap.uuid, wish.published)  # fmt: skip
     if not wish.with_map:
         return at
-    built.items.append(Item(name, "the measured map: all force-distance curves as recorded"))
+    called = "" if fmap.path.name == at.name else f" (first called “{fmap.path.name}”)"
+    built.items.append(Item(name, f"the measured map{called}: all force-distance curves as they "
+                            "were recorded"))  # fmt: skip
     built.files[name] = fmap.path
     if copy_map:
         built.files[name] = folder / name
@@ -135,13 +137,12 @@ def _result(folder: Path, findings: Findings, work: Any, at: described.MapAt,
     save_analysis(folder / RESULT, findings.analysis, beside)
 
 
-def _parts(making: Making, built: Built) -> list[str]:
-    """All parts that these findings have; their names."""
+def _parts(making: Making, wish: Wish, built: Built) -> list[str]:
+    """Make the parts; their names."""
     found: list[str] = []
-    for part in PARTS:
-        making.progress.step(len(found), len(PARTS), part.title)
-        if part.there(making.findings):
-            continue
+    parts = parts_of(making.findings, wish.left_out)
+    for part in parts:
+        making.progress.step(len(found), len(parts), part.title)
         items = part.make(making)
         found.append(part.name)
         built.items += items

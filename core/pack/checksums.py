@@ -35,14 +35,18 @@ class Held:
 
     @property
     def good(self) -> bool:
-        return not (self.changed or self.missing or self.extra)
+        return not (self.changed or self.missing)
 
     @property
     def words(self) -> list[str]:
         """What is not as it was packed, a sentence each."""
         told = [f"{name} is not as it was packed: its SHA-256 differs." for name in self.changed]
-        told += [f"{name} is missing." for name in self.missing]
-        return told + [f"{name} was not packed: it came in later." for name in self.extra]
+        return told + [f"{name} is missing." for name in self.missing]
+
+    @property
+    def notes(self) -> list[str]:
+        """What is there besides, which nothing is known of."""
+        return [f"{name} was not packed: it came in later." for name in self.extra]
 
 
 def digest_of(path: Path, progress: Progress | None = None) -> str:

@@ -6,12 +6,14 @@ again when a pack is rebuilt, and compared; so a maker must name its files alike
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..findings import Findings
 from ..progress import Progress
+from ..sheets import Sheet
+from .names import plain_name
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,7 @@ class Part:
     make : writes it; answers its files
     weighs : about how many bytes
     there : why these findings have no such part; "" if they have
+    always : whether it can't be left out
     """
 
     name: str
@@ -75,6 +78,7 @@ class Part:
     make: Callable[[Making], list[Item]]
     weighs: Callable[[Findings], int]
     there: Callable[[Findings], str] = lambda findings: ""
+    always: bool = False
 
 
 # -- settings and tables ---------------------------------------------------------------------------
@@ -89,17 +93,110 @@ def make_settings(making: Making) -> list[Item]:
 
 
 def make_tables(making: Making) -> list[Item]:
-    from ..components.exports import save_rows
-    from .tables import TABLES
+    from ..exporting.tables import tables_of
+    from ..writers.datapackage import NAME, Resource, columns_of, write_package, write_table
 
-    found = []
-    for title, rows_of, words in TABLES:
+    folder = making.place(f"tables/{NAME}").parent
+    made, found = [], []
+    for table in tables_of(making.findings, making.progress):
+        columns = columns_of(table.rows)
+        file = f"{table.name}.csv"
+        write_table(folder / file, columns, table.rows[1:])
+        made.append(Resource(file, table.description, columns))
+        words = table.description[:1].lower() + table.description[1:].rstrip(".")
+        found.append(Item(f"tables/{file}", words, True))
+    write_package(folder, made, {"title": f"Tables of {making.findings.name}"})
+    return [*found, Item(f"tables/{NAME}", "the tables and their columns, for machines")]
+
+
+# -- figures, with the numbers behind them ---------------------------------------------------------
+
+
+def make_figures(making: Making) -> list[Item]:
+    """Each recipe of the analysis: as PDF and PNG, and a folder with its numbers."""
+    found: list[Item] = []
+    taken: set[str] = set()
+    for sheet in making.findings.work.sheets:
         making.progress.check()
-        rows = rows_of(making.findings)
-        if rows:
-            name = f"tables/{title}.csv"
-            save_rows(making.place(name), rows)
-            found.append(Item(name, words, True))
+        taken.add(name := plain_name(sheet.name, taken))
+        found += _figure(making, sheet, name)
+    return found
+
+
+def _figure(making: Making, sheet: Sheet, name: str) -> list[Item]:
+    from ..figures import draw_sheet, write_data, write_drawn
+
+    drawn = draw_sheet(sheet, making.findings, making.progress)
+    found = []
+    if making.whole:
+        for ending in (".pdf", ".png"):
+            file = f"figures/{name}/{name}{ending}"
+            write_drawn(making.place(file), drawn)
+            found.append(Item(file, f"{sheet.name} as {ending[1:].upper()}"))
+    folder = making.place(f"figures/{name}/data/x").parent
+    for path in write_data(folder, drawn, making.findings):
+        again = path.suffix == ".csv" or path.name in COMPARED
+        words = DATA.get(path.name, "numbers behind each panel, as tables")
+        found.append(Item(f"figures/{name}/data/{path.name}", words, again))
+    making.notes.extend(f"{sheet.name}: {panel.problem}" for panel in drawn.panels
+                        if panel.problem)  # fmt: skip
+    return found
+
+
+COMPARED = ("recipe.json", "settings.json")
+"""Beside the tables; other files name versions and times."""
+DATA = {"datapackage.json": "the tables with their columns and units, for machines",
+        "settings.json": "settings of the analysis", "recipe.json": "recipe of the figure",
+        "work.json": "all that was decided", "caption.txt": "caption",
+        "source.json": "what the figure was made from",
+        "redraw.py": "draws the figure again"}  # fmt: skip
+
+
+def _no_figures(findings: Findings) -> str:
+    return "" if findings.work.sheets else "The analysis has no recipe of a figure."
+
+
+def _figure_weight(findings: Findings) -> int:
+    pixels = findings.analysis.doubts.size
+    panels = [panel.kind for sheet in findings.work.sheets for panel in sheet.panels]
+    tables = sum(40 * pixels for kind in panels if kind in ("map", "components", "joint"))
+    return tables + 100_000 * len(panels) + 500_000 * len(findings.work.sheets)
+
+
+# -- texts -----------------------------------------------------------------------------------------
+
+
+def make_methods(making: Making) -> list[Item]:
+    """The methods paragraph with its table and references; a rebuild does not compare it, since it
+    names the versions of all libraries."""
+    from ..methods import bibtex, paragraph, table_text
+
+    if not making.whole:
+        return []
+    made = paragraph(making.findings)
+    texts = {
+        "methods.txt": (made.text, "the methods paragraph, with gaps for what is not known"),
+        "methods.csv": (table_text(made), "the same as a table: each statement and where from"),
+        "references.bib": (bibtex(made), "the works that it cites, as BibTeX"),
+    }
+    for name, (text, _) in texts.items():
+        making.place(f"methods/{name}").write_text(text, encoding="utf-8", newline="\n")
+    if made.gaps:
+        making.notes.append(f"The methods paragraph has {len(made.gaps)} gaps to fill; they are "
+                            "marked in it.")  # fmt: skip
+    return [Item(f"methods/{name}", words) for name, (_, words) in texts.items()]
+
+
+def make_report(making: Making) -> list[Item]:
+    from ..report import make, write_html, write_pdf
+
+    if not making.whole:
+        return []
+    made = make(making.findings, making.progress)
+    found = []
+    for name, write in (("report.html", write_html), ("report.pdf", write_pdf)):
+        write(making.place(f"report/{name}"), made, making.progress)
+        found.append(Item(f"report/{name}", f"the report, as {name[7:].upper()}"))
     return found
 
 
@@ -129,9 +226,23 @@ def _no_program(findings: Findings) -> str:
 
 PARTS: tuple[Part, ...] = (
     Part("settings", "Settings", "all settings of the analysis, as text", make_settings,
-         lambda findings: 8_000),
+         lambda findings: 8_000, always=True),
     Part("tables", "Tables", "components, pairs, decisions, doubts, calibration and budgets of "
-         "uncertainty, as comma-separated values", make_tables, lambda findings: 30_000),
+         "uncertainty, as comma-separated values", make_tables, lambda findings: 50_000),
+    Part("figures", "Figures", "each figure as PDF and PNG, with the numbers behind it and a "
+         "script that draws it again", make_figures, _figure_weight, _no_figures),
+    Part("methods", "Methods", "the methods paragraph and its references", make_methods,
+         lambda findings: 40_000),
+    Part("report", "Report", "one report of everything, as HTML and PDF", make_report,
+         lambda findings: 2_500_000),
     Part("program", "Program", "Palpate itself, to be installed with pip", make_program,
          _program_weight, _no_program),
 )  # fmt: skip
+CHOICES = tuple(part.name for part in PARTS if not part.always)
+"""Parts that a person may leave out."""
+
+
+def parts_of(findings: Findings, left_out: Container[str] = ()) -> list[Part]:
+    """The parts that a pack of these findings has."""
+    return [part for part in PARTS
+            if not part.there(findings) and (part.always or part.name not in left_out)]  # fmt: skip

@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 import os
-import secrets
-import shutil
-import time
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+import tempfile
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError, WriteError
+from ..errors import InputError, ReadError, WriteError
 from ..findings import Findings
 from ..progress import Progress
-from ..writers.atomic import reason_of, saving
-from . import described
+from ..writers.atomic import saving
+from ..writers.folder import problems, whole_folder
+from . import checksums, described
 from .building import Built, build
-from .contents import PARTS
+from .contents import parts_of
 from .wish import Wish
 from .zipped import write_zip
-
-_OLD = 3600.0
-_RESERVE = 4 * 1024**2
 
 
 @dataclass(frozen=True)
@@ -68,9 +63,8 @@ def estimate(findings: Findings, wish: Wish) -> Estimate:
     laid = findings.work.picture
     if laid is not None and laid.path.is_file():
         found["Picture"] = laid.path.stat().st_size
-    for part in PARTS:
-        if not part.there(findings):
-            found[part.title] = part.weighs(findings)
+    for part in parts_of(findings, wish.left_out):
+        found[part.title] = part.weighs(findings)
     return Estimate(found)
 
 
@@ -96,22 +90,25 @@ def write_pack(path: str | os.PathLike[str], findings: Findings, wish: Wish | No
     if findings.map.path is None:
         raise InputError("The map lies in memory only, so there is no file that a reviewer can "
                          "check. Save it as a file first, with palpate.core.write_map.")
-    zipped = is_zip(path)
     check_target(path, replace_existing)
-    weight = estimate(findings, wish)
-    _room(path, weight, wish, zipped, findings)
-    with _told(path), _unfinished(path) as folder:
-        built = build(folder, findings, wish, acts, progress, copy_map=not zipped)
-        size = sum(place.stat().st_size for place in built.files.values())
-        if zipped:
-            with saving(path) as temporary:
-                _prove(built, write_zip(temporary, built.files, progress))
-            size = path.stat().st_size
-        else:
+    needs = estimate(findings, wish).total
+    if not is_zip(path):
+        with whole_folder(path, needs=needs, replace=replace_existing, known=files_of) as folder:
+            built = build(folder, findings, wish, acts, progress, copy_map=True)
+            size = sum(place.stat().st_size for place in built.files.values())
             progress.check()
             _synced(folder)
-            _put(folder, path)
-    return Packed(path, len(built.files), size, tuple(built.notes))
+        return Packed(path, len(built.files), size, tuple(built.notes))
+    if wish.with_map:  # all but the map lies there twice for a while
+        needs -= int(findings.map.file_size) // 2
+    beside = path.absolute().parent
+    with (
+        saving(path, needs=2 * needs) as temporary,
+        tempfile.TemporaryDirectory(prefix=".palpate-", suffix=".part", dir=beside) as name,
+    ):
+        built = build(Path(name), findings, wish, acts, progress, copy_map=False)
+        _prove(built, write_zip(temporary, built.files, progress))
+    return Packed(path, len(built.files), path.stat().st_size, tuple(built.notes))
 
 
 def is_zip(path: Path) -> bool:
@@ -120,77 +117,30 @@ def is_zip(path: Path) -> bool:
 
 def check_target(path: Path, replace_existing: bool = False) -> None:
     """Raise WriteError if a pack can't go there: no such folder, or something is in its place."""
+    path = path.absolute()
+    if not is_zip(path):
+        for problem in problems(path, replace=replace_existing, known=files_of):
+            raise WriteError(problem)
+        return
+    if not path.parent.is_dir():
+        raise WriteError(f"{path} can't be written: there is no folder {path.parent}.")
+    if path.is_dir():
+        raise WriteError(f"{path} can't be written: a folder of this name is there. Choose another "
+                         "name.")  # fmt: skip
+    if path.exists() and not replace_existing:
+        raise WriteError(f"{path} is there already. Replace it, or choose another name.")
+
+
+def files_of(folder: Path) -> set[str] | None:
+    """The files of an earlier pack, so that it may be replaced; None if a folder is none."""
+    if not (folder / described.NAME).is_file():
+        return None
     try:
-        if not path.absolute().parent.is_dir():
-            raise WriteError(f"{path} could not be written: there is no folder "
-                             f"{path.absolute().parent}.")  # fmt: skip
-        if not (path.exists() or path.is_symlink()):
-            return
-        ours = path.is_file() and not path.is_symlink() if is_zip(path) else is_pack(path)
-    except OSError as error:
-        raise WriteError(f"{path} could not be written: {reason_of(error)}") from None
-    if not ours:
-        raise WriteError(f"{path} is there already, and it is no pack. Choose another name.")
-    if not replace_existing:
-        raise WriteError(f"{path} is there already. Choose another name, or say that it is to be "
-                         "replaced (--replace).")  # fmt: skip
-
-
-def is_pack(path: Path) -> bool:
-    """Whether a folder is a pack, so that it may be replaced."""
-    return path.is_dir() and not path.is_symlink() and (path / described.NAME).is_file()
-
-
-def _room(path: Path, weight: Estimate, wish: Wish, zipped: bool, findings: Findings) -> None:
-    try:
-        free = shutil.disk_usage(path.absolute().parent).free
-    except OSError as error:
-        raise WriteError(f"{path} could not be written: {reason_of(error)}") from None
-    needs = weight.total
-    if zipped:  # all but the map lies there twice for a while
-        needs += weight.total - (findings.map.file_size if wish.with_map else 0)
-    if free < needs + _RESERVE:
-        raise WriteError(f"{path} could not be written: it needs about {megabytes(needs)}, and "
-                         f"{megabytes(free)} are free. Make room or choose another disk.")
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Errors of the operating system in words."""
-    try:
-        yield
-    except (OSError, RuntimeError) as error:
-        words = reason_of(error)
-        if words is None:
-            raise
-        raise WriteError(f"{path} could not be written: {words}") from error
-
-
-MARK = "UNFINISHED"
-"""Stands in a folder while it is being filled, so that a left-over is known as one."""
-
-
-@contextmanager
-def _unfinished(path: Path) -> Iterator[Path]:
-    """A new folder beside the target, gone at the end unless it was moved."""
-    beside = path.absolute()
-    _clean(beside)
-    folder = beside.with_name(f"{beside.name[:100]}.{secrets.token_hex(4)}.part")
-    folder.mkdir()
-    try:
-        (folder / MARK).touch()
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def _clean(beside: Path) -> None:
-    """Remove what a killed run left there more than an hour ago."""
-    with suppress(OSError):
-        for old in beside.parent.iterdir():
-            ours = old.name.startswith(f"{beside.name[:100]}.") and old.name.endswith(".part")
-            if ours and (old / MARK).is_file() and time.time() - old.stat().st_mtime > _OLD:
-                shutil.rmtree(old, ignore_errors=True)
+        listed = set(checksums.read(folder))
+    except ReadError:
+        return None
+    there = {place.relative_to(folder).as_posix() for place in folder.rglob("*")}
+    return {*listed, checksums.NAME, *(there - set(checksums.files_in(folder)))}
 
 
 def _prove(built: Built, written: Mapping[str, str]) -> None:
@@ -204,22 +154,5 @@ def _synced(folder: Path) -> None:
     """Force all to the disk, so that the new name never stands for less."""
     for place in folder.rglob("*"):
         if place.is_file():
-            with place.open("rb") as stream, suppress(OSError):
+            with place.open("rb") as stream:
                 os.fsync(stream.fileno())
-
-
-def _put(folder: Path, path: Path) -> None:
-    """The finished folder in its place; an older pack there goes only once the new one is in."""
-    (folder / MARK).unlink()
-    old = None
-    if path.exists():
-        old = folder.with_name(f"{folder.stem}.old")
-        path.rename(old)
-    try:
-        folder.rename(path)
-    except OSError:
-        if old is not None:
-            old.rename(path)
-        raise
-    if old is not None:
-        shutil.rmtree(old, ignore_errors=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..writers import nexus
-from .contents import PARTS, Item, Part
+from .contents import Item
 from .environment import python_words
 from .wish import KNOWN, OWN, Wish
 
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 CAUTION = ("Not for qualifying, releasing or rejecting safety-critical or medical parts: there\n"
            "accredited tests and the rules that hold where you are decide.")  # fmt: skip
-MANY = 8
-"""From so many files in a folder below the top on, they are told together."""
+FEW = 4
+"""More files in a folder of a folder are told together."""
 
 
 def readme(findings: Findings, wish: Wish, about: Described, items: Sequence[Item]) -> str:
@@ -51,13 +51,12 @@ quantities. This pack holds what it found, and what is needed to find it again.
 def _contents(items: Sequence[Item]) -> str:
     lines = ["## What is in it", "", "| file | what it is |", "|---|---|"]
     for folder, own in _by_folder(items).items():
-        if folder and len(own) >= MANY:
+        if folder.count("/") > 0 and len(own) > FEW:
             kinds = "; ".join(dict.fromkeys(item.words for item in own))
-            lines.append(f"| `{folder}/`, {len(own)} files | {kinds} |")
+            lines.append(f"| `{folder}/` ({len(own)} files) | {kinds} |")
         else:
             lines += [f"| `{item.name}` | {item.words} |" for item in own]
-    titles = [f"`{part.name}/`: {part.words}" for part in _present(items)]
-    return "\n".join([*lines, "", *([f"Folders: {'; '.join(titles)}.", ""] if titles else [])])
+    return "\n".join([*lines, ""])
 
 
 def _by_folder(items: Sequence[Item]) -> dict[str, list[Item]]:
@@ -65,11 +64,6 @@ def _by_folder(items: Sequence[Item]) -> dict[str, list[Item]]:
     for item in items:
         found.setdefault(item.name.rpartition("/")[0], []).append(item)
     return found
-
-
-def _present(items: Sequence[Item]) -> Iterator[Part]:
-    tops = {item.name.split("/")[0] for item in items if "/" in item.name}
-    return (part for part in PARTS if part.name in tops)
 
 
 def _checking(about: Described) -> str:
@@ -132,7 +126,7 @@ If you would rather run a copy of Palpate that you trust than one that came with
 command `palpate rebuild FOLDER_OR_ZIP` does all of this without running anything from the pack.
 
 What this does not tell: whether the settings and the constants (spring constant, sensitivity, tip)
-are right. They stand in `settings.toml` and `tables/calibration.csv`, for you to judge. Pictures
+are right. They stand in `settings.toml` and `tables/constants.csv`, for you to judge. Pictures
 and texts are not compared, since typefaces differ from one computer to the next; the numbers behind
 them are.
 """

@@ -12,7 +12,6 @@ from pathlib import Path
 from ..errors import InputError, ReadError, SourceError, WriteError
 from ..findings import Findings, opened_findings
 from ..progress import Progress
-from ..writers.atomic import reason_of
 from . import checksums, described
 from .comparing import differs
 from .contents import PARTS, Item, Making
@@ -29,11 +28,13 @@ class Rebuilt:
     ----------
     same : sentences on what is as it was
     wrong : sentences on what differs, is missing or could not be made
+    notes : on files that came in later, which are not looked at
     """
 
     about: described.Described
     same: tuple[str, ...] = ()
     wrong: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:
@@ -47,6 +48,11 @@ class _Telling:
     say: Say
     same: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def note(self, words: str) -> None:
+        self.notes.append(words)
+        self.say(f"Note: {words}")
 
     def good(self, words: str) -> None:
         self.same.append(words)
@@ -84,7 +90,8 @@ def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path
         say(f"Pack: {about.title} (made by {about.program} on {about.made}).")
         _hold(folder, telling, progress)
         _run(folder, about, near, anew, telling, progress, whole=out is not None)
-        return Rebuilt(about, tuple(telling.same), tuple(telling.wrong))
+        return Rebuilt(about, tuple(telling.same), tuple(telling.wrong),
+                       tuple(telling.notes))
 
 
 @contextmanager
@@ -99,7 +106,8 @@ def _place(out: Path | None) -> Iterator[Path]:
     except FileExistsError:
         raise WriteError(f"{out} is there already. Choose another name.") from None
     except OSError as error:
-        raise WriteError(f"{out} could not be made: {reason_of(error)}") from None
+        raise WriteError(f"{out} could not be made ({error.strerror}). Choose another place."
+                         ) from None  # fmt: skip
     yield out
 
 
@@ -135,6 +143,8 @@ def _hold(folder: Path, telling: _Telling, progress: Progress) -> None:
         telling.good(f"Checksums: all {len(held.same)} files are as they were packed.")
     for words in held.words:
         telling.bad(words)
+    for words in held.notes:
+        telling.note(words)
 
 
 def _run(folder: Path, about: described.Described, near: Path | None, anew: Path,

@@ -133,6 +133,7 @@ class Wish:
     authors : may be none
     with_map : whether the measured map goes in; else it is named with its checksum
     published : where the map is published, an address; "" if it is not
+    left_out : names of parts that do not go in, of `contents.CHOICES`
     """
 
     licence: Licence = field(default_factory=lambda: licence("CC-BY-4.0"))
@@ -141,6 +142,7 @@ class Wish:
     authors: tuple[Author, ...] = ()
     with_map: bool = True
     published: str = ""
+    left_out: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "title", " ".join(self.title.split()))

@@ -62,7 +62,7 @@ def saving(
         temporary.replace(path)
         _sync_folder(path.parent)
     except (OSError, RuntimeError) as error:
-        words = reason_of(error)
+        words = _reason(error)
         if words is None:
             raise
         raise WriteError(f"{path} could not be saved: {words}") from error
@@ -111,7 +111,7 @@ def _check_place(path: Path, needs: int) -> Path:
         free = shutil.disk_usage(folder).free
         clean_leftovers(folder)
     except (OSError, ValueError, RuntimeError) as error:
-        words = reason_of(error) or str(error)
+        words = _reason(error) or str(error)
         raise WriteError(f"{path} could not be saved: {words}") from None
     if needs and free < needs + _RESERVE:
         raise WriteError(
@@ -164,7 +164,7 @@ _REASONS = {
 _REASONS[errno.EPERM] = _REASONS[errno.EACCES]
 
 
-def reason_of(error: Exception) -> str | None:
+def _reason(error: Exception) -> str | None:
     """Plain words for an error of the operating system, also one told by the HDF5 library; None
     for an error that is not one of those."""
     number = getattr(error, "errno", None)
