@@ -202,10 +202,10 @@ def nice_length(width: float, share: float = 0.25) -> float:
 def ticks(scale: Scale, at_most: int) -> tuple[list[float], list[str]]:
     """Places (0 to 1) and texts of the ticks of a colour bar."""
     low, high = scale.low * scale.factor, scale.high * scale.factor
-    values = _log_ticks(low, high, at_most) if scale.log else _even_ticks(low, high, at_most)
+    values = _log_ticks(low, high, at_most) if scale.log else even_ticks(low, high, at_most)
     for more in range(at_most + 1, at_most + 6):  # one tick alone tells no scale
         if len(values) < 2:
-            values = _even_ticks(low, high, more)
+            values = even_ticks(low, high, more)
     places = scale.place(np.array(values) / scale.factor)
     return [float(p) for p in places], texts(values)
 
@@ -225,7 +225,7 @@ def _decimals(value: float) -> int:
     return 9
 
 
-def _even_ticks(low: float, high: float, at_most: int) -> list[float]:
+def even_ticks(low: float, high: float, at_most: int) -> list[float]:
     """Round numbers between the limits, 1-2-5 apart."""
     span = high - low
     step = 10.0 ** math.floor(math.log10(span / at_most))
@@ -245,4 +245,4 @@ def _log_ticks(low: float, high: float, at_most: int) -> list[float]:
                  if low * (1 - 1e-9) <= f * 10.0**d <= high * (1 + 1e-9)]  # fmt: skip
         if len(found) <= at_most or factors == (1.0,):
             break
-    return found if len(found) >= 2 else _even_ticks(low, high, at_most)
+    return found if len(found) >= 2 else even_ticks(low, high, at_most)

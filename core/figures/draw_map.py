@@ -162,7 +162,7 @@ def _draw_over(axes: Any, seen: Shown, findings: Findings, style: Style) -> tupl
         else:
             map_parts.draw_edges(axes, labels, seen.grid, style.thin)
     places = findings.work.places
-    if seen.options.places and len(places):
+    if seen.options.places and places is not None and len(places):
         misfit = places.misfit(findings.map.has_scale)
         if misfit:
             remarks.append(misfit)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import pixels
-from .colouring import Scale
+from .colouring import Scale, even_ticks, texts
 from .fonts import text_width
 from .mapframe import (
     BELOW,
@@ -46,11 +46,10 @@ def map_axes(subfigure: Any, frame: Frame, grid: Grid, style: Style, axes: bool)
         made.set_xticks([])
         made.set_yticks([])
         return made
-    from matplotlib.ticker import MaxNLocator
-
-    for axis, length, name in ((made.xaxis, frame.across, "x"), (made.yaxis, frame.up, "y")):
-        most = int(min(max(length / (4.0 * style.small), 2), 5))
-        axis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
+    for axis, length, end, name in ((made.xaxis, frame.across, grid.width, "x"),
+                                    (made.yaxis, frame.up, grid.height, "y")):
+        places = even_ticks(0.0, end * factor, int(min(max(length / (4.0 * style.small), 2), 5)))
+        axis.set_ticks(places, labels=texts(places))
         axis.set_label_text(style.label(name, unit), fontsize=style.font_size)
     made.tick_params(labelsize=style.small, width=style.thin, length=0.3 * style.font_size,
                      pad=0.25 * style.font_size)  # fmt: skip
@@ -135,9 +134,9 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
     start = tip if scale.below > 0.0 else 0.0
     stop = length - (tip if scale.above > 0.0 else 0.0)
     _draw_colours(paper, (left, bottom, start, stop, thick), lying, scale, table, style)
-    places, texts = bar_ticks(scale, style, stop - start)
+    places, words = bar_ticks(scale, style, stop - start)
     tick = 0.3 * style.font_size
-    for share, text in zip(places, texts, strict=True):
+    for share, text in zip(places, words, strict=True):
         along = start + share * (stop - start)
         if lying:
             _line(paper, (left + along, bottom), (left + along, bottom - tick), style)
@@ -149,7 +148,7 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
             paper.text(edge + tick_room(style), bottom + along, text, fontsize=style.small,
                        ha="left", va="center_baseline")  # fmt: skip
     _draw_label(paper, frame, needs, style, lying,
-                max(text_width(text, style.small) for text in (*texts, "0.0")))  # fmt: skip
+                max(text_width(text, style.small) for text in (*words, "0.0")))  # fmt: skip
 
 
 def _draw_colours(paper: Any, place: tuple[float, float, float, float, float], lying: bool,

@@ -170,7 +170,7 @@ def bar_ticks(scale: Scale, style: Style, length: float) -> tuple[list[float], l
 
 def lay(grid: Grid, needs: Needs, style: Style, width: float, height: float = 0.0) -> Frame:
     """Lay a map panel out; with a height of 0 as high as it wants to be."""
-    left = _axis_left(style) if needs.axes else 0.0
+    left = _axis_left(grid, style) if needs.axes else 0.0
     beside = max(needs.beside, style.beside)
     across = max(width - left - beside, LEAST_MAP)
     ratio = grid.height / grid.width
@@ -259,8 +259,10 @@ def _length(entry: Entry, style: Style, grid: Grid, across: float) -> float:
             + text_width(entry.text, style.small))
 
 
-def _axis_left(style: Style) -> float:
-    return 1.3 * style.font_size + tick_room(style) + text_width("00", style.small)
+def _axis_left(grid: Grid, style: Style) -> float:
+    longest = (f"{grid.height * grid.unit[1]:.0f}", "0.0")
+    widest = max(text_width(text, style.small) for text in longest)
+    return 1.5 * style.font_size + tick_room(style) + widest
 
 
 def _axis_below(style: Style) -> float:

@@ -6,6 +6,7 @@ is written. A file is there whole or not at all.
 
 from __future__ import annotations
 
+import io
 import os
 import re
 from functools import lru_cache
@@ -72,10 +73,20 @@ def write_drawn(path: str | os.PathLike[str], drawn: Drawn, replace_existing: bo
     from .checking import check_file
 
     check_path(path, replace_existing)
-    form, target = format_of(path), Path(path)
-    with saving(target) as temporary:
-        _WRITERS[form](temporary, drawn)
+    target = Path(path)
+    data = made(format_of(path), drawn)
+    with saving(target, needs=len(data)) as temporary:
+        temporary.write_bytes(data)
     return Written((target,), check_file(target, drawn), drawn.caption)
+
+
+def made(form: str, drawn: Drawn) -> bytes:
+    """The whole file of a format ("pdf", "svg", "png" or "tif") in memory.
+
+    Only then it goes to the disk in one piece: libraries that write as they go along say the
+    strangest things of a disk that is full.
+    """
+    return _WRITERS[form](drawn)
 
 
 @lru_cache(maxsize=1)
@@ -89,22 +100,23 @@ def creator() -> str:
         return "Palpate"
 
 
-def _vector(form: str, about: dict[str, Any], path: Path, drawn: Drawn) -> None:
+def _vector(form: str, about: dict[str, Any], drawn: Drawn) -> bytes:
+    held = io.BytesIO()
     with drawing_as(drawn.style):
-        drawn.figure.savefig(path, format=form, dpi=drawn.style.dpi, metadata=about,
+        drawn.figure.savefig(held, format=form, dpi=drawn.style.dpi, metadata=about,
                              facecolor="white", bbox_inches=None)  # fmt: skip
+    return held.getvalue()
 
 
-def _pdf(path: Path, drawn: Drawn) -> None:
+def _pdf(drawn: Drawn) -> bytes:
     about = {"Title": drawn.sheet.name, "Creator": creator(), "Producer": "Matplotlib",
              "CreationDate": None}  # fmt: skip
-    _vector("pdf", about, path, drawn)
+    return _vector("pdf", about, drawn)
 
 
-def _svg(path: Path, drawn: Drawn) -> None:
+def _svg(drawn: Drawn) -> bytes:
     about = {"Title": drawn.sheet.name, "Creator": [creator()], "Date": None}
-    _vector("svg", about, path, drawn)
-    path.write_text(_same_names(path.read_text(encoding="utf-8")), encoding="utf-8")
+    return _same_names(_vector("svg", about, drawn).decode("utf-8")).encode("utf-8")
 
 
 def _same_names(text: str) -> str:
@@ -114,25 +126,27 @@ def _same_names(text: str) -> str:
     return re.sub(r"\bp[0-9a-f]{10}\b", lambda found: numbers.get(found[0], found[0]), text)
 
 
-def _png(path: Path, drawn: Drawn) -> None:
-    from PIL import Image
+def _png(drawn: Drawn) -> bytes:
     from PIL.PngImagePlugin import PngInfo
 
     about = PngInfo()
     about.add_itxt("Title", drawn.sheet.name)
     about.add_text("Software", creator())
-    dpi = drawn.style.dpi
-    Image.fromarray(picture(drawn, dpi)[..., :3]).save(path, format="PNG", dpi=(dpi, dpi),
-                                                       pnginfo=about)  # fmt: skip
+    return _pixels("PNG", drawn, pnginfo=about)
 
 
-def _tif(path: Path, drawn: Drawn) -> None:
+def _tif(drawn: Drawn) -> bytes:
+    title = drawn.sheet.name.encode("ascii", "replace").decode()
+    return _pixels("TIFF", drawn, compression="tiff_lzw", software=creator(), description=title)
+
+
+def _pixels(form: str, drawn: Drawn, **given: Any) -> bytes:
     from PIL import Image
 
-    dpi = drawn.style.dpi
-    Image.fromarray(picture(drawn, dpi)[..., :3]).save(
-        path, format="TIFF", compression="tiff_lzw", dpi=(dpi, dpi), software=creator(),
-        description=drawn.sheet.name.encode("ascii", "replace").decode())  # fmt: skip
+    held, dpi = io.BytesIO(), drawn.style.dpi
+    picture_of = Image.fromarray(picture(drawn, dpi)[..., :3])
+    picture_of.save(held, format=form, dpi=(dpi, dpi), **given)
+    return held.getvalue()
 
 
 _WRITERS = {"pdf": _pdf, "svg": _svg, "png": _png, "tif": _tif}
