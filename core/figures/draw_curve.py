@@ -39,7 +39,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     report = findings.explain(row, col)
     if report is None:
         raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
-    plot = _Plot.of(report, options, words)
+    plot = _Plot.of(report, options, words, findings.map.signal_unit)
     axes = rows_of(subfigure, 2 if plot.residuals else 1)
     handles = _measured(axes[0], plot, style) + _found(axes[0], plot, style)
     if plot.residuals:
@@ -100,10 +100,10 @@ class _Plot:
     points: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, report: CurveReport, options: CurveOptions, words: str) -> _Plot:
+    def of(cls, report: CurveReport, options: CurveOptions, words: str, signal: str) -> _Plot:
         frame, note = frame_for(report, options.x, options.y)
         made = cls(report, options, words, frame, note)
-        made._scale()
+        made._scale(signal)
         a, r, fitted = report.approach, report.retract, fitted_branch(report)
         made.lines = {"approach": made._to(*frame.place(a.z, a.d, a)),
                       "retract": made._to(*frame.place(r.z, r.d, r))}  # fmt: skip
@@ -126,10 +126,10 @@ class _Plot:
                                             made.points["pull_off_foot"][1])  # fmt: skip
         return made
 
-    def _scale(self) -> None:
+    def _scale(self, signal: str) -> None:
         report, found = self.report, []
         if not report.constants.lengths:
-            self.units = ("nm", "")
+            self.units = ("nm", signal)
             return
         for core, values in zip((TITLES[self.frame.x][1], TITLES[self.frame.y][1]),
                                 self._reach(report), strict=True):  # fmt: skip

@@ -52,6 +52,8 @@ class _Counts:
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
     """Draw the histogram that the options choose; see `parts.Drawer`."""
+    from matplotlib.ticker import MaxNLocator
+
     options = panel.options
     assert isinstance(options, HistogramOptions)
     found = _count(findings, options)
@@ -65,6 +67,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
         log_ticks(axes.xaxis, found.edges[0], found.edges[-1])
     axes.set_xlim(*_ends(found.edges, options.log))
     few_ticks(axes)
+    axes.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
     across = style.label(found.channel.label, found.unit)
     name_axes(axes, subfigure, across, "Pixels in a bin", style)
     top, below = note(axes, found.used.note, style), legend(subfigure, handles, style)

@@ -23,6 +23,7 @@ from .dressing import (
     unit_of,
 )
 from .parts import DataTable, DrawnPanel, PanelError, Style
+from .pixels import enlarged, factor_for
 from .placing import height_of, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
@@ -65,18 +66,16 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, JointOptions)
     found = _count(findings, options)
-    (axes,) = rows_of(subfigure)
+    ground, axes = subfigure.add_axes((0.1, 0.1, 0.8, 0.8)), rows_of(subfigure)[0]
+    axes.patch.set_visible(False)
     for side, name in ((found.x, "x"), (found.y, "y")):
         if side.log:
             getattr(axes, f"set_{name}scale")("log")
-    colours = look.colour_map(options.colours)
-    mesh = axes.pcolormesh(found.x.edges, found.y.edges, np.ma.masked_equal(found.counts, 0),
-                           cmap=colours, vmin=0.0, vmax=max(float(found.counts.max()), 1.0),
-                           rasterized=True, zorder=1)  # fmt: skip
     axes.set_xlim(found.x.edges[0], found.x.edges[-1])
     axes.set_ylim(found.y.edges[0], found.y.edges[-1])
     _outlines(axes, found, style)
-    bar = _bar(subfigure, mesh, style)
+    scale = _colours(options, found)
+    bar = _bar(subfigure, scale, style)
     dress(axes, style)
     few_ticks(axes)
     for side, axis in ((found.x, axes.xaxis), (found.y, axes.yaxis)):
@@ -86,6 +85,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     name_axes(axes, subfigure, across, up, style)
     place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
     _room_for_letters(axes, found, style)
+    _bins(ground, axes, found, scale, style)
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
 
 
@@ -167,11 +167,51 @@ def _room_for_letters(axes: Any, found: _Joint, style: Style) -> None:
     axes.set_ylim(found.y.edges[0], 10.0**high if found.y.log else high)
 
 
-def _bar(subfigure: Any, mesh: Any, style: Style) -> Any:
+def _colours(options: JointOptions, found: _Joint) -> Any:
+    """From counts to colours. Raises PanelError for colours that are not known."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    from ..colours import COLOURS
+
+    name = options.colours.strip()
+    if name and name not in COLOURS:
+        raise PanelError(f"There are no colours “{name[:40]}”; one of {', '.join(COLOURS)}.")
+    return ScalarMappable(Normalize(0.0, max(float(found.counts.max()), 1.0)),
+                          look.colour_map(name))  # fmt: skip
+
+
+def _bins(ground: Any, axes: Any, found: _Joint, scale: Any, style: Style) -> None:
+    """The bins as a picture of whole pixels beneath the axes, white where there is none: vector
+    files would show seams between areas, and know no empty ones without transparency."""
+    picture = np.array(scale.to_rgba(found.counts, bytes=True))[..., :3]
+    picture[found.counts == 0] = 255
+    ground.set_position(axes.get_position())
+    ground.set_axis_off()
+    ground.set_zorder(axes.get_zorder() - 1)
+    limits = [np.log10(ends) if side.log else np.asarray(ends) for side, ends in
+              ((found.x, axes.get_xlim()), (found.y, axes.get_ylim()))]  # fmt: skip
+    (x0, x1), (y0, y1) = (_coordinates(side)[[0, -1]] for side in (found.x, found.y))
+    inch = axes.get_figure(root=True).dpi / 72.0
+    wide = axes.bbox.width / inch * (x1 - x0) / float(np.ptp(limits[0]))
+    high = axes.bbox.height / inch * (y1 - y0) / float(np.ptp(limits[1]))
+    factor = max(factor_for(picture.shape[1], wide, style.dpi),
+                 factor_for(picture.shape[0], high, style.dpi))  # fmt: skip
+    ground.imshow(enlarged(picture, factor), extent=(x0, x1, y0, y1), origin="lower",
+                  interpolation="none", aspect="auto")  # fmt: skip
+    ground.set_xlim(*limits[0])
+    ground.set_ylim(*limits[1])
+
+
+def _coordinates(side: _Side) -> Array:
+    return np.log10(side.edges) if side.log else side.edges
+
+
+def _bar(subfigure: Any, scale: Any, style: Style) -> Any:
     """The colour bar; returns its axes."""
     from matplotlib.ticker import MaxNLocator
 
-    bar = subfigure.colorbar(mesh, cax=subfigure.add_axes((0.9, 0.2, 0.05, 0.6)))
+    bar = subfigure.colorbar(scale, cax=subfigure.add_axes((0.9, 0.2, 0.05, 0.6)))
     bar.locator = MaxNLocator(4, integer=True)
     bar.update_ticks()
     bar.outline.set_linewidth(style.thin)

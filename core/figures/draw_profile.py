@@ -119,10 +119,9 @@ def profile_of(findings: Findings, name: str) -> Profile:
     if not profiles:
         raise PanelError("This analysis has no profile: draw a line on the map, or take the panel "
                          "out.")  # fmt: skip
-    unit = "nm" if findings.map.has_scale else "pixel"
-    if places.unit != unit:
-        raise PanelError(f"The profiles are in {places.unit}, but this map counts in {unit}: draw "
-                         "them anew on this map.")  # fmt: skip
+    misfit = places.misfit(findings.map.has_scale)
+    if misfit:
+        raise PanelError(misfit)
     if not name.strip():
         return profiles[0]
     for profile in profiles:
@@ -175,8 +174,10 @@ def _line(axes: Any, found: _Along, series: _Series, style: Style) -> None:
 
 
 def _edge(axes: Any, found: _Along, style: Style) -> None:
-    axes.plot(*found.line, color=look.PALE_INK, linewidth=3.5 * style.line, zorder=2,
-              solid_capstyle="butt")  # fmt: skip
+    assert found.edge is not None
+    if found.edge.resolved:  # else its width is a bound, and no line that the values follow
+        axes.plot(*found.line, color=look.PALE_INK, linewidth=3.5 * style.line, zorder=2,
+                  solid_capstyle="butt")  # fmt: skip
     for at in found.between:
         axes.axvline(at, color=look.INK, linestyle=(0, (1, 2)), linewidth=style.thin, zorder=2.5)
 
@@ -248,15 +249,16 @@ def _edge_tables(found: _Along, edge: Edge) -> list[DataTable]:
         (["position", "sigma", "width_10_90", "level_before", "level_after"],
          [unit, unit, unit, first.unit, first.unit], values, errors),
         "The fitted edge" + ("" if edge.resolved else "; its width is an upper bound"))  # fmt: skip
-    return [line, numbers]
+    return [line, numbers] if edge.resolved else [numbers]
 
 
 def _caption(found: _Along, findings: Findings) -> str:
     names = " and ".join(inside(one.channel.label) for one in found.series)
     wide = found.profile.width * found.factor
-    across = f"averaged over {wide:.4g} {found.unit}" if wide > 0.0 else "of single pixels"
+    unit = found.unit if found.unit != "pixel" else "pixels"
+    across = f"averaged over {wide:.4g} {unit}" if wide > 0.0 else "of single pixels"
     said = [f"{names} along “{found.profile.name}” "
-            f"({found.profile.length * found.factor:.4g} {found.unit} long, {across}); band, "
+            f"({found.profile.length * found.factor:.4g} {unit} long, {across}); band, "
             "± one standard error"]  # fmt: skip
     if any(np.isnan(one.values).any() for one in found.series):
         said.append("gaps, where no pixel is used")
@@ -277,5 +279,8 @@ def _edge_words(found: _Along, edge: Edge) -> str:
     error = edge.width_10_90 / edge.sigma * edge.sigma_error
     width = text_of(edge.width_10_90, core, error) + tail
     at = text_of(edge.position, core, edge.position_error) + tail
-    bound = "" if edge.resolved else ", an upper bound"
-    return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}{bound}"
+    if not edge.resolved:
+        near = text_of(edge.position, core) + tail
+        return (f"dotted, an edge near {near}, whose width from 10 to 90 % is below {width}: the "
+                "points tell no more")  # fmt: skip
+    return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}"

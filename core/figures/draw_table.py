@@ -24,6 +24,8 @@ NARROWEST = 5.0
 """No column is wrapped to less than so many letters' sizes."""
 SAFE = 1.03
 """Hinted letters on a screen are a little wider than those of the outlines."""
+SHORT = 12
+"""Letters of a head that stay in one line with their unit."""
 ROOMY, TIGHT = 1.5, 1.15
 """What a row of one line takes, in lines."""
 
@@ -66,7 +68,7 @@ def _fit(table: Tabled, wide: float, high: float, style: Style
     """The largest of the sheet's sizes in which the table fits; else as much of it as does."""
     found = None
     for size, tall in _ways(style):
-        found = _laid(table, size, tall, wide)
+        found = _laid(table, style, size, tall, wide)
         if found is not None and sum(found.heights) + 1.0 <= high:
             return found, ()
     if found is None:
@@ -101,7 +103,7 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
     except PanelError:
         return 4.0 * style.font_size
     for size, tall in _ways(style):
-        found = _laid(table, size, tall, width)
+        found = _laid(table, style, size, tall, width)
         if found is not None:
             return sum(found.heights) + 2.0
     return 4.0 * style.font_size
@@ -111,9 +113,9 @@ def _wide(text: str, size: float, bold: bool = False) -> float:
     return SAFE * text_width(text, size, bold)
 
 
-def _laid(table: Tabled, size: float, tall: float, wide: float) -> _Set | None:
+def _laid(table: Tabled, style: Style, size: float, tall: float, wide: float) -> _Set | None:
     """The table in one size, wrapped where it is too wide; None if it can't be."""
-    texts = [table.head, *table.rows]
+    texts = [tuple(_headed(label, unit, style) for label, unit in table.head), *table.rows]
     count = len(table.head)
     widths = [max(_wide(part, size, row == 0 or at == 0 and table.bold_first)
                   for row, cells in enumerate(texts) for part in cells[at].split("\n"))
@@ -134,6 +136,12 @@ def _laid(table: Tabled, size: float, tall: float, wide: float) -> _Set | None:
            for at, cell in enumerate(line) for part in cell):  # fmt: skip
         return None
     return _Set(size, tall, tuple(columns), cells, len(cells))
+
+
+def _headed(label: str, unit: str, style: Style) -> str:
+    """A head with its unit, below it where both are long."""
+    whole = style.label(label, unit)
+    return f"{label}\n{whole[len(label) :].strip()}" if unit and len(whole) > SHORT else whole
 
 
 def _squeezed(widths: list[float], room: float, least: float) -> list[float]:

@@ -57,7 +57,8 @@ def _wanted(findings: Findings) -> list[tuple[str, Options]]:
     if findings.composition is not None and _has(findings, "reduced_modulus", "adhesion"):
         found.append(("joint", JointOptions()))
     places = findings.work.places
-    if places is not None and places.profiles and maps:
+    fits = places is not None and not places.misfit(findings.map.has_scale)
+    if fits and places.profiles and maps:
         channel = stiff or maps[0]
         second = "adhesion" if "adhesion" in maps and channel != "adhesion" else ""
         found.append(("profile", ProfileOptions(channel=channel, second=second)))

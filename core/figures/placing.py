@@ -161,4 +161,8 @@ def broken(text: str, room: float, size: float) -> str:
         head, _, tail = text.rpartition(" (")
         return f"{head}\n({tail}"
     head, _, tail = text.rpartition(" / ")
-    return f"{head}\n/ {tail}" if head else "\n".join(text.rsplit(" ", 1))
+    if head:
+        return f"{head}\n/ {tail}"
+    middle = min((at for at, sign in enumerate(text) if sign == " "),
+                 key=lambda at: abs(at - len(text) / 2))  # fmt: skip
+    return f"{text[:middle]}\n{text[middle + 1 :]}"

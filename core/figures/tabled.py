@@ -27,10 +27,10 @@ NONE = "–"
 
 @dataclass(frozen=True, eq=False)
 class Tabled:
-    """A table: texts of its head and rows, which columns are numbers (set to the right), and its
-    numbers."""
+    """A table: texts of its head with their units and of its rows, which columns are numbers (set
+    to the right), and its numbers."""
 
-    head: tuple[str, ...]
+    head: tuple[tuple[str, str], ...]
     rows: tuple[tuple[str, ...], ...]
     numeric: tuple[bool, ...]
     data: DataTable
@@ -50,10 +50,8 @@ def components(findings: Findings, options: TableOptions) -> Tabled:
                          + ("" if why else " Find components first."))  # fmt: skip
     table, names = _with_channels(composition, table, options)
     units = {name: _unit(table, name) for name in names}
-    head = ["Component", "Area (%)"]
-    for name in names:
-        unit = units[name][0]
-        head.append(f"{CHANNELS[name].label}" + (f"\n({unit})" if unit else ""))
+    head = [("Component", ""), ("Area", "%")]
+    head += [(CHANNELS[name].label, units[name][0]) for name in names]
     rows = []
     for row in table.rows:
         name = row.letter if row.name == row.letter else f"{row.letter} {row.name}"
@@ -150,7 +148,8 @@ def calibration(findings: Findings, options: TableOptions) -> Tabled:
         ([f[0] for f in found], [f[3] for f in found], [f[4] for f in found],
          [f[5] for f in found], [f[2] for f in found]),
         "Calibration and settings")  # fmt: skip
-    return Tabled(("Quantity", "Value", "Origin"), rows, (False, False, False), data,
+    head = (("Quantity", ""), ("Value", ""), ("Origin", ""))
+    return Tabled(head, rows, (False, False, False), data,
                   "calibration and settings in use; settings that are not listed are at their "
                   "defaults")  # fmt: skip
 
@@ -238,7 +237,7 @@ def doubts(findings: Findings, options: TableOptions) -> Tabled:
                    ("curves", "", "that carry it; -1 for a doubt about the whole map")),
         ([row[0] for row in rows], [row[1] for row in rows], np.array(numbers)),
         "Doubts and decisions")  # fmt: skip
-    return Tabled(("Doubt or decision", "Kind", "Curves", "%"), tuple(rows),
+    return Tabled((("Doubt or decision", ""), ("Kind", ""), ("Curves", ""), ("%", "")), tuple(rows),
                   (False, False, True, True), data, _doubts_caption(findings, curves))  # fmt: skip
 
 

@@ -1,0 +1,231 @@
+"""The numbers that leave with a figure: tables, their description, and the script that draws it
+again."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import math
+import os
+import runpy
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from figure_maps import SHEETS, found_in, saved_result, written_map
+
+from palpate.core.errors import SettingsError, WriteError
+from palpate.core.figures import draw_sheet
+from palpate.core.figures.data import csv_of, differences, read_sheet, slug, text_of, write_data
+from palpate.core.figures.parts import DataTable
+from palpate.core.figures.script import opened_for_figure
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The folder, the findings with their result saved, and the first sheet drawn."""
+    folder = tmp_path_factory.mktemp("figure")
+    findings = found_in(written_map(folder))
+    findings = replace(findings, result=saved_result(folder, findings))
+    yield folder, findings, draw_sheet(SHEETS[0], findings)
+    findings.map.close()
+
+
+@pytest.fixture(scope="module")
+def written(made):
+    folder, findings, drawn = made
+    return write_data(folder / "data", drawn, findings)
+
+
+def test_each_table_is_a_file_that_the_package_describes(made, written):
+    folder, _, drawn = made
+    data = folder / "data"
+    package = json.loads((data / "datapackage.json").read_text(encoding="utf-8"))
+    assert package["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
+    assert package["description"] == drawn.caption
+    count = sum(len(panel.tables) for panel in drawn.panels)
+    assert len(package["resources"]) == count >= 12
+    for resource in package["resources"]:
+        raw = (data / resource["path"]).read_bytes()
+        assert len(raw) == resource["bytes"]
+        assert resource["hash"] == f"sha256:{hashlib.sha256(raw).hexdigest()}"
+        head, *rows = csv.reader(raw.decode("utf-8").splitlines())
+        fields = resource["schema"]["fields"]
+        assert head == [field["name"] for field in fields]
+        assert len(set(head)) == len(head)
+        for row in rows:
+            for field, cell in zip(fields, row, strict=True):
+                if cell in resource["schema"]["missingValues"]:
+                    continue
+                if field["type"] == "number":
+                    assert math.isfinite(float(cell))
+                elif field["type"] == "integer":
+                    assert str(int(cell)) == cell
+    units = {f["name"]: f.get("unit") for f in package["resources"][0]["schema"]["fields"]}
+    assert units["x"] == "nm"
+    assert units["modulus"] == "GPa"
+
+
+def test_the_map_behind_the_figure_is_the_analysis(made, written):
+    folder, findings, _ = made
+    with (folder / "data" / "a_map_modulus.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    values = np.full(findings.map.shape, np.nan)
+    for row in rows:
+        if row["modulus"]:
+            values[int(row["row"]), int(row["column"])] = float(row["modulus"])
+    assert np.allclose(values, findings.analysis.channel("modulus"), rtol=1e-8, equal_nan=True)
+    left_out = {(int(r["row"]), int(r["column"])) for r in rows if r["state"] == "left out"}
+    assert {(3, 4), (12, 20)} <= left_out
+
+
+def test_settings_recipe_source_and_caption_lie_beside(made, written):
+    folder, findings, drawn = made
+    data = folder / "data"
+    assert read_sheet(data / "recipe.json") == drawn.sheet
+    settings = json.loads((data / "settings.json").read_text(encoding="utf-8"))
+    assert type(findings.analysis.settings).from_dict(settings) == findings.analysis.settings
+    source = json.loads((data / "source.json").read_text(encoding="utf-8"))
+    raw = (folder / "two.h5").read_bytes()
+    assert source["map"]["sha256"] == hashlib.sha256(raw).hexdigest()
+    assert source["map"]["uuid"] == findings.map.uuid
+    assert source["decisions sha256"] == findings.analysis.review.checksum
+    assert (data / "caption.txt").read_text(encoding="utf-8").strip() == drawn.caption
+    said = "".join(path.read_text(encoding="utf-8") for path in written)
+    assert str(folder) not in said  # no path of this computer leaves with it
+
+
+def test_two_runs_write_the_same_bytes(made, written, tmp_path):
+    folder, findings, drawn = made
+    again = write_data(folder / "again", draw_sheet(drawn.sheet, findings), findings)
+    assert [p.name for p in again] == [p.name for p in written]
+    for one, other in zip(written, again, strict=True):
+        assert one.read_bytes() == other.read_bytes(), one.name
+
+
+def test_files_that_are_there_are_replaced_only_if_asked(made, written, tmp_path):
+    folder, findings, drawn = made
+    with pytest.raises(WriteError) as caught:
+        write_data(folder / "data", drawn, findings, replace_existing=False)
+    assert "already" in str(caught.value)
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(WriteError) as caught:
+        write_data(tmp_path / "file" / "data", drawn, findings)
+    assert "Choose another folder" in str(caught.value)
+
+
+# ---- drawing it again
+
+
+def test_the_script_draws_the_same_figure_in_a_process_of_its_own(made, written):
+    folder, _, _ = made
+    script = folder / "data" / "redraw.py"
+    done = subprocess.run([sys.executable, str(script), "--out", "again.svg"], cwd=folder,
+                          capture_output=True, text=True, check=False, timeout=300,
+                          env=dict(os.environ, MPLCONFIGDIR=str(folder)))  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "All numbers are those of the CSV files." in done.stdout
+    assert (folder / "again.svg").stat().st_size > 10_000
+
+
+def test_the_script_fails_where_a_number_is_another_one(made, monkeypatch, capsys):
+    folder, findings, drawn = made
+    write_data(folder / "changed", drawn, findings)
+    table = folder / "changed" / "c_histogram_modulus.csv"
+    lines = table.read_text(encoding="utf-8").splitlines()
+    cells = lines[1].split(",")
+    lines[1] = ",".join([*cells[:2], str(int(cells[2]) + 1), *cells[3:]])
+    table.write_text("\r\n".join(lines) + "\r\n", encoding="utf-8")
+    out = folder / "changed.png"
+    monkeypatch.setattr(sys, "argv", ["redraw.py", "--out", str(out)])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")
+    assert ended.value.code == 1
+    assert "c_histogram_modulus.csv: pixels differs in 1 of" in capsys.readouterr().out
+    monkeypatch.setattr(sys, "argv", ["redraw.py", str(folder / "nowhere.h5")])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")
+    assert "nowhere.h5" in str(ended.value.code)
+
+
+def test_the_map_alone_is_enough_with_the_work_beside_it(made, written):
+    folder, _, drawn = made
+    with opened_for_figure(folder / "two.h5", folder / "data" / "work.json") as findings:
+        again = draw_sheet(drawn.sheet, findings)
+        assert findings.analysis.review.left_out.count == 2
+        assert differences(folder / "data", again) == []
+
+
+def test_differences_tell_what_is_missing_and_what_has_another_shape(made, tmp_path):
+    _, findings, _ = made
+    drawn = draw_sheet(SHEETS[1], findings)
+    paths = {path.name: path for path in write_data(tmp_path, drawn, findings)}
+    paths["panel1_law.csv"].unlink()
+    approach = paths["panel1_approach.csv"]
+    lines = approach.read_text(encoding="utf-8").splitlines()
+    approach.write_text("\n".join(lines[:-1]), encoding="utf-8")
+    retract = paths["panel1_retract.csv"]
+    text = retract.read_text(encoding="utf-8")
+    retract.write_text(text.replace("force", "pull", 1), encoding="utf-8")
+    said = differences(tmp_path, drawn)
+    assert [words.partition(":")[0].partition(" is")[0] for words in said] == [
+        "panel1_approach.csv", "panel1_retract.csv", "panel1_law.csv"]  # fmt: skip
+    assert "159 rows and not 160" in said[0]
+    assert "other columns" in said[1]
+    assert said[2] == "panel1_law.csv is not there."
+
+
+# ---- small parts
+
+
+def test_cells_are_written_plainly():
+    values = np.array([1.0 / 3.0, math.nan, math.inf]), ['say "x"', "", "1,5"]
+    table = DataTable("odd", (("a", "nm", ""), ("b", "", "")), values)
+    text = csv_of(table)
+    assert text.splitlines() == ["a,b", '0.333333333,"say ""x"""', ",", 'INF,"1,5"']
+    assert text_of(np.int32(7)) == "7"
+    assert text_of(np.True_) == "true"
+    assert slug("Moduli & Überblick: 1") == "moduli_berblick_1"
+    with pytest.raises(ValueError, match="do not fit"):
+        csv_of(DataTable("odd", (("a", "", ""), ("b", "", "")), ([1.0], [1.0, 2.0])))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "is not valid JSON"),
+        ("[" * 100_000, "is not valid JSON"),
+        ("{}", "does not begin with palpate_sheet"),
+        ('{"palpate_sheet": 99}', "newer"),
+        ('{"palpate_sheet": 1, "panels": [{"kind": "magic"}]}', "no kind of panel"),
+        ('{"palpate_sheet": 1, "panels": [{"kind": "curve", "options": {"which": "nicest"}}]}',
+         "which"),
+        ('{"palpate_sheet": 1, "panels": [{"kind": "map", "row": 1e99}]}', "grid"),
+        ('{"palpate_sheet": 1, "name": 5}', "name"),
+        ('{"palpate_sheet": 1, "height": NaN}', "height"),
+        ('{"palpate_sheet": 1, "script": "x"}', "script"),
+    ],
+)  # fmt: skip
+def test_a_damaged_or_hostile_recipe_is_refused_with_its_name(tmp_path, text, said):
+    path = tmp_path / "bad.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError) as caught:
+        read_sheet(path)
+    assert said in str(caught.value)
+    assert "bad.json" in str(caught.value)
+
+
+def test_a_name_of_a_sheet_cannot_break_the_script(made, tmp_path):
+    _, findings, _ = made
+    for name in ('"""; import os #', "{title} \\ %s", "a\u2028b 'x'"):
+        sheet = replace(SHEETS[1], name=name)
+        drawn = replace(draw_sheet(SHEETS[1], findings), sheet=sheet)
+        write_data(tmp_path, drawn, findings)
+        source = (tmp_path / "redraw.py").read_text(encoding="utf-8")
+        compile(source, "redraw.py", "exec")
+        assert "import os" not in source.partition('"""\n\nimport argparse')[2]
+    assert Path(tmp_path / "redraw.py").is_file()
