@@ -15,6 +15,7 @@ from ..core.decisions import Pixels, Review
 from ..core.errors import SettingsError
 from ..core.settings import GIVEN, Settings
 from ..core.sheets import Sheet
+from ..core.work.answers import Answers
 from .correcting import about, corrected
 from .work import Work
 
@@ -110,6 +111,10 @@ class Deciding:
     def use_sheets(self, sheets: tuple[Sheet, ...], words: str, merge: str = "") -> bool:
         """Have other figure sheets."""
         return self.decide(replace(self._history.current, sheets=sheets), words, merge)
+
+    def use_answers(self, answers: Answers, words: str, merge: str = "") -> bool:
+        """Answer otherwise what the methods paragraph asks."""
+        return self.decide(replace(self._history.current, answers=answers), words, merge)
 
     def leave_out(self, mask: Any, words: str = "left-out pixels") -> bool:
         """Leave exactly these pixels out by hand, bool (rows, cols)."""
@@ -214,7 +219,8 @@ class Deciding:
         if now.review != before.review:
             self._review_moved(before, gentle)
         for part, signal in (("rule", self.rule_changed), ("places", self.places_changed),
-                             ("sheets", self.sheets_changed)):  # fmt: skip
+                             ("sheets", self.sheets_changed),
+                             ("answers", self.answers_changed)):  # fmt: skip
             if getattr(now, part) != getattr(before, part):
                 signal.emit()
         if acted or (now != before and not gentle):

@@ -26,6 +26,7 @@ from . import theme as look
 from .clipboard_desk import CopyDesk
 from .commands import Commands
 from .journal_desk import JournalDesk
+from .methods_desk import MethodsDesk
 from .panels.settings import SettingsPanel
 from .recompute import Answer
 from .reopen_desk import ReopenDesk
@@ -60,8 +61,8 @@ class MainWindow(QMainWindow):
         self.commands = Commands(self)
         self.journal = JournalDesk(self.session, parent=self)
         self.reopening = ReopenDesk(self, self.journal)
-        self.copying = CopyDesk(self)
-        self.actions_by_id = table.build(self, self, self.commands, self.copying)
+        self.copying, self.methods = CopyDesk(self), MethodsDesk(self)
+        self.actions_by_id = table.build(self, self, self.commands, self.copying, self.methods)
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self.copying.offer(self.menus["Edit"], self.actions_by_id["copy"])
         self._build()
@@ -309,6 +310,7 @@ class MainWindow(QMainWindow):
         table.set_icons(self.actions_by_id, self.theme)
         self.start_page.set_theme(self.theme)
         self.settings_panel.set_theme(self.theme)
+        self.methods.set_theme(self.theme)
         if self.workspace is not None:
             self.workspace.set_theme(self.theme)
         self.actions_by_id[f"theme_{self._choice}"].setChecked(True)

@@ -39,8 +39,8 @@ class Session(Deciding, QObject):
     -------
     map_changed, settings_changed, selection_changed, channel_changed, analysis_changed
     report_changed(fresh) : the picked curve's report; `fresh` when it is another map's
-    rule_changed, places_changed, sheets_changed, review_changed : parts of the `Work` beside
-        the settings
+    rule_changed, places_changed, sheets_changed, answers_changed, review_changed : parts of the
+        `Work` beside the settings
     correcting_changed : whether changed settings hold for single pixels, or for which
     left_out_changed : of the review, the pixels that were left out
     group_changed : other pixels are gathered, or none
@@ -65,6 +65,7 @@ class Session(Deciding, QObject):
     rule_changed = Signal()
     places_changed = Signal()
     sheets_changed = Signal()
+    answers_changed = Signal()
     review_changed = Signal()
     correcting_changed = Signal()
     left_out_changed = Signal()
@@ -334,6 +335,7 @@ class Session(Deciding, QObject):
         self.rule_changed.emit()
         self.places_changed.emit()
         self.sheets_changed.emit()
+        self.answers_changed.emit()
         self.review_changed.emit()
         self.correcting_changed.emit()
         self.left_out_changed.emit()

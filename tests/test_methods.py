@@ -471,7 +471,7 @@ def test_html_marks_the_gaps_and_lets_no_answer_in_as_markup(findings):
     read = Marks()
     read.feed(text.html)
     assert not read.open
-    assert set(read.tags) == {"div", "p", "strong", "mark", "ol", "li"}
+    assert set(read.tags) == {"div", "p", "strong", "mark", "sub", "sup", "ol", "li"}
     assert read.marked == [f"[… {gap.question} …]" for gap in text.gaps]
     assert "&lt;script&gt;" in text.html
     assert "\\<script>x\\</script> & \\*cut\\*" in text.markdown

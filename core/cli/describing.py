@@ -18,13 +18,11 @@ if TYPE_CHECKING:
     from ..methods import Paragraph
     from ..settings import Settings
 
-ENDINGS = (".txt", ".md", ".html", ".csv")
-
 
 def methods(args: argparse.Namespace) -> int:
     """Print the paragraph, or write it; tell its gaps on the error stream."""
     from ..findings import opened_findings
-    from ..methods import bibtex, paragraph
+    from ..methods import bibtex, file_text, paragraph
 
     out = Path(args.out) if args.out else None
     bib = Path(args.bibtex) if args.bibtex else None
@@ -38,26 +36,11 @@ def methods(args: argparse.Namespace) -> int:
     if out is None:
         print(made.text, end="")
     else:
-        _write(out, in_format(made, out.suffix.lower()))
+        _write(out, file_text(made, out.suffix.lower()))
     if bib is not None:
         _write(bib, bibtex(made))
     _tell(made, path.name)
     return 0
-
-
-def in_format(made: Paragraph, ending: str) -> str:
-    """The paragraph as a file of an ending holds it."""
-    from ..methods import table_text
-
-    if ending == ".html":
-        return page(made)
-    return {".txt": made.text, ".md": made.markdown, ".csv": table_text(made)}[ending]
-
-
-def page(made: Paragraph) -> str:
-    """A whole HTML page around the fragment."""
-    return ('<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Methods</title>'
-            f"</head><body>{made.html}</body></html>\n")  # fmt: skip
 
 
 def _settings(args: argparse.Namespace, path: Path) -> Settings | None:
@@ -71,6 +54,8 @@ def _settings(args: argparse.Namespace, path: Path) -> Settings | None:
 
 
 def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
+    from ..methods import ENDINGS
+
     if out is not None and out.suffix.lower() not in ENDINGS:
         raise UsageError(f"--out {out}: the name must end in one of {', '.join(ENDINGS)}.")
     if out is not None and bib is not None and out.resolve() == bib.resolve():

@@ -226,7 +226,7 @@ class Composition:
         if self.candidates:
             said += (
                 f", their number chosen among 1 to {self.candidates[-1].count} by the integrated "
-                f"completed likelihood of {self.independent:.3g} independent pixels"
+                f"completed likelihood of {self.independent:,.0f} independent pixels"
             )
         if rule.method == "mixture":
             said += ", fitted to pixels away from edges" if rule.plain else ", fitted to all pixels"

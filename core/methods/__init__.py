@@ -9,7 +9,7 @@ from .bibtex import bibtex
 from .making import paragraph
 from .parts import ORIGINS, Gap, Hole, Paragraph, Reference, Row
 from .registry import ITEMS, SILENT, TOLD, Item
-from .rendering import table_text
+from .rendering import ENDINGS, file_text, table_text
 
-__all__ = ["ITEMS", "ORIGINS", "SILENT", "TOLD", "Gap", "Hole", "Item", "Paragraph", "Reference",
-           "Row", "bibtex", "paragraph", "table_text"]  # fmt: skip
+__all__ = ["ENDINGS", "ITEMS", "ORIGINS", "SILENT", "TOLD", "Gap", "Hole", "Item", "Paragraph",
+           "Reference", "Row", "bibtex", "file_text", "paragraph", "table_text"]  # fmt: skip

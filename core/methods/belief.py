@@ -108,7 +108,7 @@ def _rule(f: Facts, there: Array) -> Iterator[Said]:
     counts = [(int(np.count_nonzero((bits & np.uint64(d.mask)) != 0)), d.name) for d in severe]
     met = sorted((pair for pair in counts if pair[0]), reverse=True)
     if not met:
-        yield said("None met a criterion for leaving it out by rule.", by=(MEASURED, PROGRAM))
+        yield said("No curve met a criterion by which the rule leaves out.", by=(MEASURED, PROGRAM))
         return
     each = "; ".join(f"{words} ({count:,})" for words, count in _criteria(f, met))
     any_ = there & ((bits & np.uint64(f.analysis.severe_mask)) != 0)

@@ -135,8 +135,9 @@ def sensitivity(f: Facts) -> Iterator[Said]:
     if f.map.signal_unit != "V":
         what = {"nm": "deflections in nanometres", "nN": "forces"}[f.map.signal_unit]
         relative, origin = relative_error(one.name, one.value, one.error, chosen)
-        yield said(f"The map holds {what}; the deflection sensitivity that they were made with was "
-                   "found by ", how, f" (standard uncertainty {about(relative)}, {FROM[origin]}).",
+        value = f", {exact(float(f'{one.value:.5g}'), one.unit)}," if one.value > 0.0 else ""
+        yield said(f"The map holds {what}; the deflection sensitivity{value} that they were made "
+                   "with was found by ", how, f" (standard uncertainty {about(relative)}, {FROM[origin]}).",
                    by=(RECORDED, BY[origin]))  # fmt: skip
     elif not math.isfinite(one.value):
         yield said("The deflection sensitivity was not known, so only heights are given.",

@@ -346,7 +346,7 @@ def _tabor(f: Facts) -> tuple[Piece, ...]:
         return ()
     return ("The Tabor parameter", Cite(("tabor1977",)), f", with the work of adhesion from the "
             f"pull-off and a range of the attraction of {exact(fit.distance, 'nm')}, was "
-            f"{reach(here)} (DMT where it is small, JKR above about 5).")  # fmt: skip
+            f"{reach(here)}; it is small for DMT and above about 5 for JKR.")  # fmt: skip
 
 
 def goodness(f: Facts) -> Iterator[Said]:

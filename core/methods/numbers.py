@@ -9,10 +9,15 @@ import numpy as np
 
 from ..calibration import SET as AS_SET
 from ..components.maps import NO_CURVE, REASONS
+from ..components.rule import letter
 from ..uncertainty.inputs import common_inputs
 from .facts import Facts, said
 from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
 from .words import about, counted, digits, exact, listed
+
+NAMES = {"reduced_modulus": "E*", "adhesion": "adhesion", "stiffness": "contact stiffness",
+         "indentation": "indentation"}  # fmt: skip
+"""Channels by which independent pixels are told, in the order of preference."""
 
 
 def components(f: Facts) -> Iterator[Said]:
@@ -32,6 +37,12 @@ def components(f: Facts) -> Iterator[Said]:
              for k in range(made.count)]  # fmt: skip
     yield said(f"The components are {listed(names)}." if made.count > 1 else
                f"All is one component, {names[0]}.", by=(MEASURED, SET))  # fmt: skip
+    unnamed = [made.title(k) for k in range(made.count) if made.rule.name(k) == letter(k)]
+    if unnamed:
+        which = f.hole("components", "materials", "which material is each component, and how is "
+                       "that known?", "the rubber (A) and the matrix (B), by their moduli")
+        yield said(f"{listed(unnamed)} {'are' if len(unnamed) > 1 else 'is'} taken to be ", which,
+                   ".")  # fmt: skip
     lost = {words: n for words, n in made.left_out.items() if words != REASONS[NO_CURVE]}
     aside = made.set_aside
     if lost or aside:
@@ -95,13 +106,13 @@ def _independent(f: Facts) -> str:
     table = f.findings.table
     if table is None:
         return ""
-    each = []
+    each, name = [], ""
     for row in table.rows:
-        one = next((row.summaries[n] for n in ("reduced_modulus", "adhesion", "height")
-                    if n in row.summaries), None)  # fmt: skip
+        one = next((row.summaries[n] for n in NAMES if n in row.summaries), None)
         if one is not None and math.isfinite(one.independent):
-            each.append(f"{row.letter} {one.independent:,.0f} of {one.pixels:,}")
-    return f" (of {listed(each)} pixels)" if each else ""
+            name = NAMES[one.channel]
+            each.append(f"{one.independent:,.0f} for {one.pixels:,} pixels of {row.letter}")
+    return f" ({listed(each)}, by {name})" if each else ""
 
 
 def uncertainty(f: Facts) -> Iterator[Said]:

@@ -166,6 +166,11 @@ class Paragraph:
         return self.open
 
     @property
+    def holes(self) -> tuple[Hole, ...]:
+        """All questions with their answers, in the order of the text."""
+        return tuple(hole for part in self.parts for one in part.sentences for hole in one.holes)
+
+    @property
     def text(self) -> str:
         """Plain text with the references below; gaps as ``[… question? …]``."""
         from .rendering import plain_text

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import html as _html
+import re
 from collections.abc import Callable, Mapping
 from itertools import groupby
 
 from .parts import Cite, Hole, Paragraph, Part, Piece, Row, Said
 
 Numbers = Mapping[str, int]
+UNIT = re.compile(r"(\d) (%|°C|(?:[nµmkMG]?(?:m|N|V|Pa|Hz|s|J)|pixels|times)\b)")
+"""A number and what belongs to it on one line."""
 
 
 def hole_text(hole: Hole) -> str:
@@ -77,7 +80,8 @@ def html(paragraph: Paragraph) -> str:
     def piece(one: Piece) -> str:
         if isinstance(one, Hole) and not one.answer:
             return f"<mark>{_html.escape(hole_text(one))}</mark>"
-        return _html.escape(_piece(one, numbers))
+        text = _html.escape(_piece(one, numbers))
+        return text if isinstance(one, Hole) else _typeset(text)
 
     blocks = [f"<p><strong>{_html.escape(group)}.</strong> {words}</p>" for group, words in
               _groups(paragraph, lambda one: "".join(map(piece, one.pieces)))]  # fmt: skip
@@ -86,6 +90,13 @@ def html(paragraph: Paragraph) -> str:
                         for one in paragraph.references)  # fmt: skip
         blocks.append(f"<p><strong>References</strong></p><ol>{lines}</ol>")
     return f'<div class="methods">{"".join(blocks)}</div>'
+
+
+def _typeset(text: str) -> str:
+    """Powers and indices as such, and no break between a number and its unit."""
+    text = re.sub(r"\^\(([^)]+)\)", r"<sup>\1</sup>", text)
+    text = re.sub(r"(?<=[FWt])_(ad|in|out|L)\b", r"<sub>\1</sub>", text)
+    return UNIT.sub("\\1\u00a0\\2", text)
 
 
 def rows(paragraph: Paragraph) -> tuple[Row, ...]:
@@ -109,6 +120,25 @@ def table_text(paragraph: Paragraph) -> str:
     for row in paragraph.items:
         writer.writerow([row.item, row.said, row.origin, row.detail])
     return out.getvalue()
+
+
+ENDINGS = {".txt": "plain text", ".md": "Markdown", ".html": "HTML page",
+           ".csv": "table of statements", ".bib": "BibTeX"}  # fmt: skip
+"""Ending of a file -> what it holds."""
+
+
+def file_text(paragraph: Paragraph, ending: str) -> str:
+    """What a file of one of the `ENDINGS` holds. Raises KeyError for another."""
+    from .bibtex import bibtex
+
+    return {".txt": plain_text, ".md": markdown, ".html": page, ".csv": table_text,
+            ".bib": bibtex}[ending](paragraph)  # fmt: skip
+
+
+def page(paragraph: Paragraph) -> str:
+    """A whole HTML page around the fragment."""
+    return ('<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Methods</title>'
+            f"</head><body>{html(paragraph)}</body></html>\n")  # fmt: skip
 
 
 def _bare(text: str) -> str:
