@@ -28,7 +28,9 @@ class MakeReport(Request):
 
     def run(self, progress: Progress, tell: Tell) -> list[Path]:
         from ..core.findings import completed
-        from ..core.report import make, write
+        from ..core.report import check_place, make, write
 
+        for path in self.paths:
+            check_place(path)
         report = make(completed(self.findings, progress), progress)
         return [write(path, report, progress) for path in self.paths]

@@ -3,9 +3,24 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
+
+
+@contextmanager
+def coarse() -> Iterator[None]:
+    """Reports are drawn with few pixels: the tests read texts and count pictures."""
+    from palpate.core.report import drawing
+
+    was, drawing.DPI = drawing.DPI, 50
+    try:
+        yield
+    finally:
+        drawing.DPI = was
+
 
 VOID = {"meta", "img", "br", "link", "hr"}
 

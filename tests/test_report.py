@@ -9,14 +9,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from report_reading import bare, fonts_of, read_page
+from report_reading import bare, coarse, fonts_of, read_page
 
 from palpate.core import report as rp
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.doubts import DOUBTS
 from palpate.core.errors import Cancelled, WriteError
+from palpate.core.figures import draw_sheet
+from palpate.core.figures.draw_doubts import (
+    CLEAR,
+    IN_SPITE,
+    MILD,
+    OTHER,
+    OUT,
+    SEVERE,
+    STATES,
+    states_of,
+)
 from palpate.core.findings import findings_of
+from palpate.core.mapdoubts import Evidence, MapDoubt, Plot
 from palpate.core.pipeline import analyse
 from palpate.core.progress import Progress
 from palpate.core.report.faces import register, shown
@@ -24,6 +36,7 @@ from palpate.core.report.html import POLICY
 from palpate.core.report.parts import clean, texts_of
 from palpate.core.report.style import CSS
 from palpate.core.settings import Settings
+from palpate.core.sheets import EvidenceOptions, Panel, Sheet
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
 from palpate.core.units import parse_unit
 from palpate.core.work import Work
@@ -51,6 +64,12 @@ def scene(shape=(16, 16), spoilt=0, **given):
 def analysed(fmap, work=None):
     work = work or Work()
     return findings_of(reviewed(analyse(fmap, work.settings), work.review), work)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _coarse():
+    with coarse():
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -237,6 +256,48 @@ def test_the_pdf_has_its_typeface_bookmarks_numbers_and_name(report, written):
     assert pictures == len(report.figures)
 
 
+# ---- what is only drawn here
+
+
+def test_the_doubt_map_counts_each_pixel_once_and_as_it_is_used(findings):
+    states = states_of(findings)
+    analysis = findings.analysis
+    used = np.isin(states, (CLEAR, MILD, IN_SPITE, OTHER))
+    assert np.array_equal(used, analysis.trusted)
+    assert np.count_nonzero(states == OUT) == 5
+    assert states[0, 1] == IN_SPITE
+    assert set(np.argwhere(states == SEVERE)[:, 0]) == {0}  # curves 0 and 2, without contact
+    assert np.array_equal(states == CLEAR, (analysis.doubts == 0) & analysis.trusted)
+    # what is used and what is not can be told apart without colour
+    shades = {n: luminance(STATES[n].colour) for n in (CLEAR, MILD, SEVERE)}
+    assert shades[CLEAR] - shades[MILD] > 0.2 < shades[MILD] - shades[SEVERE]
+
+
+def test_a_doubt_about_the_map_is_told_with_its_evidence(findings):
+    nothing = np.array([])
+    plot = Plot("Modulus, row by row", "Row", "E* over that before", np.arange(6.0),
+                np.array([1.0, 1.1, 0.9, 1.5, 1.6, 1.5]), np.full(6, 0.1), nothing, nothing)
+    facts = {"Tip radius after over before": (2.25, 0.03, "")}
+    doubt = MapDoubt("tip_changed", "severe", "From row 3 on all is 1.5 times as stiff.", 50.0, 2.0,
+                     5.0, "%", "Look at the tip.", Evidence((plot,), facts))  # fmt: skip
+    doubted = replace(findings)
+    doubted.__dict__["map_doubts"] = (doubt,)
+    made = rp.make(doubted)
+    assert any("From row 3 on" in text for text in texts_in(made.section("summary")))
+    told = texts_in(made.section("doubts"))
+    assert any("50.0 ± 2.0 %; threshold 5 %" in text and "Look at the tip" in text for text in told)
+    assert "2.250 ± 0.030" in told
+    picture = next(b for b in made.section("doubts").blocks if isinstance(b, rp.Figure))
+    assert "Modulus, row by row" in picture.caption
+    assert "Modulus, row by row" in picture.alt
+    sheet = Sheet(panels=(Panel("evidence", options=EvidenceOptions(doubt="z_drift")),))
+    assert "there are: tip_changed" in draw_sheet(sheet, doubted).panels[0].problem
+
+
+def texts_in(section):
+    return [text for block in section.blocks for text in texts_of(block)]
+
+
 # ---- hostile texts
 
 
@@ -248,6 +309,7 @@ def test_hostile_texts_stay_texts(report, written):
     assert "\u202e" not in title
     assert "\x07" not in title
     assert title in page.texts  # as it is: angle brackets, emoji and all
+    assert len(page.texts[0]) <= 120  # the headline is cut, the table of facts is not
     text = bare(" ".join(one.extract_text() for one in pdf.pages))
     assert "<script>alert(1)</script>&<b>bold</b>" in text
     assert bare(shown(NOTE)) in text

@@ -40,6 +40,9 @@ def parser() -> argparse.ArgumentParser:
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
     _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
+    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
+    _figure(commands.add_parser("figure", help="figure sheets for paper"))
+    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -228,6 +231,17 @@ def _pack(run: argparse.ArgumentParser) -> None:
     run.epilog = CAUTION
     run.add_argument("result", metavar="RESULT_OR_MAP",
                      help="a saved result, or a map file, which is analysed")  # fmt: skip
+
+
+def _report(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
+                       "doubts, decisions, example curves, settings and checksums, in one "
+                       "file.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a saved result, with all that was decided, or a map, which is analysed",
+    )
     _choices(run)
     run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where a result's map is now, if it is not at its place")  # fmt: skip
@@ -260,6 +274,8 @@ def _rebuild(run: argparse.ArgumentParser) -> None:
     run.add_argument("--map", metavar="FILE", help="the measured map, if it is not in the pack")
     run.add_argument("--out", metavar="FOLDER", help="keep what is made anew in a new folder")
     run.add_argument("--quiet", action="store_true", help="tell only what is not the same")
+    run.add_argument("--replace", action="store_true", help="replace files that are there already")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _figure(run: argparse.ArgumentParser) -> None:

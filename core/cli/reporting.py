@@ -45,14 +45,15 @@ def targets(args: argparse.Namespace) -> list[Path]:
 
     Raises
     ------
-    UsageError : another ending, one name twice, the map itself, or a file that is there already
+    UsageError : another ending, no such folder, one name twice, the map itself, or a file that is
+        there already
     """
-    from ..report.writing import check_ending
+    from ..report import check_place
 
     found = [Path(out) for out in args.out]
     for out in found:
         try:
-            check_ending(out)
+            check_place(out)
         except WriteError as error:
             raise UsageError(f"--out {error}") from None
         if same_file(out, Path(args.map)):
@@ -60,8 +61,6 @@ def targets(args: argparse.Namespace) -> list[Path]:
         if out.exists() and not args.replace:
             raise UsageError(f"--out {out} is there already. Give --replace to replace it, or "
                              "another name.")  # fmt: skip
-        if not out.parent.is_dir():
-            raise InputError(f"--out {out}: there is no folder {out.parent}.")
     if len({out.resolve() for out in found}) < len(found):
         raise UsageError("--out names the same file twice.")
     return found

@@ -12,7 +12,8 @@ from .parts import Drawer, DrawnPanel, PanelError, Style
 if TYPE_CHECKING:
     from ..findings import Findings
 
-ASPECTS = {"curve": 0.8, "histogram": 0.72, "joint": 0.9, "profile": 0.62, "table": 0.5}
+ASPECTS = {"curve": 0.8, "histogram": 0.72, "joint": 0.9, "profile": 0.62, "evidence": 0.62,
+           "table": 0.5}  # fmt: skip
 """Height of a panel over its width, where its file does not say better."""
 WIDEST = 38.0
 """A panel wider than this, in heights of text, gets no higher."""

@@ -19,9 +19,9 @@ from .parts import (
     Table,
 )
 from .pdf import write_pdf
-from .writing import ENDINGS, write
+from .writing import ENDINGS, check_place, write
 
 __all__ = [
     "ENDINGS", "Block", "Column", "Figure", "Heading", "Listing", "Note", "Paragraph", "Report",
-    "Section", "Table", "make", "write", "write_html", "write_pdf",
+    "Section", "Table", "check_place", "make", "write", "write_html", "write_pdf",
 ]  # fmt: skip

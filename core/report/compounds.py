@@ -158,9 +158,9 @@ def _pairs(findings: Any) -> list[Block]:
     if not rows:
         return []
     notes = ("Differences and ratios are of the second against the first, of medians. What is "
-             "common to all pixels cancels in a ratio as far as both answer to it alike. p: that of "
-             "Welch's test with the independent pixels, by Holm for all comparisons; none where "
-             "the components were made by that quantity.",)  # fmt: skip
+             "common to all pixels cancels in a ratio as far as both answer to it alike. p: by "
+             "Welch, with the independent pixels, and Holm for all comparisons; none where the "
+             "components were made by that quantity.",)  # fmt: skip
     return [Heading("Components against each other"), Listing(tuple(said)),
             Table("Pairs of components", columns, tuple(rows), notes)]  # fmt: skip
 

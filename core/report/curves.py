@@ -7,7 +7,8 @@ from typing import Any
 
 from ..channels import CHANNELS
 from ..errors import ReadError
-from .parts import Block, Column, Heading, Listing, Note, Section, Table
+from .drawing import title_of
+from .parts import Block, Column, Heading, Listing, Note, Paragraph, Section, Table
 from .words import NONE, Draft, number, plain
 
 VALUES = ("modulus", "adhesion", "indentation", "peak_force", "contact_point")
@@ -27,7 +28,8 @@ def examples(draft: Draft) -> Section:
             reports.append((one, draft.findings.explain(one.row, one.col)))
         except ReadError as error:
             draft.left_out.append(f"The curve at row {one.row}, column {one.col}: {error}")
-    blocks: list[Block] = list(curves(draft))
+    blocks: list[Block] = [Paragraph("By which rule each curve was chosen:"), Listing(tuple(
+        f"Row {one.row}, column {one.col}: {one.words}" for one in found)), *curves(draft)]
     known = [(one, report) for one, report in reports if report is not None]
     if known:
         blocks.append(_table(known))
@@ -37,7 +39,7 @@ def examples(draft: Draft) -> Section:
 
 def _table(known: list[tuple[Any, Any]]) -> Table:
     columns = (
-        Column("Curve"), Column("Pixel"),
+        Column("Curve"), Column("Row, column"),
         *(Column(CHANNELS[name].label, number=True) for name in VALUES),
         Column("Fit window, z", "nm", True), Column("Residual", "× noise", True),
     )  # fmt: skip
@@ -49,11 +51,10 @@ def _table(known: list[tuple[Any, Any]]) -> Table:
         window = f"{low:.4g} to {high:.4g}" if math.isfinite(low) else NONE
         branch = f", {report.window_branch}" if math.isfinite(low) else ""
         residual = plain(report.values.get("residual", (math.nan, math.nan))[0])
-        rows.append((one.words, f"row {one.row}, column {one.col}", *values, window + branch,
-                     residual))  # fmt: skip
-    notes = ("Chosen by rule, not by hand. ± is the curve's own standard uncertainty; what is "
-             "common to all pixels is not in it. Rows and columns count from 0; row 0 is the first "
-             "scan line.",)  # fmt: skip
+        rows.append((title_of(one), f"{one.row}, {one.col}", *values, window + branch, residual))
+    notes = ("Chosen by rule, not by hand, as told above. ± is the curve's own standard "
+             "uncertainty; what is common to all pixels is not in it. Rows and columns count from "
+             "0; row 0 is the first scan line.",)  # fmt: skip
     return Table("The values of these curves", columns, tuple(rows), notes)
 
 

@@ -17,6 +17,7 @@ from ..errors import InputError
 from ..review import effect
 from ..review.effects import share_of
 from ..review.ranking import figures as figures_of
+from .drawing import evidence
 from .parts import WARNING, Block, Column, Heading, Listing, Note, Paragraph, Section, Table
 from .summary import believed
 from .words import (
@@ -99,10 +100,12 @@ def _of_map(draft: Draft) -> list[Block]:
         ours = f" Judged by {_fact(doubt.figure, doubt.error, doubt.unit)}; threshold {limit}."
         blocks.append(Note(f"{doubt.severity.capitalize()}: {doubt.sentence}{ours} {doubt.repair}",
                            WARNING))  # fmt: skip
+        blocks += evidence(draft, doubt)
         if doubt.evidence.facts:
             rows = tuple((words, _fact(*fact)) for words, fact in doubt.evidence.facts.items())
-            caption = f"Evidence for: {doubt.sentence}"
-            blocks.append(Table(caption, (Column("What"), Column("Figure", number=True)), rows))
+            about = doubt.name.replace("_", " ")
+            blocks.append(Table(f"Figures behind the doubt “{about}”",
+                                (Column("What"), Column("Figure", number=True)), rows))
     return blocks
 
 

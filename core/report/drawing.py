@@ -12,6 +12,7 @@ import numpy as np
 from ..channels import CHANNELS
 from ..sheets import (
     CurveOptions,
+    EvidenceOptions,
     HistogramOptions,
     JointOptions,
     MapOptions,
@@ -26,7 +27,7 @@ NARROW = 105.0
 """Of a figure on paper [mm], and of one with a single panel."""
 DPI = 200
 MAIN = ("height", "modulus", "reduced_modulus", "stiffness", "adhesion", "indentation",
-        "dissipation", "work_of_adhesion")  # fmt: skip
+        "dissipation")  # fmt: skip
 """Channels whose maps are shown; the reduced modulus only where there is no Young modulus."""
 
 
@@ -48,7 +49,8 @@ def sheet_of(name: str, panels: Sequence[tuple[str, Any]], across: int, width: f
              ) -> Sheet:  # fmt: skip
     """Panels in rows of so many, on a sheet as wide as the report unless another width is given
     [mm]."""
-    placed = tuple(Panel(kind, at // across, at % across, options=options)
+    placed = tuple(Panel(kind, at // across, at % across, options=options,
+                         lettered=len(panels) > 1)
                    for at, (kind, options) in enumerate(panels))  # fmt: skip
     return Sheet(name=name, preset="plain", width=width, dpi=DPI, panels=placed)
 
@@ -89,6 +91,12 @@ def maps(draft: Draft) -> list[Block]:
         alt = (f"Maps of {', '.join(inside(name) for name in part)}. "
                + " ".join(_told(draft, name) for name in part))  # fmt: skip
         found.append(figure(draft, sheet_of(f"Maps {start // 4 + 1}", panels, 2), alt))
+    return [*found, *_kinds(draft)]
+
+
+def _kinds(draft: Draft) -> list[Block]:
+    """The map of the components and that of the doubts."""
+    found: list[Block] = []
     table = draft.findings.table
     if table is not None:
         alt = "Map of which pixel belongs to which component: " + ", ".join(
@@ -96,6 +104,14 @@ def maps(draft: Draft) -> list[Block]:
             for row in table.rows)  # fmt: skip
         sheet = sheet_of("Components", [("components", None)], 1, NARROW)
         found.append(figure(draft, sheet, alt + "."))
+    counts = draft.findings.ranking.counts(
+        draft.findings.analysis.review.kinds(draft.findings.map.shape))  # fmt: skip
+    alt = ("Map of doubts and decisions: " + ", ".join(
+        f"{counts[what]:,} {words}" for what, words in (
+            ("pixels", "pixels with a curve"), ("doubted", "doubted"),
+            ("severe", "with a severe doubt"), ("left out", "left out"), ("kept", "kept"),
+            ("corrected", "corrected"))))  # fmt: skip
+    found.append(figure(draft, sheet_of("Doubts", [("doubts", None)], 1, NARROW), alt + "."))
     return found
 
 
@@ -142,6 +158,19 @@ def _wide(draft: Draft, name: str) -> bool:
     return bool(high > 20.0 * low)
 
 
+def evidence(draft: Draft, doubt: Any) -> list[Block]:
+    """The pictures that a doubt about the whole map is seen on; none if it has none."""
+    plots = doubt.evidence.plots
+    if not plots:
+        return []
+    panels = [("evidence", EvidenceOptions(doubt=doubt.name, plot=at + 1))
+              for at in range(min(len(plots), 6))]  # fmt: skip
+    alt = f"Evidence: {'; '.join(plot.title for plot in plots)}. {doubt.sentence}"
+    width = WIDTH if len(panels) > 1 else NARROW
+    sheet = sheet_of("Evidence", panels, min(2, len(panels)), width)
+    return [figure(draft, sheet, alt)]
+
+
 def curves(draft: Draft) -> list[Block]:
     """The example curves, two in a row."""
     found: list[Block] = []
@@ -149,7 +178,7 @@ def curves(draft: Draft) -> list[Block]:
     for start in range(0, len(draft.examples), 4):
         part = draft.examples[start : start + 4]
         panels = [("curve", CurveOptions(which="pixel", row=one.row, col=one.col, y=y,
-                                         title=_short(one))) for one in part]  # fmt: skip
+                                         title=title_of(one))) for one in part]  # fmt: skip
         alt = "Force-distance curves: " + "; ".join(
             f"row {one.row}, column {one.col}, {one.words}" for one in part)  # fmt: skip
         sheet = sheet_of(f"Curves {start // 4 + 1}", panels, min(2, len(panels)))
@@ -157,7 +186,7 @@ def curves(draft: Draft) -> list[Block]:
     return found
 
 
-def _short(one: Any) -> str:
+def title_of(one: Any) -> str:
     """What an example is of, for a title."""
     what, _, component = one.words.partition(":")
     of = component.rpartition(" of component ")[2] if " of component " in component else ""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ..progress import Progress
 from ..writers.nexus import now, version
 from . import about, calibrating, compounds, curves, doubting, drawing, laws
-from .parts import Block, Heading, Listing, Note, Paragraph, Report, Section
+from .parts import Block, Heading, Listing, Note, Paragraph, Report, Section, short
 from .summary import summary
 from .words import CAUTION, Draft
 
@@ -47,9 +47,9 @@ def make(findings: Findings, progress: Progress | None = None) -> Report:
         draft.left_out.append("Regions and profiles: they have tables and sheets of their own.")
     made.append(about.limits(draft))
     return Report.of(
-        findings.name, "Report of one analysis of a map of force-distance curves", first, made,
-        author=f"Palpate {version()}", subject="Analysis of a map of force-distance curves",
-        made=now(), caution=CAUTION,
+        short(findings.name, 120), "Report of one analysis of a map of force-distance curves",
+        first, made, author=f"Palpate {version()}",
+        subject="Analysis of a map of force-distance curves", made=now(), caution=CAUTION,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from ..progress import Progress
 from ..writers.atomic import saving
-from .faces import BOLD, PLAIN, markup, register, shown, width_of
+from .faces import BOLD, PLAIN, markup, register, shown
 from .parts import (
     Block,
     Figure,
@@ -24,12 +24,15 @@ from .parts import (
     short,
     together,
 )
+from .widths import widths_of
 
 MM = 72.0 / 25.4
 PAGE = (210.0 * MM, 297.0 * MM)
 MARGIN, TOP, BOTTOM = 17.0 * MM, 20.0 * MM, 20.0 * MM
 WIDTH = PAGE[0] - 2.0 * MARGIN
 HEIGHT = PAGE[1] - TOP - BOTTOM
+KEPT_WHOLE = 0.4
+"""A table that takes less than this share of a page is on one page."""
 QUIET, LINE, BAND, STRONG = "#4d5660", "#c9d0d6", "#f1f4f6", "#fff3d6"
 EDGES = {"note": "#0b5a8f", "warning": "#9a4b00", "caution": "#9b1c1c"}
 
@@ -124,7 +127,8 @@ def _style(size: float, **more: Any) -> Any:
     from reportlab.lib.styles import ParagraphStyle
 
     usual: dict[str, Any] = dict(fontName=PLAIN, bulletFontName=PLAIN, fontSize=size,
-                                 leading=1.38 * size, splitLongWords=1, allowWidows=0, allowOrphans=0)  # fmt: skip
+                                 leading=1.38 * size, splitLongWords=1, allowWidows=0,
+                                 allowOrphans=0)  # fmt: skip
     return ParagraphStyle(f"s{size}", **(usual | more))
 
 
@@ -232,8 +236,6 @@ def _table(table: Table) -> Iterator[Any]:
     from reportlab.platypus import CondPageBreak, Spacer
     from reportlab.platypus import Table as Grid
 
-    yield CondPageBreak(64.0)
-    yield _text(table.title, _style(8.6, fontName=BOLD, spaceBefore=5.0, spaceAfter=3.0))
     size = 7.0 if len(table.columns) < 9 else 6.5
     plain, right = _style(size), _style(size, alignment=2)
     bold, bold_right = _style(size, fontName=BOLD), _style(size, fontName=BOLD, alignment=2)
@@ -243,7 +245,7 @@ def _table(table: Table) -> Iterator[Any]:
              _text(together(cell), right) if column.number else _text(cell, plain)
              for at, (column, cell) in enumerate(zip(table.columns, row, strict=True))]
             for row in table.rows]  # fmt: skip
-    widths = widths_of(table, size)
+    widths = widths_of(table, size, WIDTH)
     split = any(cell.wrap(width, HEIGHT)[1] > 0.5 * HEIGHT for row in rows
                 for cell, width in zip(row, widths, strict=True))  # fmt: skip
     grid = Grid([heads, *rows], colWidths=widths, repeatRows=1, hAlign="LEFT", spaceAfter=3.0,
@@ -257,30 +259,10 @@ def _table(table: Table) -> Iterator[Any]:
     ]  # fmt: skip
     look += [("BACKGROUND", (0, at + 1), (-1, at + 1), STRONG) for at in sorted(table.strong)]
     grid.setStyle(look)
+    whole = grid.wrap(WIDTH, HEIGHT)[1]
+    yield CondPageBreak(34.0 + (whole if whole < KEPT_WHOLE * HEIGHT else 40.0))
+    yield _text(table.title, _style(8.6, fontName=BOLD, spaceBefore=5.0, spaceAfter=3.0))
     yield grid
     for note in table.notes:
         yield _text(note, _style(7.2, textColor=QUIET, spaceAfter=2.0))
     yield Spacer(1.0, 7.0)
-
-
-WIDEST = 250.0
-LONGEST_WORD = 95.0
-
-
-def widths_of(table: Table, size: float = 7.0) -> list[float]:
-    """Widths of the columns in points: each has room for its longest word, and what is left goes
-    to those that want more; the whole is never wider than the text."""
-    need, want = [], []
-    for at, column in enumerate(table.columns):
-        cells = [together(row[at]) if column.number else row[at] for row in table.rows]
-        lines = [*(width_of(cell, size, at == 0) for cell in cells),
-                 width_of(column.head, size, True)]  # fmt: skip
-        words = {word for cell in (*cells, column.head) for word in cell.split(" ")}
-        want.append(min(max(lines), WIDEST) + 7.0)
-        need.append(min(max(width_of(word, size, True) for word in words), LONGEST_WORD) + 6.0)
-    need = [min(pair) for pair in zip(need, want, strict=True)]
-    if sum(need) >= WIDTH:
-        return [WIDTH * one / sum(need) for one in need]
-    more = [b - a for a, b in zip(need, want, strict=True)]
-    share = min((WIDTH - sum(need)) / sum(more), 1.0) if sum(more) > 0.0 else 0.0
-    return [a + share * b for a, b in zip(need, more, strict=True)]

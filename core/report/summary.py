@@ -144,6 +144,8 @@ def believed(draft: Draft) -> Iterator[str]:
                 if n]  # fmt: skip
         yield f"By hand {listed(said)}."
     mild = findings.ranking.count - int(np.count_nonzero(findings.ranking.severe))
+    if not mild:
+        return
     are = "is" if mild == 1 else "are"
     yield f"{count(mild, 'pixel carries', 'pixels carry')} mild doubts only and {are} used."
 

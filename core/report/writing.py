@@ -21,12 +21,15 @@ def write(path: str | os.PathLike[str], report: Report, progress: Progress | Non
     """Write a report as its file's ending asks for. Raises WriteError as the writers do, and for
     another ending."""
     path = Path(path)
-    check_ending(path)
+    check_place(path)
     return ENDINGS[path.suffix.lower()](path, report, progress)
 
 
-def check_ending(path: Path) -> None:
-    """Raise WriteError unless the report can be written as such a file."""
+def check_place(path: Path) -> None:
+    """Raise WriteError for a file that no report can be written as: to be asked before the report
+    is made, too, since that takes its time."""
     if path.suffix.lower() not in ENDINGS:
         raise WriteError(f"{path}: a report is written as .html or as .pdf. Give the file one of "
                          "these endings.")  # fmt: skip
+    if not path.parent.is_dir():
+        raise WriteError(f"{path} could not be saved: there is no folder {path.parent}.")

@@ -8,6 +8,8 @@ from .options import (
     KINDS,
     ComponentOptions,
     CurveOptions,
+    DoubtOptions,
+    EvidenceOptions,
     HistogramOptions,
     JointOptions,
     MapOptions,
@@ -19,7 +21,7 @@ from .options import (
 from .sheet import LIMIT, Panel, Sheet, named, of_sheets, sheets_from
 
 __all__ = [
-    "KINDS", "LIMIT", "ComponentOptions", "CurveOptions", "HistogramOptions", "JointOptions",
-    "MapOptions", "Options", "Panel", "ProfileOptions", "Sheet", "TableOptions", "declared",
-    "named", "of_sheets", "sheets_from",
+    "KINDS", "LIMIT", "ComponentOptions", "CurveOptions", "DoubtOptions", "EvidenceOptions",
+    "HistogramOptions", "JointOptions", "MapOptions", "Options", "Panel", "ProfileOptions", "Sheet",
+    "TableOptions", "declared", "named", "of_sheets", "sheets_from",
 ]  # fmt: skip

@@ -84,6 +84,15 @@ class ComponentOptions(Options):
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
 
 
+@dataclass(frozen=True)
+class DoubtOptions(Options):
+    """Which pixels are doubted, and what was decided about them."""
+
+    counts: bool = flag(True, "Counts in the legend", "How many pixels there are of each kind")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
+
+
 EXAMPLES = {"pixel": "this pixel", "typical": "a typical one", "best": "the surest one",
             "worst": "the worst one in use", "left_out": "the worst one left out"}  # fmt: skip
 
@@ -149,6 +158,14 @@ class ProfileOptions(Options):
     edges: bool = flag(True, "Width of the edge", "The fitted edge between the cursors, if one was")
 
 
+@dataclass(frozen=True)
+class EvidenceOptions(Options):
+    """What a doubt about the whole map is seen on."""
+
+    doubt: str = words("", "Doubt", "Its name, such as tip_changed; empty: the gravest one")
+    plot: int = number(1, "Picture", "", 1, 20, "Which of its pictures, from 1", "")
+
+
 TABLES = {"components": "components", "calibration": "calibration and settings",
           "doubts": "doubts and decisions"}  # fmt: skip
 
@@ -164,9 +181,10 @@ class TableOptions(Options):
 
 KINDS: dict[str, tuple[str, type[Options]]] = {
     "map": ("Map", MapOptions), "components": ("Component map", ComponentOptions),
+    "doubts": ("Doubt map", DoubtOptions),
     "curve": ("Curve", CurveOptions), "histogram": ("Histogram", HistogramOptions),
     "joint": ("Two channels", JointOptions), "profile": ("Profile", ProfileOptions),
-    "table": ("Table", TableOptions),
+    "evidence": ("Evidence for a doubt", EvidenceOptions), "table": ("Table", TableOptions),
 }  # fmt: skip
 """Kind of a panel -> its name for people, and what can be chosen for it."""
 
