@@ -114,7 +114,7 @@ class CopyDesk(QObject):
             self._put(Copied(f"{number} row{'s' if number != 1 else ''} of the table", rows=rows,
                              formatted=True))  # fmt: skip
         elif kind == "view":
-            self._put(self._view(widget))
+            self._put(self._view(widget), self._sheet_of_view(widget))
         else:
             self.copy_as(kind)
 
@@ -136,8 +136,7 @@ class CopyDesk(QObject):
         workspace, widget = self._window.workspace, QApplication.focusWidget()
         if workspace is None:
             return "map", None
-        from .views.histogram_view import HistogramView
-
+        views = workspace.component_views
         places = {workspace.map: "map", workspace.strip: "map", workspace.curve: "curve",
                   workspace.values: "values", self._window.settings_panel: "settings",
                   workspace.components: "components"}  # fmt: skip
@@ -145,7 +144,7 @@ class CopyDesk(QObject):
             inside = workspace.strip.isAncestorOf(widget)
             if isinstance(widget, QAbstractItemView) and not inside:
                 return "table", widget
-            if isinstance(widget, HistogramView):
+            if widget in (views.histogram, views.joint):
                 return "view", widget
             if widget in places:
                 return places[widget], widget
@@ -252,6 +251,17 @@ class CopyDesk(QObject):
             return None
         low, high = (float(v) for v in workspace.map.limits)
         return sheet_of("map", channel=session.channel, limits="set", low=low, high=high)
+
+    def _sheet_of_view(self, widget: Any) -> Any:
+        """As `_sheet`, of the histogram or the joint histogram."""
+        views = self._window.workspace.component_views
+        if not self._session.finished or widget not in (views.histogram, views.joint):
+            return None
+        if widget is views.histogram:
+            axis = self._session.rule.axes[0]
+            return sheet_of("histogram", channel=axis.channel, log=axis.log)
+        one, other = views.joint_axes()
+        return sheet_of("joint", x=one.channel, y=other.channel, log_x=one.log, log_y=other.log)
 
     def _put(self, copied: Copied, sheet: Any = None) -> None:
         put(copied)

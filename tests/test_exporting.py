@@ -21,6 +21,7 @@ from palpate.core.decisions import Pixels, Review
 from palpate.core.doubts import DOUBTS
 from palpate.core.errors import Cancelled, InputError, WriteError
 from palpate.core.exporting import Wanted, export_all, plan
+from palpate.core.exporting.tables import WORDS
 from palpate.core.findings import findings_of
 from palpate.core.places import Places, Profile, Rectangle, Region
 from palpate.core.progress import Progress
@@ -151,6 +152,8 @@ def test_tables_hold_what_was_found_and_decided(case, tmp_path):
     decided = table(out / "decisions.csv")[1]
     assert len(decided) == 5
     assert json.loads(decided[-1][-1]) == CHANGE
+    for name, words in WORDS.items():  # what is described is there
+        assert set(words) <= set(table(out / f"{name}.csv")[0])
     budget = [r for r in table(out / "budgets.csv")[1] if r[:3] == ["B", "modulus", "common"]]
     assert any("Spring constant" in row[3] for row in budget)
 
@@ -253,7 +256,7 @@ def test_the_description_is_that_of_the_files(case, tmp_path):
     assert len(set(names)) == len(names)
     assert all(n == n.lower() and " " not in n for n in names)
     reads = {"number": float, "integer": int, "string": str,
-             "boolean": lambda text: ("true", "false").index(text)}  # fmt: skip
+             "any": str, "boolean": lambda text: ("true", "false").index(text)}  # fmt: skip
     for one in package["resources"]:
         data = (tmp_path / "out" / one["path"]).read_bytes()
         assert one["bytes"] == len(data)

@@ -104,6 +104,16 @@ def copies_by_keys(window, qtbot):
     window.copying.copy()
     assert "of the table" in said(window)
     assert table()[0][1] == "A"
+    histogram = workspace.component_views.histogram
+    workspace.views.setCurrentWidget(histogram)
+    histogram.setFocus()
+    window.copying.copy()
+    assert said(window) == "Copied the histogram."
+    rows = table()
+    assert rows[0][0] == "Reduced modulus (GPa) from"
+    counted = np.array([[int(n) for n in row[2:]] for row in rows[1:]]).sum(axis=0)
+    made = workspace.component_desk.made.composition
+    assert counted[:-1].tolist() == [int((made.labels == k).sum()) for k in range(made.count)]
     field = workspace.map.bar.findChild(QLineEdit)
     field.setFocus()
     field.setText("12.5")

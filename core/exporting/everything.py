@@ -135,12 +135,14 @@ def _notes(findings: Findings, wanted: Wanted) -> tuple[str, ...]:
     analysis, found = findings.analysis, []
     out = int((findings.map.index_map >= 0).sum()) - int(analysis.trusted.sum())
     if out and {"channels", "errors"} & set(wanted.parts):
-        words = "are missing in the maps" if wanted.trusted else "are in the maps all the same"
-        found.append(f"{out} pixels with a severe doubt or left out by hand {words}.")
+        words = "missing in the maps" if wanted.trusted else "in the maps all the same"
+        found.append(f"Pixels with a severe doubt or left out by hand: {out}, {words}.")
     if "tables" in wanted.parts and findings.composition is None and not findings.notes:
         found.append("Components are worked out first; their tables come on top.")
     if "curves" in wanted.parts and not analysis.constants.lengths:
-        found.append("The curves have no deflection in nm: the deflection sensitivity is missing.")
+        lacking = {"V": "deflection sensitivity", "nN": "spring constant"}
+        found.append("The curves have no deflection in nm, and so nothing corrected: the "
+                     f"{lacking[findings.map.signal_unit]} is missing.")  # fmt: skip
     return (*found, *findings.notes)
 
 

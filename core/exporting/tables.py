@@ -57,7 +57,7 @@ def write_tables(folder: Path, findings: Findings, progress: Progress) -> list[R
     made = []
     for table in tables_of(findings, progress):
         file = f"{table.name}.csv"
-        columns = columns_of(table.rows)
+        columns = columns_of(table.rows, words=WORDS.get(table.name, {}))
         write_table(folder / file, columns, table.rows[1:])
         made.append(Resource(file, table.description, columns))
     for file, text, words in _texts(findings):
@@ -220,6 +220,54 @@ def profiles(findings: Findings) -> list[Table]:
                            rows))  # fmt: skip
     return found
 
+
+WORDS: dict[str, dict[str, str]] = {
+    "components": {
+        "area_pixels": "pixels of the component",
+        "area_area": "in the square of length_unit, or pixels without a scale",
+        "area_fraction": "of all pixels that belong to a component",
+        "area_error": "standard error of area_fraction",
+        "area_low": "95 % interval of area_fraction, from", "area_high": "and to",
+        "area_naive_half_width_95": "if all pixels were independent, which they are not",
+        "area_independent": "effective number of independent pixels of the pattern",
+        "area_length": "correlation length of the pattern",
+        "area_low_zone": "area_fraction if all pixels of boundary zones were the others'",
+        "area_high_zone": "and if they were its own",
+        "pixels": "used for this channel", "independent": "effective number of independent pixels",
+        "length": "correlation length of the values", "median_error": "standard error, local",
+        "low": "95 % interval of the median, from", "high": "and to",
+        "mean_error": "standard error, local", "mu": "median of ln of the values",
+        "sigma": "robust standard deviation of ln of the values", "cv": "coefficient of variation",
+        "deviation": "standard deviation",
+        "spread": "1.4826 times the median absolute deviation",
+        "lower": "quartile", "upper": "quartile",
+        "own": "median of the pixels' own local standard uncertainty; the spread holds it",
+        "common_relative": "relative standard uncertainty that all pixels share",
+    },
+    "pairs": {
+        "difference": "of the medians, b - a", "difference_error": "standard error, local",
+        "low": "95 % interval of the difference, from", "high": "and to", "ratio": "b/a",
+        "ratio_error": "standard error, local", "ratio_low": "95 % interval, from",
+        "ratio_high": "and to", "p": "of the hypothesis that both are the same",
+        "adjusted": "p adjusted for all pairs and channels",
+        "superiority": "probability that a pixel of b shows more than one of a",
+        "degrees": "of freedom of Student's t",
+        "components_made_by_this": "whether the components were made by this channel",
+        "ratio_common_relative": "relative standard uncertainty of the ratio that is left of what "
+        "is common to all pixels",
+        "difference_common": "what all pixels share leaves open of the difference",
+        "told_apart": "whether the two differ at the 5 % level, all comparisons counted",
+    },
+    "budgets": {
+        "kind": "result, local (of the pixels), common (moves all together), combined, correlation",
+        "contribution (relative)": "to the relative standard uncertainty of the quantity",
+        "sensitivity": "d ln quantity / d ln term where no unit is named",
+    },
+    "doubts": {"bit": "place in the sum of bits of the map of doubts, from 0"},
+    "map_doubts": {"limit": "that was passed, in the same unit"},
+    "decisions": {"settings": "what was corrected, as JSON"},
+}  # fmt: skip
+"""Table -> column -> what it is, where its name does not say so."""
 
 Maker = Callable[["Findings"], Rows]
 TABLES: dict[str, tuple[Maker, str]] = {

@@ -23,7 +23,7 @@ from . import nexus
 from .atomic import saving
 
 NAME = "datapackage.json"
-TYPES = ("number", "integer", "string", "boolean")
+TYPES = ("number", "integer", "string", "boolean", "any")
 MISSING = ("", "nan")
 """How a missing value is written in our tables."""
 _STANDARD = "https://datapackage.org/profiles/2.0"
@@ -125,7 +125,7 @@ def cell(value: Any) -> str:
     apostrophe where a spreadsheet would take it for a formula."""
     if isinstance(value, str):
         line = " ".join(value.split())
-        return f"'{line}" if line.startswith(_FORMULA) else line
+        return f"'{line}" if line.startswith(_FORMULA) and not _number(line) else line
     if value is None:
         return ""
     if isinstance(value, bool | np.bool_):
@@ -133,6 +133,14 @@ def cell(value: Any) -> str:
     if not isinstance(value, float | np.floating):
         return str(value)
     return f"{value:.9g}".replace("inf", "INF")  # as the standard spells it
+
+
+def _number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def columns_of(rows: Sequence[Sequence[Any]], units: Mapping[str, str] | None = None,
@@ -147,7 +155,9 @@ def columns_of(rows: Sequence[Sequence[Any]], units: Mapping[str, str] | None = 
 
 def _type(values: Sequence[Any]) -> str:
     given = [value for value in values if value is not None and value != ""]
-    if not given or any(isinstance(value, str) for value in given):
+    if not given:
+        return "any"
+    if any(isinstance(value, str) for value in given):
         return "string"
     if all(isinstance(value, bool | np.bool_) for value in given):
         return "boolean"
@@ -171,9 +181,10 @@ def _described(folder: Path, resources: Sequence[Resource]) -> list[dict[str, An
         path = folder / one.file
         if not path.is_file():
             raise ValueError(f"{one.file} is described but not there")
-        name = base = _slug(one.file.removesuffix(path.suffix))
+        name = _slug(one.file.removesuffix(path.suffix))
+        name = name if name not in names else _slug(one.file.replace(".", "-"))
         while name in names:
-            name = f"{base}-{len(names)}"
+            name += "-"
         names.add(name)
         entry: dict[str, Any] = {"name": name, "path": one.file}
         if one.description:
