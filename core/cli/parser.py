@@ -31,18 +31,15 @@ def parser() -> argparse.ArgumentParser:
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
     _again(commands.add_parser("again", help="make a saved result anew from its map"))
     _components(commands.add_parser("components", help="what a map is made of"))
-    _export(commands.add_parser("export", help="maps, tables, curves and surface as plain files"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
+    _figure(commands.add_parser("figure", help="figure sheets for paper"))
+    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
+    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
+    _export(commands.add_parser("export", help="maps, tables, curves and surface as plain files"))
     _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
-    _figure(commands.add_parser("figure", help="figure sheets for paper"))
-    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
-    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
-    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
-    _figure(commands.add_parser("figure", help="figure sheets for paper"))
-    _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -108,44 +105,6 @@ def _components(run: argparse.ArgumentParser) -> None:
     run.add_argument("--names", metavar="NAME,NAME", help="names of A, B, C …")
     run.add_argument("--out", metavar="FILE.csv", help="write the table, pairs and rule as files")
     run.add_argument("--result", metavar="FILE.h5", help="write a result file with the components")
-
-
-def _export(run: argparse.ArgumentParser) -> None:
-    run.description = ("Writes what an analysis holds as plain files into a new folder, which "
-                       "describes itself in its datapackage.json.")  # fmt: skip
-    run.add_argument("map", metavar="RESULT_OR_MAP",
-                     help="a saved result with all that was decided, or a map")  # fmt: skip
-    _choices(run)
-    run.add_argument("--out", metavar="FOLDER", required=True, help="the new folder")
-    run.add_argument("--replace", action="store_true",
-                     help="put it in the place of an earlier export")  # fmt: skip
-    run.add_argument("--what", default="channels,errors,tables", metavar="WORDS",
-                     help="channels, errors, tables, curves, surface, or all; several with commas "
-                     "(default: channels,errors,tables)")  # fmt: skip
-    run.add_argument("--format", default="csv", metavar="WORDS",
-                     help="of maps and curves: csv, npy, npz, h5, tif (maps only); several with "
-                     "commas (default: csv)")  # fmt: skip
-    run.add_argument("--channel", action="append", default=[], metavar="NAME",
-                     help="this channel only; may be repeated")  # fmt: skip
-    run.add_argument("--unit", action="append", default=[], metavar="UNIT",
-                     help="write channels of its kind so, such as MPa or pN; may be "
-                     "repeated")  # fmt: skip
-    run.add_argument("--pixel", nargs="+", action="extend", default=[], metavar="ROW,COL",
-                     help="pixels whose curves are written")  # fmt: skip
-    run.add_argument("--all-pixels", action="store_true", help="the curves of all pixels")
-    run.add_argument("--curves", default="raw,corrected", metavar="WORDS",
-                     help="raw, corrected, or both (default)")  # fmt: skip
-    run.add_argument("--with-doubtful", action="store_true",
-                     help="also the numbers of pixels with a severe doubt or left out by "
-                     "hand")  # fmt: skip
-    run.add_argument("--surface", default="stl,ply", metavar="WORDS",
-                     help="formats of the surface: stl, ply, obj, glb (default: stl,ply)")
-    run.add_argument("--colour", metavar="CHANNEL", help="channel that colours the surface")
-    run.add_argument("--vertical", type=float, default=1.0, metavar="TIMES",
-                     help="stretch the heights of the surface (default 1)")  # fmt: skip
-    run.add_argument("--source", metavar="FILE_OR_FOLDER",
-                     help="where a result's map is now, if it is not at its place")  # fmt: skip
-    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _speeds(run: argparse.ArgumentParser) -> None:
@@ -224,60 +183,6 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip
 
 
-def _pack(run: argparse.ArgumentParser) -> None:
-    run.description = ("Writes a pack that a reviewer can check: the measured map, the result, "
-                       "figures, tables and texts, with checksums, a description for machines "
-                       "(RO-Crate) and a script that makes the numbers again.")  # fmt: skip
-    run.epilog = CAUTION
-    run.add_argument("result", metavar="RESULT_OR_MAP",
-                     help="a saved result, or a map file, which is analysed")  # fmt: skip
-
-
-def _report(run: argparse.ArgumentParser) -> None:
-    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
-                       "doubts, decisions, example curves, settings and checksums, in one "
-                       "file.")  # fmt: skip
-    run.add_argument(
-        "map",
-        metavar="RESULT_OR_MAP",
-        help="a saved result, with all that was decided, or a map, which is analysed",
-    )
-    _choices(run)
-    run.add_argument("--source", metavar="FILE_OR_FOLDER",
-                     help="where a result's map is now, if it is not at its place")  # fmt: skip
-    run.add_argument("--out", required=True, metavar="FOLDER_OR_ZIP",
-                     help="the pack: a zip if the name ends in .zip, else a folder")  # fmt: skip
-    run.add_argument("--without-map", action="store_true", help="leave the measured map out; it is "
-                     "named with its checksum, and whoever checks the pack needs it")  # fmt: skip
-    run.add_argument("--map-at", default="", metavar="ADDRESS", help="where the measured map is "
-                     "published: https://… or a DOI")  # fmt: skip
-    run.add_argument("--licence", default="CC-BY-4.0", metavar="ID_OR_FILE", help="of the data: "
-                     "CC-BY-4.0 (default), CC0-1.0, or a text file of your own")  # fmt: skip
-    run.add_argument("--author", action="append", default=[], metavar="NAME",
-                     help="an author; may be repeated")  # fmt: skip
-    run.add_argument("--orcid", action="append", default=[], metavar="ID", help="ORCID iD of an "
-                     "author, in their order; none for who has none")  # fmt: skip
-    run.add_argument("--title", default="", help="title of the pack (default: the map's name)")
-    run.add_argument("--description", default="", help="what was measured and why, in a few "
-                     "sentences")  # fmt: skip
-    run.add_argument("--leave-out", default="", metavar="PART,PART", help="parts that do not go "
-                     "in, of: tables, figures, methods, report, program")  # fmt: skip
-    run.add_argument("--replace", action="store_true", help="replace a pack that is there already")
-    run.add_argument("--quiet", action="store_true", help="no progress bar, no size, no summary")
-
-
-def _rebuild(run: argparse.ArgumentParser) -> None:
-    run.description = ("Checks the checksums of a pack, analyses its map anew under its settings "
-                       "and decisions, makes components, tables and the numbers behind figures "
-                       "anew, and tells what is the same. The exit code is 0 only if all is.")
-    run.add_argument("pack", metavar="PACK", help="the folder or the zip")
-    run.add_argument("--map", metavar="FILE", help="the measured map, if it is not in the pack")
-    run.add_argument("--out", metavar="FOLDER", help="keep what is made anew in a new folder")
-    run.add_argument("--quiet", action="store_true", help="tell only what is not the same")
-    run.add_argument("--replace", action="store_true", help="replace files that are there already")
-    run.add_argument("--quiet", action="store_true", help="no progress bar")
-
-
 def _figure(run: argparse.ArgumentParser) -> None:
     run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
                        "and tells what it holds; with --data also the numbers behind it and a "
@@ -313,6 +218,7 @@ def _methods(run: argparse.ArgumentParser) -> None:
     run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where the map of a result is now, if not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that exist")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _report(run: argparse.ArgumentParser) -> None:
@@ -331,6 +237,85 @@ def _report(run: argparse.ArgumentParser) -> None:
                      help="where a result's map is now, if it is not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that are there already")
     run.add_argument("--quiet", action="store_true", help="no progress bar")
+
+
+def _export(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes what an analysis holds as plain files into a new folder, which "
+                       "describes itself in its datapackage.json.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP",
+                     help="a saved result with all that was decided, or a map")  # fmt: skip
+    _choices(run)
+    run.add_argument("--out", metavar="FOLDER", required=True, help="the new folder")
+    run.add_argument("--replace", action="store_true",
+                     help="put it in the place of an earlier export")  # fmt: skip
+    run.add_argument("--what", default="channels,errors,tables", metavar="WORDS",
+                     help="channels, errors, tables, curves, surface, or all; several with commas "
+                     "(default: channels,errors,tables)")  # fmt: skip
+    run.add_argument("--format", default="csv", metavar="WORDS",
+                     help="of maps and curves: csv, npy, npz, h5, tif (maps only); several with "
+                     "commas (default: csv)")  # fmt: skip
+    run.add_argument("--channel", action="append", default=[], metavar="NAME",
+                     help="this channel only; may be repeated")  # fmt: skip
+    run.add_argument("--unit", action="append", default=[], metavar="UNIT",
+                     help="write channels of its kind so, such as MPa or pN; may be "
+                     "repeated")  # fmt: skip
+    run.add_argument("--pixel", nargs="+", action="extend", default=[], metavar="ROW,COL",
+                     help="pixels whose curves are written")  # fmt: skip
+    run.add_argument("--all-pixels", action="store_true", help="the curves of all pixels")
+    run.add_argument("--curves", default="raw,corrected", metavar="WORDS",
+                     help="raw, corrected, or both (default)")  # fmt: skip
+    run.add_argument("--with-doubtful", action="store_true",
+                     help="also the numbers of pixels with a severe doubt or left out by "
+                     "hand")  # fmt: skip
+    run.add_argument("--surface", default="stl,ply", metavar="WORDS",
+                     help="formats of the surface: stl, ply, obj, glb (default: stl,ply)")
+    run.add_argument("--colour", metavar="CHANNEL", help="channel that colours the surface")
+    run.add_argument("--vertical", type=float, default=1.0, metavar="TIMES",
+                     help="stretch the heights of the surface (default 1)")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
+
+
+def _pack(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes a pack that a reviewer can check: the measured map, the result, "
+                       "figures, tables and texts, with checksums, a description for machines "
+                       "(RO-Crate) and a script that makes the numbers again.")  # fmt: skip
+    run.epilog = CAUTION
+    run.add_argument("result", metavar="RESULT_OR_MAP",
+                     help="a saved result, or a map file, which is analysed")  # fmt: skip
+    _choices(run)
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--out", required=True, metavar="FOLDER_OR_ZIP",
+                     help="the pack: a zip if the name ends in .zip, else a folder")  # fmt: skip
+    run.add_argument("--without-map", action="store_true", help="leave the measured map out; it is "
+                     "named with its checksum, and whoever checks the pack needs it")  # fmt: skip
+    run.add_argument("--map-at", default="", metavar="ADDRESS", help="where the measured map is "
+                     "published: https://… or a DOI")  # fmt: skip
+    run.add_argument("--licence", default="CC-BY-4.0", metavar="ID_OR_FILE", help="of the data: "
+                     "CC-BY-4.0 (default), CC0-1.0, or a text file of your own")  # fmt: skip
+    run.add_argument("--author", action="append", default=[], metavar="NAME",
+                     help="an author; may be repeated")  # fmt: skip
+    run.add_argument("--orcid", action="append", default=[], metavar="ID", help="ORCID iD of an "
+                     "author, in their order; none for who has none")  # fmt: skip
+    run.add_argument("--title", default="", help="title of the pack (default: the map's name)")
+    run.add_argument("--description", default="", help="what was measured and why, in a few "
+                     "sentences")  # fmt: skip
+    run.add_argument("--leave-out", default="", metavar="PART,PART", help="parts that do not go "
+                     "in, of: tables, figures, methods, report, program")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace a pack that is there already")
+    run.add_argument("--quiet", action="store_true", help="no progress bar, no size, no summary")
+
+
+def _rebuild(run: argparse.ArgumentParser) -> None:
+    run.description = ("Checks the checksums of a pack, analyses its map anew under its settings "
+                       "and decisions, makes components, tables and the numbers behind figures "
+                       "anew, and tells what is the same. The exit code is 0 only if all is.")
+    run.add_argument("pack", metavar="PACK", help="the folder or the zip")
+    run.add_argument("--map", metavar="FILE", help="the measured map, if it is not in the pack")
+    run.add_argument("--out", metavar="FOLDER", help="keep what is made anew in a new folder")
+    run.add_argument("--quiet", action="store_true", help="tell only what is not the same")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:
