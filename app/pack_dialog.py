@@ -182,14 +182,14 @@ class PackDialog(QDialog):
     # -- what the person does ------------------------------------------------------------------
 
     def _show_plan(self) -> None:
-        from ..core.pack import estimate
+        from ..core.pack import estimate, lacking
 
         problem = self.problem
         self.go.setEnabled(not problem)
         if problem:
             self.plan.setText(problem)
             return
-        words = estimate(self._findings, self.wish()).words
+        words = " ".join([estimate(self._findings, self.wish()).words, *lacking(self._findings)])
         if self.path.exists():
             words += f" {self.path.name} exists already; you will be asked."
         self.plan.setText(words)

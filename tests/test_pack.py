@@ -174,8 +174,11 @@ def test_changes_whose_checksums_were_written_anew_are_found_and_named(pack):
     for place, change in (("maps/modulus", one_higher), ("components/labels", lambda v: 1 - v),
                           ("maps/trusted", lambda v: 1 - v)):  # fmt: skip
         sealed(pack, edit_result(f"entry/{place}", change), "result.h5")
-    found = " ".join(rebuild(pack).wrong)
+    sealed(pack, lambda path: path.write_text("numpy==1.0\nh5py==1.0\n"), "requirements.txt")
+    made = rebuild(pack)
+    found = " ".join(made.wrong)
     assert "SHA-256" not in found
+    assert f"numpy 1.0 then, {np.__version__} here" in made.notes[0]
     for told in ("Young modulus in 1 pixels (by up to 0.1 %)", "belong to another component",
                  "which pixels are used in 168 pixels", "tables/components.csv: 1 entry differs",
                  "tables/constants.csv: 1 entry differs; first in row 1, value: 3, made anew 2",

@@ -13,7 +13,7 @@ from ..findings import Findings
 from ..progress import Progress
 from ..writers import nexus
 from . import checksums, crate, described
-from .contents import Item, Making, parts_of
+from .contents import Item, Making, lacking, parts_of
 from .environment import requirements
 from .names import plain_name
 from .readme import readme
@@ -146,7 +146,7 @@ def _parts(making: Making, wish: Wish, built: Built) -> list[str]:
         items = part.make(making)
         found.append(part.name)
         built.items += items
-    built.notes += making.notes
+    built.notes += [*lacking(making.findings), *making.notes]
     return found
 
 

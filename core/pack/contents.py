@@ -68,7 +68,7 @@ class Part:
     words : what it is, for the README and the window
     make : writes it; answers its files
     weighs : about how many bytes
-    there : why these findings have no such part; "" if they have
+    there : why these findings have no such part, a clause; "" if they have
     always : whether it can't be left out
     """
 
@@ -153,7 +153,7 @@ DATA = {"datapackage.json": "the tables with their columns and units, for machin
 
 
 def _no_figures(findings: Findings) -> str:
-    return "" if findings.work.sheets else "The analysis has no recipe of a figure."
+    return "" if findings.work.sheets else "the analysis has no figure sheet"
 
 
 def _figure_weight(findings: Findings) -> int:
@@ -176,7 +176,7 @@ def make_methods(making: Making) -> list[Item]:
     made = paragraph(making.findings)
     texts = {
         "methods.txt": (made.text, "the methods paragraph, with gaps for what is not known"),
-        "methods.csv": (table_text(made), "the same as a table: each statement and where from"),
+        "methods.csv": (table_text(made), "the same as a table: what each is from"),
         "references.bib": (bibtex(made), "the works that it cites, as BibTeX"),
     }
     for name, (text, _) in texts.items():
@@ -246,3 +246,9 @@ def parts_of(findings: Findings, left_out: Container[str] = ()) -> list[Part]:
     """The parts that a pack of these findings has."""
     return [part for part in PARTS
             if not part.there(findings) and (part.always or part.name not in left_out)]  # fmt: skip
+
+
+def lacking(findings: Findings) -> list[str]:
+    """Parts that these findings can't have, a sentence each."""
+    why = ((part.title, part.there(findings)) for part in PARTS)
+    return [f"No {title.lower()} in it: {words}." for title, words in why if words]

@@ -39,6 +39,22 @@ def _wanted(name: str) -> list[str]:
     return [re.sub(r"[-_.]+", "-", match[0]).lower() for match in names if match]
 
 
+def others(text: str) -> list[str]:
+    """Where the libraries of a ``requirements.txt`` have another version here, a clause each."""
+    found, here = [], versions()
+    for line in text[:LONGEST].splitlines():
+        name, equals, version = line.partition("==")
+        have = here.get(name.strip(), "not installed")
+        if equals and version.strip() != have and name.strip() in COUNTED:
+            found.append(f"{name.strip()} {version.strip()[:20]} then, {have} here")
+    return found
+
+
+COUNTED = ("numpy", "scipy", "numba", "llvmlite", "h5py", "scikit-learn", "scikit-image")
+"""Libraries that have a part in the numbers."""
+LONGEST = 100_000
+
+
 def python_words() -> str:
     """Python and the kind of machine, without its name: ``Python 3.11.9 on Linux x86_64``."""
     return f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"

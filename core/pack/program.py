@@ -25,9 +25,9 @@ WHEEL = "Wheel-Version: 1.0\nGenerator: palpate\nRoot-Is-Purelib: true\nTag: py3
 def missing() -> str:
     """Why the program can't be packed; empty if it can."""
     try:
-        return "" if _described() else "Palpate was installed without its description"
+        return "" if _described() else "it was installed without its description"
     except metadata.PackageNotFoundError:
-        return "Palpate is not installed as a package"
+        return "it is not installed as a package"
 
 
 def file_name() -> str:

@@ -22,12 +22,12 @@ FEW = 4
 
 def readme(findings: Findings, wish: Wish, about: Described, items: Sequence[Item]) -> str:
     """The whole text, Markdown that also reads well as it is."""
-    parts = (_head(findings, wish, about), _contents(items), _checking(about),
+    parts = (_head(findings, wish, about, items), _contents(items), _checking(about),
              _rebuilding(about, items), _reading(about), WORDS, _rights(wish))  # fmt: skip
     return "\n".join(parts)
 
 
-def _head(findings: Findings, wish: Wish, about: Described) -> str:
+def _head(findings: Findings, wish: Wish, about: Described, items: Sequence[Item]) -> str:
     rows, cols = findings.map.shape
     lines = [f"# {about.title}", ""]
     if wish.authors:
@@ -36,15 +36,19 @@ def _head(findings: Findings, wish: Wish, about: Described) -> str:
     if wish.description.strip():
         lines += [wish.description.strip(), ""]
     lines += [HEAD.format(made=about.made, rows=rows, cols=cols)]
+    if any(item.name == "report/report.html" for item in items):
+        lines.append(REPORT)
     lines += [f"Note: {note}\n" for note in findings.notes]
     return "\n".join(lines)
 
 
 HEAD = """This is a pack that can be checked. It was made on {made} from a map of {rows} x {cols}
-pixels that an atomic force microscope measured: at each pixel the tip was pushed onto the sample
-and pulled off again, and the force was recorded against the distance (a force-distance curve). The
-program Palpate fitted a contact law to each curve, which gives maps of modulus, adhesion and other
-quantities. This pack holds what it found, and what is needed to find it again.
+pixels, of the kind that an atomic force microscope records: at each pixel the tip is pushed onto
+the sample and pulled off again, and the force is recorded against the distance (a force-distance
+curve). The program Palpate fitted a contact law to each curve, which gives maps of modulus,
+adhesion and other quantities. This pack holds what it found, and what is needed to find it again.
+"""
+REPORT = """To begin with, open `report/report.html` in a browser: it tells all of it on one page.
 """
 
 

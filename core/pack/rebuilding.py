@@ -15,6 +15,7 @@ from ..progress import Progress
 from . import checksums, described
 from .comparing import differs
 from .contents import PARTS, Item, Making
+from .environment import others
 from .zipped import unpack
 
 Say = Callable[[str], None]
@@ -90,6 +91,8 @@ def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path
         say(f"Pack: {about.title} (made by {about.program} on {about.made}).")
         _hold(folder, telling, progress)
         _run(folder, about, near, anew, telling, progress, whole=out is not None)
+        if telling.wrong:
+            _libraries(folder, telling)
         return Rebuilt(about, tuple(telling.same), tuple(telling.wrong),
                        tuple(telling.notes))
 
@@ -216,6 +219,17 @@ def _compare(folder: Path, about: described.Described, findings: Findings, anew:
                 wanted.pop(item.name, None)
     for name in wanted:
         telling.bad(f"{name} could not be made anew: what it was made from is not in the result.")
+
+
+def _libraries(folder: Path, telling: _Telling) -> None:
+    """Where numbers differ, other versions of libraries may be why."""
+    try:
+        found = others((folder / "requirements.txt").read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError):
+        return
+    if found:
+        telling.note(f"Libraries have other versions: {'; '.join(found)}. Install those of "
+                     "requirements.txt to tell whether that is why.")  # fmt: skip
 
 
 def _one(folder: Path, item: Item, anew: Path, telling: _Telling, listed: bool) -> None:
