@@ -12,12 +12,14 @@ from palpate.core.components import Axis, Rule
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.findings import completed, findings_of
+from palpate.core.pictures.alignment import Alignment, with_picture
 from palpate.core.pipeline import analyse
+from palpate.core.places import Places, Polygon, Profile, Region
 from palpate.core.readers import open_map
 from palpate.core.settings import Settings
 from palpate.core.sheets import Panel, Sheet
 from palpate.core.simulate import Lever, Material, Ramp, simulate_map
-from palpate.core.work import Work
+from palpate.core.work import Laid, Work
 from palpate.core.workfile import Beside, save_analysis
 from palpate.core.writers import write_map
 
@@ -25,6 +27,8 @@ SHAPE = (12, 14)
 SOFT, STIFF = Material("soft", 0.08, 0.45, 9.0, 0.05, 0.03), Material("stiff", 1.2, 0.4, 5.0, 0.05)
 RULE = Rule(method="thresholds", axes=(Axis("reduced_modulus", True),), thresholds=(0.4,))
 SHEET = Sheet("Figure 1", panels=(Panel("map"), Panel("histogram", col=1)))
+PLACES = Places((Region("left", Polygon(((50.0, 50.0), (300.0, 50.0), (300.0, 500.0)))),),
+                (Profile("across", ((60.0, 300.0), (640.0, 300.0))),))  # fmt: skip
 ACTS = [{"time": "2026-05-01T10:00:00+00:00", "action": "leave pixels out"}]
 
 
@@ -45,11 +49,20 @@ def review() -> Review:
     return found.correct(Pixels.one(SHAPE, 8, 10), {"fit.fraction_to": 60.0})
 
 
+def picture_of(source: Path) -> Laid:
+    """Another picture of the place, in the folder of the map."""
+    path = source.with_name("electron image ü.csv")
+    path.write_text("1,2,3\n4,5,6\n7,8,9\n", encoding="utf-8")
+    lies = Alignment("similarity", ((200.0, 0.0, 50.0), (0.0, 200.0, 50.0), (0.0, 0.0, 1.0)),
+                     "by hand")  # fmt: skip
+    return Laid(path, with_picture(lies, path, source.parent))
+
+
 def make_result(source: Path, path: Path) -> Path:
-    """A result with components, decisions and a figure sheet."""
+    """A result with components, decisions, places, a picture and a figure sheet."""
     from palpate.core.components.saving import write_components
 
-    work = Work(Settings(), RULE, review(), sheets=(SHEET,))
+    work = Work(Settings(), RULE, review(), PLACES, picture_of(source), sheets=(SHEET,))
     with open_map(source) as fmap:
         found = findings_of(reviewed(analyse(fmap, work.settings), work.review), work)
         assert completed(found) is found

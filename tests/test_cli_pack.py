@@ -24,7 +24,7 @@ def test_a_result_is_packed_and_made_again(case, capsys, tmp_path):
     out = tmp_path / "for the reviewer.zip"
     assert main(["pack", str(case.result), "--out", str(out), "--author", "Ada Example", "--author",
                  "Bo Example", "--orcid", "none", "--orcid", "0000-0002-1825-0097", "--licence",
-                 "CC0-1.0", "--title", "Rubbers", "--leave-out", "report,methods,program"]
+                 "CC0-1.0", "--title", "Rubbers", "--leave-out", "report,figures,program"]
                 ) == 0  # fmt: skip
     said = capsys.readouterr().out
     assert said.startswith("About ")
@@ -48,7 +48,7 @@ def test_a_map_is_packed_under_its_settings_and_without_itself(case, capsys, tmp
     own.write_text("Ask us.\n", encoding="utf-8")
     assert main(["pack", str(case.map), "--out", str(out), "--without-map", "--set",
                  "baseline.extent=40", "--licence", str(own), "--quiet", "--leave-out",
-                 "report,program"]) == 0  # fmt: skip
+                 "report,figures,program"]) == 0  # fmt: skip
     assert not (out / "map").exists()
     assert (out / "LICENSE.txt").read_text(encoding="utf-8") == "Ask us.\n"
     root = json.loads((out / "ro-crate-metadata.json").read_text(encoding="utf-8"))["@graph"][1]

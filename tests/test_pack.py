@@ -22,7 +22,7 @@ from types import SimpleNamespace
 import h5py
 import numpy as np
 import pytest
-from pack_case import ACTS, SHAPE, make_map, make_result, replaced, sealed
+from pack_case import ACTS, PLACES, SHAPE, make_map, make_result, replaced, sealed
 from rocrate.rocrate import ROCrate
 
 from palpate.core.errors import Cancelled, InputError, SourceError, WriteError
@@ -72,9 +72,10 @@ def test_it_holds_what_a_reviewer_needs_and_says_what_each_file_is(case):
              if path.is_file()}  # fmt: skip
     assert {"README.md", "LICENSE.txt", "LICENSE-SCRIPTS.txt", "CHECKSUMS.sha256", "result.h5",
             "requirements.txt", "rebuild.py", "ro-crate-metadata.json", "settings.toml",
-            "map/two_rubbers_u.h5"} <= names  # fmt: skip
+            "map/two_rubbers_u.h5", "picture/electron_image_u.csv"} <= names  # fmt: skip
     assert {f"tables/{name}.csv" for name in ("components", "pairs", "decisions", "doubts",
-                                              "constants", "budgets")} <= names  # fmt: skip
+                                              "constants", "budgets", "regions",
+                                              "profile_1")} <= names  # fmt: skip
     readme = (case.pack / "README.md").read_text(encoding="utf-8")
     for name in names:
         folder = name.rpartition("/")[0]
@@ -112,6 +113,8 @@ def test_the_result_in_it_holds_what_was_decided_and_its_history(case):
     loaded = load_analysis(case.pack / "result.h5")
     assert [decision.note for decision in loaded.review.decisions] == ["dust", "looks right", ""]
     assert loaded.work.sheets[0].name == "Figure 1"
+    assert loaded.work.places == PLACES
+    assert loaded.work.picture.path.as_posix() == "picture/electron_image_u.csv"
     assert ACTS[0] in loaded.history
     rows = list(csv.DictReader((case.pack / "tables/decisions.csv").open(encoding="utf-8")))
     assert len(rows) == 3 + 1 + 1
@@ -138,14 +141,14 @@ def test_it_is_made_again_elsewhere_by_one_command_after_the_first_map_is_gone(p
         assert f"{name}: the same." in done.stdout
 
 
-def test_what_is_made_anew_is_kept_where_asked_and_equals_the_pack(pack, tmp_path):
-    found = rebuild(pack, out=tmp_path / "anew")
+def test_what_is_made_anew_is_kept_where_asked_and_equals_the_pack(case, tmp_path):
+    found = rebuild(case.zip, near=case.map, out=tmp_path / "anew")
     assert found.good, found.wrong
-    for path in (pack / "tables").iterdir():
-        if path.suffix == ".csv":
-            assert (tmp_path / "anew" / "tables" / path.name).read_text() == path.read_text()
+    for path in (case.pack / "tables").glob("*.csv"):
+        assert (tmp_path / "anew" / "tables" / path.name).read_text() == path.read_text()
+    assert [path.name for path in tmp_path.iterdir()] == ["anew"]
     with pytest.raises(WriteError, match="is there already"):
-        rebuild(pack, out=tmp_path / "anew")
+        rebuild(case.zip, near=case.map, out=tmp_path / "anew")
 
 
 def edit_result(place, change):
