@@ -190,6 +190,18 @@ def test_changes_whose_checksums_were_written_anew_are_found_and_named(pack):
         assert told in found
 
 
+def test_tables_that_a_changed_description_hides_are_told(pack):
+    def hide(path):
+        data = json.loads(path.read_text(encoding="utf-8"))
+        path.write_text(json.dumps(data | {"parts": [], "again": []}), encoding="utf-8")
+
+    sealed(pack, replaced("reduced_modulus", "reduced_modulus "), "tables/components.csv")
+    sealed(pack, hide, "pack.json")
+    found = rebuild(pack)
+    for name in ("tables/components.csv", "figures/Figure_1/data/a_map_modulus.csv"):
+        assert any(words.startswith(f"{name} was not made anew") for words in found.wrong)
+
+
 def test_what_is_changed_missing_or_added_is_named(pack):
     (pack / "README.md").write_text("something else", encoding="utf-8")
     (pack / "tables/pairs.csv").unlink()

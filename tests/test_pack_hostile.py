@@ -180,7 +180,7 @@ def test_links_in_a_folder_are_not_followed(tmp_path):
         rebuild(folder)
 
 
-@settings(max_examples=60, deadline=None,
+@settings(max_examples=30, deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
 @given(st.data())
 def test_flipped_bytes_yield_words_and_never_anything_else(tmp_path_factory, data):
@@ -195,6 +195,7 @@ def test_flipped_bytes_yield_words_and_never_anything_else(tmp_path_factory, dat
         rebuild(path)
 
 
+@settings(max_examples=50, deadline=None)
 @given(st.text(max_size=80))
 def test_every_name_that_is_made_can_be_used_everywhere(words):
     name = plain_name(words)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from pathlib import Path
 
 from PySide6.QtWidgets import QApplication, QLabel
@@ -30,8 +31,8 @@ def fill(dialog: PackDialog, folder: Path) -> None:
     dialog.name.setText("../out")
     assert not dialog.go.isEnabled()
     dialog.name.setText("mine")
-    dialog.parts["report"].setChecked(False)
-    dialog.parts["program"].setChecked(False)
+    for name in ("methods", "report", "program"):
+        dialog.parts[name].setChecked(False)
     dialog.go.click()
     assert dialog.result()
 
@@ -73,9 +74,12 @@ def test_a_pack_is_asked_for_made_told_and_can_be_made_again(qtbot, tmp_path):
         qtbot.waitUntil(lambda: error_text(window) != "", timeout=LONG)
         assert "holds other files" in error_text(window)
         close_errors(window)
-    found = rebuild(path, out=tmp_path / "anew")
+    with zipfile.ZipFile(path) as archive:
+        assert b"extent = 42.0" in archive.read("settings.toml")
+        assert "report/report.pdf" not in archive.namelist()
+    found = rebuild(path)
     assert found.good, found.wrong
-    assert "extent = 42.0" in (tmp_path / "anew/settings.toml").read_text(encoding="utf-8")
+    assert "settings.toml: the same." in found.same
     assert found.about.title == "For the reviewer"
 
 

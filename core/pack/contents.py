@@ -70,6 +70,7 @@ class Part:
     weighs : about how many bytes
     there : why these findings have no such part, a clause; "" if they have
     always : whether it can't be left out
+    compared : whether tables of it are made anew and compared
     """
 
     name: str
@@ -79,6 +80,7 @@ class Part:
     weighs: Callable[[Findings], int]
     there: Callable[[Findings], str] = lambda findings: ""
     always: bool = False
+    compared: bool = False
 
 
 # -- settings and tables ---------------------------------------------------------------------------
@@ -228,9 +230,11 @@ PARTS: tuple[Part, ...] = (
     Part("settings", "Settings", "all settings of the analysis, as text", make_settings,
          lambda findings: 8_000, always=True),
     Part("tables", "Tables", "components, pairs, decisions, doubts, calibration and budgets of "
-         "uncertainty, as comma-separated values", make_tables, lambda findings: 50_000),
+         "uncertainty, as comma-separated values", make_tables, lambda findings: 50_000,
+         compared=True),
     Part("figures", "Figures", "each figure as PDF and PNG, with the numbers behind it and a "
-         "script that draws it again", make_figures, _figure_weight, _no_figures),
+         "script that draws it again", make_figures, _figure_weight, _no_figures,
+         compared=True),
     Part("methods", "Methods", "the methods paragraph and its references", make_methods,
          lambda findings: 40_000),
     Part("report", "Report", "one report of everything, as HTML and PDF", make_report,

@@ -207,18 +207,26 @@ def _maps_words(findings: Findings, about: described.Described) -> str:
 
 def _compare(folder: Path, about: described.Described, findings: Findings, anew: Path,
              telling: _Telling, progress: Progress, whole: bool) -> None:  # fmt: skip
-    """Make the parts anew and compare their numbers."""
-    wanted = dict.fromkeys(about.again)
+    """Make the parts anew and compare their numbers; a table that none of them makes is told."""
+    wanted = {**dict.fromkeys(about.again), **dict.fromkeys(_tables(folder))}
     for part in PARTS:
         if part.name not in about.parts or part.there(findings):
             continue
         progress.step(0, 0, part.title)
         for item in part.make(Making(anew, findings, progress, whole)):
             if item.again:
-                _one(folder, item, anew, telling, item.name in wanted)
+                _one(folder, item, anew, telling)
                 wanted.pop(item.name, None)
     for name in wanted:
-        telling.bad(f"{name} could not be made anew: what it was made from is not in the result.")
+        telling.bad(f"{name} was not made anew, so it is not known whether it is right: what it "
+                    f"was made from is not in {about.result}.")  # fmt: skip
+
+
+def _tables(folder: Path) -> list[str]:
+    """The tables in a pack by name, whatever its description says."""
+    tops = {part.name for part in PARTS if part.compared}
+    every = checksums.files_in(folder)
+    return [name for name in every if name.endswith(".csv") and name.split("/")[0] in tops]
 
 
 def _libraries(folder: Path, telling: _Telling) -> None:
@@ -232,10 +240,7 @@ def _libraries(folder: Path, telling: _Telling) -> None:
                      "requirements.txt to tell whether that is why.")  # fmt: skip
 
 
-def _one(folder: Path, item: Item, anew: Path, telling: _Telling, listed: bool) -> None:
-    if not listed:
-        telling.bad(f"{item.name} is made anew, but it is not in the pack.")
-        return
+def _one(folder: Path, item: Item, anew: Path, telling: _Telling) -> None:
     why = differs(folder / item.name, anew / item.name)
     if why:
         telling.bad(f"{item.name}: {why}.")
