@@ -16,6 +16,7 @@ from PySide6.QtCore import QObject, QRect
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QAbstractSpinBox,
     QApplication,
     QLabel,
     QLineEdit,
@@ -75,8 +76,8 @@ class CopyDesk(QObject):
         self._pending: Pending | None = None
         self._session.answered.connect(self._take)
 
-    def offer(self, menu: QMenu, before: QAction | None) -> QMenu:
-        """The menu *Copy as*, put into another one."""
+    def offer(self, menu: QMenu, after: QAction) -> QMenu:
+        """The menu *Copy as*, put into another one behind an entry."""
         found = QMenu("Copy &as", menu)
         found.setToolTipsVisible(True)
         for entry in KINDS:
@@ -89,7 +90,9 @@ class CopyDesk(QObject):
             action.setToolTip(tip)
             action.triggered.connect(lambda _=False, kind=kind: self.copy_as(kind))
         found.aboutToShow.connect(lambda: self._enable(found))
-        menu.insertMenu(before, found)
+        there = menu.actions()
+        behind = there[there.index(after) + 1 :]
+        menu.insertMenu(behind[0] if behind else None, found)
         return found
 
     def _enable(self, menu: QMenu) -> None:
@@ -173,6 +176,7 @@ class CopyDesk(QObject):
             words += " as picture"
         if numbers and out is not None and out.any():
             words += f"; {int(out.sum())} pixels that are not to be used are empty"
+        words += "" if self._session.finished else "; it is not finished"
         image = grabbed(view, view.plot.geometry().united(view.bar.geometry())) if picture else None
         return Copied(words, rows=rows, image=image, formatted=not picture)
 
@@ -303,6 +307,8 @@ _LACKING = {
 
 def _own_text(widget: Any) -> bool:
     """Whether a field of text has copied what is chosen in it."""
+    if isinstance(widget, QAbstractSpinBox):
+        widget = widget.lineEdit()
     if isinstance(widget, QLineEdit | QLabel) and widget.hasSelectedText():
         QApplication.clipboard().setText(widget.selectedText())
         return True

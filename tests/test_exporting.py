@@ -22,7 +22,7 @@ from palpate.core.doubts import DOUBTS
 from palpate.core.errors import Cancelled, InputError, WriteError
 from palpate.core.exporting import Wanted, export_all, plan
 from palpate.core.exporting.tables import WORDS
-from palpate.core.findings import findings_of
+from palpate.core.findings import Findings, findings_of
 from palpate.core.places import Places, Profile, Rectangle, Region
 from palpate.core.progress import Progress
 from palpate.core.work import Work
@@ -200,6 +200,19 @@ def test_a_corrected_pixel_has_the_constants_of_its_correction(case, tmp_path):
         assert got["pixel"].tolist() == [list(CORRECTED)]
 
 
+def test_fringes_and_drift_go_off_as_in_the_numbers(case, tmp_path):
+    """Both branches as the curve view draws them, where the baseline is more than a line."""
+    change = {"baseline.branches": "drift", "baseline.fringes": "subtract"}
+    settings = Settings().with_values(change)
+    found = Findings(analyse(case.findings.map, settings), Work(settings))
+    export_all(found, tmp_path / "out", Wanted(("curves",), ("npz",), pixels=((6, 6),)))
+    report = found.explain(6, 6)
+    with np.load(tmp_path / "out/curves/curves.npz") as got:
+        d = got["deflection"]
+    np.testing.assert_allclose(d[:240], report.approach.d, atol=1e-9)
+    np.testing.assert_allclose(d[240:][::-1], report.retract.d, atol=1e-9)
+
+
 def test_all_curves_go_portion_by_portion_and_are_the_same_in_each_format(
     case, tmp_path, monkeypatch
 ):
@@ -302,6 +315,11 @@ def test_stopped_and_failed_exports_leave_nothing_and_an_earlier_one_stays(
     monkeypatch.setattr(np, "savez_compressed", lambda *_, **__: (_ for _ in ()).throw(full))
     with pytest.raises(WriteError, match=r"the disk is full\. Make room"):
         export_all(case.findings, out, Wanted(("channels",), ("npz",)), replace=True)
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: usage._replace(
+        free=10**7 if folder.name == "curves" else usage.free))  # fmt: skip
+    with pytest.raises(WriteError, match="out/curves could not be written to: the disk is full"):
+        export_all(case.findings, out, everything, replace=True)  # told before HDF5 fails
     assert {path: path.read_bytes() for path in out.iterdir()} == before
     assert list(tmp_path.iterdir()) == [out]
     export_all(case.findings, out, Wanted(("channels",), ("npy",)), replace=True)

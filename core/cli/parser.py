@@ -31,13 +31,13 @@ def parser() -> argparse.ArgumentParser:
     _analyse(commands.add_parser("analyse", help="analyse maps without a window"))
     _again(commands.add_parser("again", help="make a saved result anew from its map"))
     _components(commands.add_parser("components", help="what a map is made of"))
+    _export(commands.add_parser("export", help="maps, tables, curves and surface as plain files"))
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
     _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
     _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
-    _export(commands.add_parser("export", help="maps, tables, curves and surface as plain files"))
     _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
@@ -105,6 +105,44 @@ def _components(run: argparse.ArgumentParser) -> None:
     run.add_argument("--names", metavar="NAME,NAME", help="names of A, B, C …")
     run.add_argument("--out", metavar="FILE.csv", help="write the table, pairs and rule as files")
     run.add_argument("--result", metavar="FILE.h5", help="write a result file with the components")
+
+
+def _export(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes what an analysis holds as plain files into a new folder, which "
+                       "describes itself in its datapackage.json.")  # fmt: skip
+    run.add_argument("map", metavar="RESULT_OR_MAP",
+                     help="a saved result with all that was decided, or a map")  # fmt: skip
+    _choices(run)
+    run.add_argument("--out", metavar="FOLDER", required=True, help="the new folder")
+    run.add_argument("--replace", action="store_true",
+                     help="put it in the place of an earlier export")  # fmt: skip
+    run.add_argument("--what", default="channels,errors,tables", metavar="WORDS",
+                     help="channels, errors, tables, curves, surface, or all; several with commas "
+                     "(default: channels,errors,tables)")  # fmt: skip
+    run.add_argument("--format", default="csv", metavar="WORDS",
+                     help="of maps and curves: csv, npy, npz, h5, tif (maps only); several with "
+                     "commas (default: csv)")  # fmt: skip
+    run.add_argument("--channel", action="append", default=[], metavar="NAME",
+                     help="this channel only; may be repeated")  # fmt: skip
+    run.add_argument("--unit", action="append", default=[], metavar="UNIT",
+                     help="write channels of its kind so, such as MPa or pN; may be "
+                     "repeated")  # fmt: skip
+    run.add_argument("--pixel", nargs="+", action="extend", default=[], metavar="ROW,COL",
+                     help="pixels whose curves are written")  # fmt: skip
+    run.add_argument("--all-pixels", action="store_true", help="the curves of all pixels")
+    run.add_argument("--curves", default="raw,corrected", metavar="WORDS",
+                     help="raw, corrected, or both (default)")  # fmt: skip
+    run.add_argument("--with-doubtful", action="store_true",
+                     help="also the numbers of pixels with a severe doubt or left out by "
+                     "hand")  # fmt: skip
+    run.add_argument("--surface", default="stl,ply", metavar="WORDS",
+                     help="formats of the surface: stl, ply, obj, glb (default: stl,ply)")
+    run.add_argument("--colour", metavar="CHANNEL", help="channel that colours the surface")
+    run.add_argument("--vertical", type=float, default=1.0, metavar="TIMES",
+                     help="stretch the heights of the surface (default 1)")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def _speeds(run: argparse.ArgumentParser) -> None:
@@ -209,6 +247,7 @@ def _figure(run: argparse.ArgumentParser) -> None:
 def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
+    run.epilog = CAUTION
     run.add_argument("map", metavar="RESULT_OR_MAP", help="a saved result, with all that was "
                      "decided and answered; or a map, which is analysed first")  # fmt: skip
     _choices(run)
@@ -236,44 +275,6 @@ def _report(run: argparse.ArgumentParser) -> None:
     run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where a result's map is now, if it is not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that are there already")
-    run.add_argument("--quiet", action="store_true", help="no progress bar")
-
-
-def _export(run: argparse.ArgumentParser) -> None:
-    run.description = ("Writes what an analysis holds as plain files into a new folder, which "
-                       "describes itself in its datapackage.json.")  # fmt: skip
-    run.add_argument("map", metavar="RESULT_OR_MAP",
-                     help="a saved result with all that was decided, or a map")  # fmt: skip
-    _choices(run)
-    run.add_argument("--out", metavar="FOLDER", required=True, help="the new folder")
-    run.add_argument("--replace", action="store_true",
-                     help="put it in the place of an earlier export")  # fmt: skip
-    run.add_argument("--what", default="channels,errors,tables", metavar="WORDS",
-                     help="channels, errors, tables, curves, surface, or all; several with commas "
-                     "(default: channels,errors,tables)")  # fmt: skip
-    run.add_argument("--format", default="csv", metavar="WORDS",
-                     help="of maps and curves: csv, npy, npz, h5, tif (maps only); several with "
-                     "commas (default: csv)")  # fmt: skip
-    run.add_argument("--channel", action="append", default=[], metavar="NAME",
-                     help="this channel only; may be repeated")  # fmt: skip
-    run.add_argument("--unit", action="append", default=[], metavar="UNIT",
-                     help="write channels of its kind so, such as MPa or pN; may be "
-                     "repeated")  # fmt: skip
-    run.add_argument("--pixel", nargs="+", action="extend", default=[], metavar="ROW,COL",
-                     help="pixels whose curves are written")  # fmt: skip
-    run.add_argument("--all-pixels", action="store_true", help="the curves of all pixels")
-    run.add_argument("--curves", default="raw,corrected", metavar="WORDS",
-                     help="raw, corrected, or both (default)")  # fmt: skip
-    run.add_argument("--with-doubtful", action="store_true",
-                     help="also the numbers of pixels with a severe doubt or left out by "
-                     "hand")  # fmt: skip
-    run.add_argument("--surface", default="stl,ply", metavar="WORDS",
-                     help="formats of the surface: stl, ply, obj, glb (default: stl,ply)")
-    run.add_argument("--colour", metavar="CHANNEL", help="channel that colours the surface")
-    run.add_argument("--vertical", type=float, default=1.0, metavar="TIMES",
-                     help="stretch the heights of the surface (default 1)")  # fmt: skip
-    run.add_argument("--source", metavar="FILE_OR_FOLDER",
-                     help="where a result's map is now, if it is not at its place")  # fmt: skip
     run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from ..progress import Progress
 from ..writers import nexus
-from ..writers.atomic import saving
+from ..writers.atomic import check_room, saving
 from ..writers.datapackage import Column, Resource
 from .curves import SEGMENTS, Samples, columns_of, curves_wanted, portions, samples_of
 from .maps import describe_entry
@@ -188,7 +188,10 @@ def _h5(place: Path, findings: Findings, wanted: Wanted, curves: Array, progress
                 for column in columns_of(findings, wanted.curves)}  # fmt: skip
         segment = _dataset(group, OWN[2], total, np.uint8)
         at = 0
+        each = len(made) * np.dtype(kind).itemsize + 1
         for samples in _read(findings, wanted, curves, progress):
+            file.flush()  # what waits in the library takes no room yet
+            check_room(place, 2 * each * samples.segment.size)
             here = slice(at, at + samples.segment.size)
             segment[here] = samples.segment
             for name, values in samples.columns.items():

@@ -19,7 +19,7 @@ from ..errors import InputError
 from ..progress import Progress
 from ..units import parse_unit
 from ..writers import nexus
-from ..writers.atomic import saving
+from ..writers.atomic import check_room, saving
 from ..writers.datapackage import Column, Resource, write_table
 from ..writers.exports import export_channel
 from .wanted import Wanted
@@ -201,6 +201,7 @@ def _h5(folder: Path, findings: Findings, maps: Sequence[OneMap], _: str, progre
     real = [one for one in maps if one.values.dtype.kind == "f"]
     signal = next((one.name for one in real if one.name == "modulus"), real[0].name if real else "")
     path = folder / "maps.h5"
+    check_room(folder, sum(one.values.nbytes for one in maps))
     with saving(path) as temporary, nexus.create(temporary, "export-maps") as file:
         entry = nexus.group(file, "entry", "NXentry", default="maps")
         describe_entry(entry, findings)

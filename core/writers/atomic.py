@@ -99,6 +99,17 @@ def same_file(one: Path, other: Path) -> bool:
         return False
 
 
+def check_room(folder: Path, needs: int) -> None:
+    """Raise WriteError if a disk has no room for so many bytes more.
+
+    To be asked before each large step of an HDF5 file: its library can't let go of a file that it
+    could not write to its end, and takes the process with it when it ends.
+    """
+    free = shutil.disk_usage(folder).free
+    if free < needs + 16 * _RESERVE:
+        raise WriteError(f"{folder} could not be written to: {_REASONS[errno.ENOSPC]}")
+
+
 def _check_place(path: Path, needs: int) -> Path:
     """The path with links followed. Raises WriteError if nothing can be saved there."""
     try:

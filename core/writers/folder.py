@@ -22,6 +22,8 @@ _MARK = ".palpate-"
 _OLD = 86_400.0  # seconds after which a folder that a killed export left is removed
 LONGEST = 255
 """Bytes of a name that every usual file system takes."""
+OF_THE_SYSTEM = (".DS_Store", "Thumbs.db", "desktop.ini")
+"""What systems put into folders by themselves."""
 
 
 Known = Callable[[Path], set[str] | None]
@@ -63,6 +65,8 @@ def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool 
         yield part
         _put(part, path)
         _sync_folder(path.parent)
+    except WriteError as error:
+        raise WriteError(str(error).replace(str(part), str(path))) from error
     except (OSError, RuntimeError) as error:
         words = _reason(error)
         if words is None:
@@ -105,7 +109,8 @@ def _in_the_way(path: Path, replace: bool, known: Known) -> str:
     if files is None:
         return (f"{path} can't be written: it holds other files than an earlier one would. Choose "
                 "another name.")  # fmt: skip
-    there = {str(f.relative_to(path).as_posix()) for f in path.rglob("*") if not f.is_dir()}
+    there = {f.relative_to(path).as_posix() for f in path.rglob("*")
+             if not f.is_dir() and f.name not in OF_THE_SYSTEM}  # fmt: skip
     strange = sorted(there - files)
     if strange:
         return (f"{path} can't be replaced: it holds {strange[0]!r}, which is not of an earlier "
