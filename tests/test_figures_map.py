@@ -138,6 +138,28 @@ def test_lengths_stand_in_the_unit_of_the_map():
     assert mapframe.scale_bar(bare, 1.0).text == "10 pixels"
 
 
+@pytest.mark.parametrize(("shape", "where"), [((1, 40), "below"), ((40, 1), "right"),
+                                              ((3, 300), "below"), ((2, 2), "right")])  # fmt: skip
+def test_maps_of_a_few_lines_keep_their_pixels_square_and_their_parts_inside(shape, where):
+    from types import SimpleNamespace
+
+    values = np.arange(math.prod(shape), dtype=float).reshape(shape)
+    fmap = SimpleNamespace(shape=shape, has_scale=True, x=5.0 + 10.0 * np.arange(shape[1]),
+                           y=5.0 + 10.0 * np.arange(shape[0]))  # fmt: skip
+    grid = mapframe.grid_of(fmap)
+    assert (grid.width, grid.height) == (10.0 * shape[1], 10.0 * shape[0])
+    options, channel = MapOptions(), CHANNELS["modulus"]
+    scale = colouring.scale_of(values, channel, options, {})
+    one = draw_map.Shown(channel, values, pixels.Excluded({}), scale, colours.COLOURS["viridis"],
+                         colours.table("viridis"), grid, options)  # fmt: skip
+    for height in (0.0, 90.0):
+        needs, frame = draw_map._framed(one, Style(), 150.0, height)
+        assert needs.bar == where
+        assert frame.across / shape[1] == pytest.approx(frame.up / shape[0])
+        assert frame.bar[0] + frame.bar[2] <= 150.0
+        assert frame.bottom + frame.up <= frame.height + 1e-6
+
+
 def test_axes_that_fall_are_turned_with_their_pixels():
     from types import SimpleNamespace
 
@@ -224,6 +246,7 @@ def _text_boxes(drawn):
     from matplotlib.text import Text
 
     with figures.drawing.drawing_as(drawn.style):
+        drawn.figure.draw_without_rendering()  # ticks lie where they lie only then
         renderer = drawn.figure.canvas.get_renderer()
         return [(t.get_text(), t.get_window_extent(renderer)) for t in drawn.figure.findobj(Text)
                 if t.get_text().strip() and t.get_visible() and not t.get_bbox_patch()]  # fmt: skip
@@ -264,6 +287,19 @@ def test_places_and_boundaries_are_drawn_and_named():
     told = figures.draw_sheet(map_sheet(places=True, boundaries=True), bare).remarks
     assert any("no boundaries" in words for words in told)
     assert any("no regions or profiles" in words for words in told)
+
+
+def test_strange_signs_and_long_titles_are_drawn_and_told():
+    """No sign starts a formula, whose exponents would be smaller than the rule."""
+    places = Places((Region("$x^2$ 区", Rectangle(100, 100, 400, 300)),))
+    title = "a title that is much too long for one column " * 3
+    drawn = figures.draw_sheet(map_sheet(places=True, title=title), with_places(places))
+    assert "$x^2$ □" in texts(drawn)
+    assert any("No typeface here has “区”" in words for words in drawn.remarks)
+    assert any("too long and was cut" in words for words in drawn.remarks)
+    assert any(t.startswith("a title") and t.endswith("…") for t in texts(drawn))
+    empty = figures.draw_sheet(Sheet(), found())
+    assert (empty.panels, empty.boxes) == ((), ())
 
 
 def test_components_carry_letters_names_and_areas():

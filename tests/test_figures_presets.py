@@ -76,6 +76,19 @@ def test_a_person_adds_presets_of_their_own(tmp_path, monkeypatch):
     assert made.width(Sheet(width="single")) == 71.5
 
 
+def test_a_file_in_its_place_is_read_and_a_faulty_one_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(presets, "PRESETS", dict(presets.PRESETS))
+    place = tmp_path / "presets.toml"
+    monkeypatch.setattr(presets, "own_file", lambda: place)
+    assert presets.load_own() == ""
+    own(tmp_path).rename(place)
+    assert presets.load_own() == ""
+    assert "mine" in presets.PRESETS
+    place.write_text("[mine]\nsingle = 3")
+    assert "Your own presets were not read" in presets.load_own()
+    assert str(place) in presets.load_own()
+
+
 @pytest.mark.parametrize(("change", "words"), [
     (("single = 89.0", ""), "“single” is missing"),
     (("single = 89.0", "single = true"), "“single” is no number"),

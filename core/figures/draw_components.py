@@ -116,7 +116,8 @@ def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) 
         needs = _needs(panel, findings, style, width)
     except PanelError:
         return 0.6 * width
-    return mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
+    wanted = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
+    return min(wanted, mapframe.TALLEST * width)
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -196,8 +197,8 @@ def _draw_legend(paper: Any, lines: tuple[Line, ...], frame: Frame, style: Style
         cut |= title != one.title
         for line, text in enumerate((title, one.area)):
             base = top - tall + (0.06 - 1.25 * line) * style.small
-            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline",
-                       parse_math=False)  # fmt: skip
+            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline"
+                       )  # fmt: skip
         top -= _line_height(one, style)
     return cut
 

@@ -12,13 +12,15 @@ from ..channels import Channel
 from ..sheets import MapOptions, Panel
 from . import map_parts, mapframe, pixels
 from .colouring import Scale, channel_of, limits_of, scale_of
-from .mapframe import NO_BAR, RIGHT, Entry, Frame, Grid, Needs
+from .mapframe import BELOW, RIGHT, Entry, Frame, Grid, Needs
 from .parts import DataTable, DrawnPanel, PanelError, Style
 
 if TYPE_CHECKING:
     from ..findings import Findings
 
 Array = np.ndarray
+LEAST_BAR = 5.0
+"""A colour bar beside a map is at least so high, in heights of small text."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,41 +86,49 @@ def own_limits(panel: Panel, findings: Findings) -> tuple[str, float, float]:
 def wanted_beside(panel: Panel, findings: Findings, style: Style, width: float) -> float:
     """Room right of the map [pt]; 0 where it can't be drawn."""
     try:
-        seen = shown(panel, findings, style)
+        return _framed(shown(panel, findings, style), style, width)[0].beside
     except PanelError:
         return 0.0
-    return _beside(seen, style, width)
-
-
-def _beside(seen: Shown, style: Style, width: float) -> float:
-    if seen.options.bar != RIGHT:
-        return 0.0
-    length = 0.7 * width * seen.grid.height / seen.grid.width
-    texts = mapframe.bar_ticks(seen.scale, style, length)[1]
-    room = mapframe.bar_room(style, texts)
-    lines = mapframe.label_lines(_label(seen, style), style, max(length, 20.0))
-    return room + 1.15 * style.font_size * (len(lines) - 1)
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
     """How high the panel wants to be at a width [pt]."""
     try:
-        seen = shown(panel, findings, style)
+        wanted = _framed(shown(panel, findings, style), style, width)[1].height
     except PanelError:
         return 0.6 * width
-    return mapframe.lay(seen.grid, _needs(seen, style, width), style, width).height
+    return min(wanted, mapframe.TALLEST * width)
 
 
-def _label(seen: Shown, style: Style) -> str:
-    return style.label(seen.channel.label, seen.scale.unit)
+def _framed(seen: Shown, style: Style, width: float, height: float = 0.0) -> tuple[Needs, Frame]:
+    """What the panel needs and where it lies; with a height of 0 as high as it wants to be.
+
+    The room beside the map depends on the length of the bar, which follows from the map.
+    """
+    length = 0.7 * width * seen.grid.height / seen.grid.width
+    where = seen.options.bar
+    if where == RIGHT and length < LEAST_BAR * style.small:
+        where = BELOW
+    for _ in range(4):
+        needs = _needs(seen, style, where, length)
+        frame = mapframe.lay(seen.grid, needs, style, width, height)
+        if where != RIGHT or frame.bar is None or abs(frame.bar[3] - length) < 0.5:
+            break
+        length = frame.bar[3]
+    return needs, frame
 
 
-def _needs(seen: Shown, style: Style, width: float) -> Needs:
+def _needs(seen: Shown, style: Style, where: str, length: float) -> Needs:
+    """What the panel needs beside a bar of this length [pt]."""
+    label = style.label(seen.channel.label, seen.scale.unit)
+    beside = 0.0
+    if where == RIGHT:
+        texts = mapframe.bar_ticks(seen.scale, style, length)[1]
+        more = len(mapframe.label_lines(label, style, length)) - 1
+        beside = mapframe.bar_room(style, texts) + mapframe.LINE * style.font_size * more
     counts = seen.excluded.counts
     entries = tuple(Entry(kind, f"{kind} ({count})") for kind, count in counts.items())
-    options = seen.options
-    return Needs(options.bar if options.bar != "none" else NO_BAR, _label(seen, style),
-                 _beside(seen, style, width), axes=options.axes, scale_bar=options.scale_bar,
+    return Needs(where, label, beside, axes=seen.options.axes, scale_bar=seen.options.scale_bar,
                  entries=entries)  # fmt: skip
 
 
@@ -126,8 +136,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     """Draw a map panel. Raises PanelError."""
     seen = shown(panel, findings, style)
     width, height = mapframe.body_of(subfigure)
-    needs = _needs(seen, style, width)
-    frame = mapframe.lay(seen.grid, needs, style, width, height)
+    needs, frame = _framed(seen, style, width, height)
     axes = map_parts.map_axes(subfigure, frame, seen.grid, style, seen.options.axes)
     map_parts.show_pixels(axes, picture_of(seen, frame, style), seen.grid)
     remarks = _draw_over(axes, seen, findings, style)

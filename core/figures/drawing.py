@@ -17,7 +17,7 @@ from .. import colours
 from ..errors import InputError
 from ..progress import Progress
 from ..sheets import MapOptions, Panel, Sheet
-from . import fonts, layout
+from . import fonts, layout, presets
 from .captions import caption_of, lettered
 from .panel_drawers import DRAWERS, wanted_beside, wanted_height
 from .parts import Drawn, DrawnPanel, PanelError, Style
@@ -50,10 +50,13 @@ def settings_of(style: Style, face: fonts.Face) -> dict[str, Any]:
         "legend.framealpha": 1.0, "legend.edgecolor": "none", "legend.borderpad": 0.2,
         "legend.handlelength": 1.6, "legend.labelspacing": 0.25, "legend.fancybox": False,
         "axes.grid": False, "axes.unicode_minus": True, "axes.formatter.use_mathtext": False,
-        "text.usetex": False, "savefig.bbox": None, "savefig.pad_inches": 0.0,
-        "savefig.facecolor": "white", "figure.facecolor": "white", "savefig.transparent": False,
+        "text.usetex": False, "text.parse_math": False, "savefig.bbox": None,
+        "savefig.pad_inches": 0.0, "savefig.facecolor": "white", "figure.facecolor": "white",
+        "savefig.transparent": False,
         "pdf.fonttype": 42, "ps.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": SALT,
-        "svg.image_inline": True, "image.composite_image": False, "pdf.compression": 6,
+        "svg.image_inline": True, "figure.autolayout": False,
+        "figure.constrained_layout.use": False, "image.composite_image": False,
+        "pdf.compression": 6,
         "path.simplify": True, "agg.path.chunksize": 0,
     }  # fmt: skip
 
@@ -97,12 +100,14 @@ def draw_sheet(sheet: Sheet, findings: Findings, progress: Progress | None = Non
             made[at] = _draw_panel(places[at], panel, findings, styles[at])
         letters = lettered(sheet, style)
         for at, panel in enumerate(sheet.panels):
-            _draw_head(figure, plan, at, letters[at], panel, style)
+            cut = _draw_head(figure, plan, at, letters[at], panel, style)
+            if cut:
+                made[at] = replace(made[at], remarks=(*made[at].remarks, cut))
         raised = fonts.raise_small(figure, min(wanted.text_min, style.small))
-        figure.draw_without_rendering()
-        figure.set_layout_engine("none")
+        lost = fonts.box_unknown(figure)
     panels = tuple(replace(made[at], letter=letters[at]) for at in range(len(sheet.panels)))
-    remarks = _remarks(sheet, wanted, plan, panels, letters, raised)
+    own = _own_remarks(sheet, wanted, plan, raised, lost)
+    remarks = (*own, *_panel_remarks(panels), *_notes(findings))
     return Drawn(figure, sheet, style, panels,
                  tuple(plan.shares(at) for at in range(len(sheet.panels))),
                  caption_of(sheet, panels, findings), fonts.face().name, remarks)  # fmt: skip
@@ -139,14 +144,13 @@ def picture(drawn: Drawn, dpi: float, look: str = "colour") -> Array:
 
 
 def _figure(plan: layout.Plan) -> Any:
-    """An empty figure of the sheet's size with a canvas of its own."""
+    """An empty figure of the sheet's size with a canvas of its own. No layout engine: panels lie
+    where they were planned, and a solver's last digits differ from run to run."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(plan.width / 72.0, plan.height / 72.0), dpi=72.0, facecolor="white",
-                    layout=ConstrainedLayoutEngine(w_pad=0.0, h_pad=0.0, wspace=0.0, hspace=0.0)
-                    )  # fmt: skip
+    size = plan.width / 72.0, plan.height / 72.0
+    figure = Figure(figsize=size, dpi=72.0, facecolor="white", layout=None)
     FigureCanvasAgg(figure)
     return figure
 
@@ -180,13 +184,11 @@ def _at(lines: list[float], edge: float) -> int:
 def _draw_panel(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
     """One panel; what is missing is said in its place."""
     try:
-        made = DRAWERS[panel.kind](subfigure, panel, findings, style)
+        return DRAWERS[panel.kind](subfigure, panel, findings, style)
     except PanelError as error:
         subfigure.clear()
         _say(subfigure, str(error), style)
         return DrawnPanel(panel, problem=str(error))
-    _open_grids(subfigure, style)
-    return made
 
 
 def _say(subfigure: Any, words: str, style: Style) -> None:
@@ -204,38 +206,27 @@ def _say(subfigure: Any, words: str, style: Style) -> None:
               va="center", linespacing=1.25, clip_on=True)  # fmt: skip
 
 
-def _open_grids(subfigure: Any, style: Style) -> None:
-    """Some room between the axes of a panel that divides itself and says nothing of it."""
-    for axes in subfigure.axes:
-        grid = axes.get_gridspec()
-        if grid is None or not hasattr(grid, "hspace"):
-            continue
-        if grid.hspace is None:
-            grid.hspace = 0.06
-        if grid.wspace is None:
-            grid.wspace = 0.06
-
-
 def _draw_head(figure: Any, plan: layout.Plan, at: int, letter: str, panel: Panel, style: Style
-               ) -> None:  # fmt: skip
-    """The letter and the title above a panel's body."""
+               ) -> str:  # fmt: skip
+    """The letter and the title above a panel's body; a remark if the title had to be cut."""
     left, bottom, right, top = plan.heads[at]
     if top <= bottom:
-        return
+        return ""
     base = (bottom + 0.32 * style.letter_size) / plan.height
     if letter:
         weight = "bold" if style.letter_bold else "normal"
         figure.text(left / plan.width, base, letter, fontsize=style.letter_size, ha="left",
                     va="baseline", fontweight=weight)  # fmt: skip
-    title = panel.options.title
-    if title:
-        start = left
-        if letter:
-            start += fonts.text_width(letter, style.letter_size, style.letter_bold)
-            start += 0.6 * style.font_size
-        words = fonts.shortened(title, style.font_size, right - start)
-        figure.text(start / plan.width, base, words, fontsize=style.font_size, ha="left",
-                    va="baseline", parse_math=False)  # fmt: skip
+    title, start = panel.options.title, left
+    if not title:
+        return ""
+    if letter:
+        start += fonts.text_width(letter, style.letter_size, style.letter_bold)
+        start += 0.6 * style.font_size
+    words = fonts.shortened(title, style.font_size, right - start)
+    figure.text(start / plan.width, base, words, fontsize=style.font_size, ha="left",
+                va="baseline")  # fmt: skip
+    return "" if words == title else f"The title is too long and was cut to “{words}”."
 
 
 def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
@@ -270,10 +261,10 @@ def _styles(style: Style, sheet: Sheet, wanted: Preset, findings: Findings) -> l
             for own, _ in rooms]  # fmt: skip
 
 
-def _remarks(sheet: Sheet, wanted: Preset, plan: layout.Plan, panels: tuple[DrawnPanel, ...],
-             letters: tuple[str, ...], raised: int) -> tuple[str, ...]:  # fmt: skip
-    """What the person should be told about the sheet and its panels."""
-    found = list(plan.remarks)
+def _own_remarks(sheet: Sheet, wanted: Preset, plan: layout.Plan, raised: int, lost: str
+                 ) -> list[str]:  # fmt: skip
+    """What the person should be told about the sheet itself."""
+    found = [words for words in (*plan.remarks, presets.OWN_PROBLEM) if words]
     if fonts.face().words:
         found.append(fonts.face().words)
     if sheet.width == "middle" and not wanted.middle:
@@ -281,7 +272,20 @@ def _remarks(sheet: Sheet, wanted: Preset, plan: layout.Plan, panels: tuple[Draw
                      f"{wanted.width(sheet):.0f} mm, half way, was taken.")  # fmt: skip
     if raised:
         found.append(f"{raised} texts were smaller than {wanted.text_min:g} pt and were enlarged.")
-    for at, panel in enumerate(panels):
-        name = f"Panel {letters[at]}: " if letters[at] else f"Panel {at + 1}: "
-        found += [name + words for words in (panel.problem, *panel.remarks) if words]
-    return tuple(found)
+    if lost:
+        found.append(f"No typeface here has “{lost[:20]}”: {fonts.BOX} is drawn instead. Use other "
+                     "signs in titles and names.")  # fmt: skip
+    return found
+
+
+def _panel_remarks(panels: tuple[DrawnPanel, ...]) -> list[str]:
+    """What should be told about single panels, each with its letter."""
+    names = [f"Panel {one.letter or at + 1}: " for at, one in enumerate(panels)]
+    return [name + words for name, one in zip(names, panels, strict=True)
+            for words in (one.problem, *one.remarks) if words]  # fmt: skip
+
+
+def _notes(findings: Findings) -> list[str]:
+    """What is not as it should be with the findings; that there are no components says the panel
+    that wants them."""
+    return [note for note in findings.notes if not note.startswith("No components")]

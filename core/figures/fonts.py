@@ -83,9 +83,44 @@ def text_width(text: str, size: float, bold: bool = False, name: str = "") -> fl
 
     if not text:
         return 0.0
+    text = covered(text)
     one = Face(name) if name else face()
     prop = FontProperties(family=families(one), size=size, weight="bold" if bold else "normal")
     return float(TextToPath().get_text_width_height_descent(text, prop, ismath=False)[0])
+
+
+BOX = "□"
+"""Drawn in the place of a sign that no typeface here has."""
+
+
+@lru_cache(maxsize=4096)
+def covered(text: str) -> str:
+    """A text with `BOX` for every sign that neither the face nor Matplotlib's own has."""
+    known = _signs()
+    return "".join(sign if sign in known or sign == "\n" else BOX for sign in text)
+
+
+@lru_cache(maxsize=1)
+def _signs() -> frozenset[str]:
+    from matplotlib.font_manager import FontProperties, findfont
+    from matplotlib.ft2font import FT2Font
+
+    files = [findfont(FontProperties(family=name)) for name in families(face())]
+    return frozenset(chr(code) for path in files for code in FT2Font(path).get_charmap())
+
+
+def box_unknown(figure: Any) -> str:
+    """Put `BOX` for every sign of a figure that can't be drawn; returns those signs."""
+    from matplotlib.text import Text
+
+    lost: dict[str, None] = {}
+    for one in figure.findobj(Text):
+        text = one.get_text()
+        shown = covered(text)
+        if shown != text:
+            lost.update(dict.fromkeys(a for a, b in zip(text, shown, strict=True) if a != b))
+            one.set_text(shown)
+    return "".join(lost)
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:

@@ -11,9 +11,11 @@ from .colouring import Scale, even_ticks, texts
 from .fonts import text_width
 from .mapframe import (
     BELOW,
+    LINE,
     Frame,
     Grid,
     Needs,
+    bar_ends,
     bar_ticks,
     label_lines,
     mark_of,
@@ -48,6 +50,9 @@ def map_axes(subfigure: Any, frame: Frame, grid: Grid, style: Style, axes: bool)
         return made
     for axis, length, end, name in ((made.xaxis, frame.across, grid.width, "x"),
                                     (made.yaxis, frame.up, grid.height, "y")):
+        if length < 3.0 * style.small:  # a map of a few lines
+            axis.set_ticks([])
+            continue
         places = even_ticks(0.0, end * factor, int(min(max(length / (4.0 * style.small), 2), 5)))
         axis.set_ticks(places, labels=texts(places))
         axis.set_label_text(style.label(name, unit), fontsize=style.font_size)
@@ -130,11 +135,9 @@ def draw_bar(paper: Any, frame: Frame, needs: Needs, scale: Scale, table: Array,
     left, bottom, width, height = frame.bar
     lying = needs.bar == BELOW
     length, thick = (width, height) if lying else (height, width)
-    tip = 0.9 * thick
-    start = tip if scale.below > 0.0 else 0.0
-    stop = length - (tip if scale.above > 0.0 else 0.0)
+    start, stop = bar_ends(scale, style, length)
     _draw_colours(paper, (left, bottom, start, stop, thick), lying, scale, table, style)
-    places, words = bar_ticks(scale, style, stop - start)
+    places, words = bar_ticks(scale, style, length)
     tick = 0.3 * style.font_size
     for share, text in zip(places, words, strict=True):
         along = start + share * (stop - start)
@@ -191,7 +194,7 @@ def _draw_label(paper: Any, frame: Frame, needs: Needs, style: Style, lying: boo
     lines = label_lines(needs.label, style, height)
     start = left + width + tick_room(style) + widest + 0.5 * style.font_size
     for at, line in enumerate(lines):
-        paper.text(start + (1.15 * at + 0.85) * style.font_size, bottom + height / 2, line,
+        paper.text(start + (LINE * at + 0.85) * style.font_size, bottom + height / 2, line,
                    fontsize=style.font_size, rotation=90, ha="right", va="center",
                    rotation_mode="default")  # fmt: skip
 
@@ -206,16 +209,17 @@ def _line(paper: Any, one: tuple[float, float], other: tuple[float, float], styl
 
 def draw_edges(axes: Any, labels: Array, grid: Grid, width: float) -> None:
     """Boundaries between labels along pixel edges: a dark line [pt] on a light one."""
-    from matplotlib.collections import LineCollection
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
 
     lines = pixels.edge_lines(grid.upright(labels))
     if not lines:
         return
     cell = np.array([grid.width / grid.cols, grid.height / grid.rows]) * grid.unit[1]
-    ways = [line * cell for line in lines]
+    way = Path(np.concatenate(lines) * cell, [Path.MOVETO, Path.LINETO] * len(lines))
     for colour, wide in ((PAPER, HALO * width), (INK, width)):
-        axes.add_collection(LineCollection(ways, colors=colour, linewidths=wide, zorder=3,
-                                           capstyle="projecting"))  # fmt: skip
+        axes.add_patch(PathPatch(way, fill=False, edgecolor=colour, linewidth=wide, zorder=3,
+                                 capstyle="projecting"))  # fmt: skip
 
 
 def draw_places(axes: Any, places: Places, labels: Array | None, x: Array, y: Array, grid: Grid,

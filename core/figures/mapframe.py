@@ -7,6 +7,7 @@ is written over a picture.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 Array = np.ndarray
 LEAST_MAP = 12.0
 """A map is at least so wide [pt], whatever else wants room."""
+LINE = 1.15
+"""From line to line of a colour bar's label, in heights of text."""
+TALLEST = 1.6
+"""A panel with a map wants no more height than this, in widths; a longer map gets narrower."""
 RIGHT, BELOW, NO_BAR = "right", "below", "none"
 
 
@@ -64,18 +69,17 @@ class Grid:
 def grid_of(fmap: ForceMap) -> Grid:
     """The pixels of a map in space."""
     rows, cols = fmap.shape
-    x, wide, flip_x = _axis(np.asarray(fmap.x, float))
-    y, high, flip_y = _axis(np.asarray(fmap.y, float))
-    return Grid(rows, cols, wide, high, x, y, fmap.has_scale, flip_x, flip_y)
+    across, up = np.asarray(fmap.x, float), np.asarray(fmap.y, float)
+    wide, high = _pitch(across), _pitch(up)
+    wide, high = wide or abs(high) or 1.0, high or abs(wide) or 1.0  # of one line: as the other way
+    x, y = (float(v.min(initial=math.inf)) - 0.5 * abs(p) for v, p in ((across, wide), (up, high)))
+    return Grid(rows, cols, abs(wide) * cols, abs(high) * rows, x, y, fmap.has_scale, wide < 0.0,
+                high < 0.0)  # fmt: skip
 
 
-def _axis(centres: Array) -> tuple[float, float, bool]:
-    """Lower edge, extent, and whether the centres fall."""
-    if centres.size < 2:
-        return (float(centres[0]) if centres.size else 0.0) - 0.5, 1.0, False
-    pitch = float(centres[-1] - centres[0]) / (centres.size - 1) or 1.0
-    low = min(float(centres[0]), float(centres[-1])) - 0.5 * abs(pitch)
-    return low, abs(pitch) * centres.size, pitch < 0.0
+def _pitch(centres: Array) -> float:
+    """From one pixel to the next, below zero where they fall; 0 where it can't be told."""
+    return float(centres[-1] - centres[0]) / (centres.size - 1) if centres.size > 1 else 0.0
 
 
 @dataclass(frozen=True)
@@ -163,8 +167,17 @@ def tick_room(style: Style) -> float:
     return 0.55 * style.font_size
 
 
+def bar_ends(scale: Scale, style: Style, length: float) -> tuple[float, float]:
+    """Where the colours of a bar begin and end [pt]: before and beyond are the triangles."""
+    tip = 0.9 * bar_width(style)
+    start, stop = (tip if share > 0.0 else 0.0 for share in (scale.below, scale.above))
+    return start, max(length - stop, start + 1.0)
+
+
 def bar_ticks(scale: Scale, style: Style, length: float) -> tuple[list[float], list[str]]:
-    """Ticks of a colour bar as long as this [pt]."""
+    """Ticks of a colour bar that is as long as this with its ends [pt]."""
+    start, stop = bar_ends(scale, style, length)
+    length = stop - start
     return ticks(scale, int(min(max(length / (3.0 * style.small), 2), 6)))
 
 
@@ -216,7 +229,7 @@ def _shifted(frame: Frame, by: float) -> Frame:
 
 def scale_bar(grid: Grid, across: float) -> Entry:
     """A bar of a round length for a map that is drawn so wide."""
-    length = nice_length(grid.width)
+    length = nice_length(max(grid.width, 0.35 * grid.height))
     unit, factor = grid.unit
     if unit == "µm" and length < 1000.0:
         unit, factor = "nm", 1.0

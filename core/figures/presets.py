@@ -1,13 +1,15 @@
 """Presets: what a publisher asks of a figure, as data with source and date.
 
-They come from `presets.toml` beside this file; a person may add a file of the same form. Nothing
-here says that a figure complies with anything: it is drawn by these figures and checked against
-them.
+They come from `presets.toml` beside this file, and from a file of the same form that a person puts
+into `own_file()`. Nothing here says that a figure complies with anything: it is drawn by these
+figures and checked against them.
 """
 
 from __future__ import annotations
 
 import math
+import os
+import sys
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -196,7 +198,33 @@ def _odd(made: Preset) -> str:
     return "" if 36 <= made.dpi <= 2400 else "the dpi are not from 36 to 2400"
 
 
+def own_file() -> Path:
+    """Where a person's own presets are looked for."""
+    home = Path.home()
+    if sys.platform == "win32":
+        folder = Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
+    elif sys.platform == "darwin":
+        folder = home / "Library" / "Application Support"
+    else:
+        folder = Path(os.environ.get("XDG_CONFIG_HOME") or home / ".config")
+    return folder / "palpate" / "presets.toml"
+
+
+def load_own() -> str:
+    """Add the person's own presets, if there are any; returns what is wrong with the file, "" if
+    nothing is."""
+    try:
+        path = own_file()
+        if path.is_file():
+            load_presets(path)
+    except (ReadError, OSError, RuntimeError) as error:  # no home, or a folder that is closed
+        return f"Your own presets were not read. {error}"
+    return ""
+
+
 PRESETS: dict[str, Preset] = {
     one.id: one for one in read_presets(Path(__file__).with_name("presets.toml"))
 }
 """Id -> preset."""
+OWN_PROBLEM = load_own()
+"""What is wrong with the person's own file; "" if nothing is. Told with every sheet."""

@@ -68,7 +68,7 @@ class MapOptions(Options):
     unit: str = words("", "Unit", "Empty: the one that fits the numbers", of="unit")
     bar: str = choice("right", "Colour bar", {"right": "right", "below": "below", "none": "none"},
                       "Where it stands", "")  # fmt: skip
-    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length under the map")
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
     boundaries: bool = flag(False, "Boundaries of components", "Drawn as lines over the map")
     places: bool = flag(False, "Regions and profiles", "With their names")
@@ -80,7 +80,7 @@ class ComponentOptions(Options):
 
     zones: bool = flag(True, "Boundary zones", "Pixels near a boundary are hatched")
     shares: bool = flag(True, "Areas in the legend", "The share of each component with its ±")
-    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length under the map")
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
 
 
