@@ -64,6 +64,13 @@ def test_a_first_sheet_holds_what_there_is(result, tmp_path, capsys):
     again = ["figure", str(path.with_name("two.h5")), "--recipe", str(recipe), "--out", str(png)]
     assert main(again) == 1  # it is there
     assert "--replace" in capsys.readouterr().err
+    data = tmp_path / "data"
+    data.mkdir()
+    (data / "notes.txt").write_text("mine", encoding="utf-8")
+    other = ["figure", str(path), "--out", str(tmp_path / "other.pdf"), "--data", str(data)]
+    assert main([*other, "--replace", "--quiet"]) == 1
+    assert not (tmp_path / "other.pdf").exists()  # refused before anything is written
+    capsys.readouterr()
     # the map alone has no profile: the panel says so, the others are drawn, and the code tells
     assert main([*again, "--replace", "--quiet"]) == 1
     assert "This analysis has no profile" in " ".join(capsys.readouterr().out.split())

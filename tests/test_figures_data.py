@@ -12,7 +12,6 @@ import runpy
 import subprocess
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,7 +19,7 @@ from figure_maps import SHEETS, found_in, saved_result, written_map
 
 from palpate.core.errors import SettingsError, WriteError
 from palpate.core.figures import draw_sheet
-from palpate.core.figures.data import csv_of, differences, read_sheet, slug, text_of, write_data
+from palpate.core.figures.data import columns_of, differences, read_sheet, slug, write_data
 from palpate.core.figures.parts import DataTable
 from palpate.core.figures.script import opened_for_figure
 
@@ -48,11 +47,17 @@ def test_each_table_is_a_file_that_the_package_describes(made, written):
     assert package["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
     assert package["description"] == drawn.caption
     count = sum(len(panel.tables) for panel in drawn.panels)
-    assert len(package["resources"]) == count >= 12
+    tables = [one for one in package["resources"] if one.get("type") == "table"]
+    assert len(tables) == count >= 12
+    assert {p.name for p in data.iterdir()} == {"datapackage.json"} | {
+        one["path"] for one in package["resources"]}  # fmt: skip
     for resource in package["resources"]:
         raw = (data / resource["path"]).read_bytes()
         assert len(raw) == resource["bytes"]
         assert resource["hash"] == f"sha256:{hashlib.sha256(raw).hexdigest()}"
+        assert resource["description"]
+    for resource in tables:
+        raw = (data / resource["path"]).read_bytes()
         head, *rows = csv.reader(raw.decode("utf-8").splitlines())
         fields = resource["schema"]["fields"]
         assert head == [field["name"] for field in fields]
@@ -61,11 +66,13 @@ def test_each_table_is_a_file_that_the_package_describes(made, written):
             for field, cell in zip(fields, row, strict=True):
                 if cell in resource["schema"]["missingValues"]:
                     continue
+                assert cell != "NaN"
                 if field["type"] == "number":
                     assert math.isfinite(float(cell))
                 elif field["type"] == "integer":
                     assert str(int(cell)) == cell
-    units = {f["name"]: f.get("unit") for f in package["resources"][0]["schema"]["fields"]}
+    assert "created" not in package
+    units = {f["name"]: f.get("unit") for f in tables[0]["schema"]["fields"]}
     assert units["x"] == "nm"
     assert units["modulus"] == "GPa"
 
@@ -76,7 +83,7 @@ def test_the_map_behind_the_figure_is_the_analysis(made, written):
         rows = list(csv.DictReader(file))
     values = np.full(findings.map.shape, np.nan)
     for row in rows:
-        if row["modulus"]:
+        if row["modulus"] != "nan":
             values[int(row["row"]), int(row["column"])] = float(row["modulus"])
     assert np.allclose(values, findings.analysis.channel("modulus"), rtol=1e-8, equal_nan=True)
     left_out = {(int(r["row"]), int(r["column"])) for r in rows if r["state"] == "left out"}
@@ -111,7 +118,14 @@ def test_files_that_are_there_are_replaced_only_if_asked(made, written, tmp_path
     folder, findings, drawn = made
     with pytest.raises(WriteError) as caught:
         write_data(folder / "data", drawn, findings, replace_existing=False)
-    assert "already" in str(caught.value)
+    assert "is there already" in str(caught.value)
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "notes.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(WriteError) as caught:  # nobody's files are taken away
+        write_data(own, drawn, findings)
+    assert "other files" in str(caught.value)
+    assert [p.name for p in own.iterdir()] == ["notes.txt"]
     (tmp_path / "file").write_text("x", encoding="utf-8")
     with pytest.raises(WriteError) as caught:
         write_data(tmp_path / "file" / "data", drawn, findings)
@@ -160,6 +174,27 @@ def test_the_map_alone_is_enough_with_the_work_beside_it(made, written):
         assert differences(folder / "data", again) == []
 
 
+@pytest.mark.parametrize("text", ["", "[]", '{"palpate_work": 9}', '{"palpate_work": 1, "x": 2}',
+                                  '{"palpate_work": 1, "review": 5}'])  # fmt: skip
+def test_damaged_work_beside_a_figure_is_refused(made, tmp_path, text):
+    path = tmp_path / "work.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError), opened_for_figure(made[0] / "two.h5", path):
+        pass
+
+
+def test_a_panel_that_never_could_be_drawn_is_no_difference(made, tmp_path):
+    _, findings, drawn = made
+    bare = replace(findings, work=replace(findings.work, places=None))
+    without = draw_sheet(drawn.sheet, bare)
+    write_data(tmp_path, without, bare)
+    package = json.loads((tmp_path / "datapackage.json").read_text(encoding="utf-8"))
+    assert "no profile" in package["not_drawn"][0]
+    assert differences(tmp_path, without) == []
+    (tmp_path / "datapackage.json").write_text("[]", encoding="utf-8")
+    assert "could not be drawn" in differences(tmp_path, without)[0]
+
+
 def test_differences_tell_what_is_missing_and_what_has_another_shape(made, tmp_path):
     _, findings, _ = made
     drawn = draw_sheet(SHEETS[1], findings)
@@ -182,16 +217,14 @@ def test_differences_tell_what_is_missing_and_what_has_another_shape(made, tmp_p
 # ---- small parts
 
 
-def test_cells_are_written_plainly():
-    values = np.array([1.0 / 3.0, math.nan, math.inf]), ['say "x"', "", "1,5"]
-    table = DataTable("odd", (("a", "nm", ""), ("b", "", "")), values)
-    text = csv_of(table)
-    assert text.splitlines() == ["a,b", '0.333333333,"say ""x"""', ",", 'INF,"1,5"']
-    assert text_of(np.int32(7)) == "7"
-    assert text_of(np.True_) == "true"
+def test_columns_have_types_and_equal_lengths():
+    values = np.array([1.0, math.nan]), np.array([1, 2]), ["a", ""], np.array([True, False])
+    heads = tuple((name, "", "") for name in "abcd")
+    types = [one.type for one in columns_of(DataTable("odd", heads, values))]
+    assert types == ["number", "integer", "string", "boolean"]
     assert slug("Moduli & Überblick: 1") == "moduli_berblick_1"
     with pytest.raises(ValueError, match="do not fit"):
-        csv_of(DataTable("odd", (("a", "", ""), ("b", "", "")), ([1.0], [1.0, 2.0])))
+        columns_of(DataTable("odd", heads[:2], ([1.0], [1.0, 2.0])))
 
 
 @pytest.mark.parametrize(
@@ -221,11 +254,10 @@ def test_a_damaged_or_hostile_recipe_is_refused_with_its_name(tmp_path, text, sa
 
 def test_a_name_of_a_sheet_cannot_break_the_script(made, tmp_path):
     _, findings, _ = made
-    for name in ('"""; import os #', "{title} \\ %s", "a\u2028b 'x'"):
+    for at, name in enumerate(('"""; import os #', "{title} \\ %s", "a\u2028b 'x'")):
         sheet = replace(SHEETS[1], name=name)
         drawn = replace(draw_sheet(SHEETS[1], findings), sheet=sheet)
-        write_data(tmp_path, drawn, findings)
-        source = (tmp_path / "redraw.py").read_text(encoding="utf-8")
+        write_data(tmp_path / str(at), drawn, findings)
+        source = (tmp_path / str(at) / "redraw.py").read_text(encoding="utf-8")
         compile(source, "redraw.py", "exec")
         assert "import os" not in source.partition('"""\n\nimport argparse')[2]
-    assert Path(tmp_path / "redraw.py").is_file()

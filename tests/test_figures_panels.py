@@ -262,6 +262,14 @@ def test_an_outline_holds_its_share_of_a_normal_distribution(found):
     assert np.allclose(distance, chi2.ppf(0.95, 2), rtol=1e-6)  # squared Mahalanobis distance
 
 
+def test_an_axis_is_logarithmic_only_where_all_values_are_positive(found):
+    panel = Panel("joint", options=JointOptions(x="height", y="modulus", log_x=True, log_y=True))
+    figure, drawn = on_paper(panel, found)
+    axes = figure.subfigs[0].axes[1]
+    assert (axes.get_xscale(), axes.get_yscale()) == ("linear", "log")
+    assert "height on a linear axis, since not all values are above zero" in drawn.caption
+
+
 # ---- profiles
 
 

@@ -34,14 +34,18 @@ def figure(args: argparse.Namespace) -> int:
                          "tells the recipes there are.")  # fmt: skip
     if len(args.recipe) > 1 and ALL in args.recipe:
         raise UsageError("--recipe all takes every recipe: leave the other names out.")
-    files = [(word, _from_file(word)) for word in args.recipe]  # faults of files are told at once
-    _check_targets(args)
+    files = [(word, _from_file(word)) for word in args.recipe]
+    _check_targets(args)  # faults of words and recipes are told before the map is analysed
+    _as_asked(Sheet(), args)
+    saved = result_of(path)
+    recipes = _recipes(saved, files)
     failed = 0
-    with _opened(path, args) as findings:
+    with _opened(path, saved, args) as findings:
         for note in findings.notes:
             print(f"{path.name}: {note}", file=sys.stderr)
-        sheets = [_as_asked(sheet, args) for sheet in _sheets(findings, files)]
+        sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings)]]
         targets = _targets(args, sheets)
+        _refuse_taken(targets, args.replace)
         for sheet, (outs, data, recipe) in zip(sheets, targets, strict=True):
             failed += _one(sheet, findings, outs, data, recipe, args)
     return 1 if failed else 0
@@ -54,8 +58,7 @@ def listed(path: Path) -> Iterator[str]:
     """The recipes of a result, and the presets."""
     from ..figures import PRESETS
 
-    saved = result_of(path)
-    sheets = saved.work.sheets if saved is not None and saved.work is not None else ()
+    sheets = _saved_sheets(result_of(path))
     if not sheets:
         yield f"{path.name} holds no recipe; without --recipe a first sheet is made."
     for sheet in sheets:
@@ -84,18 +87,25 @@ def _from_file(word: str) -> Sheet | None:
     return read_sheet(Path(word))
 
 
-def _sheets(findings: Any, files: list[tuple[str, Sheet | None]]) -> list[Sheet]:
+def _saved_sheets(saved: Any) -> tuple[Sheet, ...]:
+    return saved.work.sheets if saved is not None and saved.work is not None else ()
+
+
+def _recipes(saved: Any, files: list[tuple[str, Sheet | None]]) -> list[Sheet]:
+    """The recipes that are asked for; none if a first sheet is to be made."""
+    sheets = _saved_sheets(saved)
+    if not files or files[0] != (ALL, None):
+        return [named(sheets, word) if sheet is None else sheet for word, sheet in files]
+    if not sheets:
+        raise InputError("There is no recipe in this analysis, so none can be drawn. Leave "
+                         "--recipe out for a first sheet.")  # fmt: skip
+    return list(sheets)
+
+
+def _first(findings: Any) -> Sheet:
     from ..figures.first import first_sheet
 
-    saved = findings.work.sheets
-    if not files:
-        return [first_sheet(findings)]
-    if files[0] == (ALL, None):
-        if not saved:
-            raise InputError("There is no recipe in this analysis, so none can be drawn. Leave "
-                             "--recipe out for a first sheet.")  # fmt: skip
-        return list(saved)
-    return [named(saved, word) if sheet is None else sheet for word, sheet in files]
+    return first_sheet(findings)
 
 
 def _as_asked(sheet: Sheet, args: argparse.Namespace) -> Sheet:
@@ -166,6 +176,21 @@ def _targets(args: argparse.Namespace, sheets: list[Sheet]
     return found
 
 
+def _refuse_taken(targets: list[tuple[list[Path], Path | None, Path | None]], replace_: bool
+                  ) -> None:  # fmt: skip
+    """Refuse what would have to replace something, before the first figure is drawn."""
+    from ..figures.writing import check_path
+    from ..writers.folder import problems
+
+    for outs, data, recipe in targets:
+        for out in outs:
+            check_path(out, replace_)
+        if recipe is not None and recipe.exists() and not replace_:
+            raise WriteError(f"{recipe} is there already. Choose another name, or give --replace.")
+        for problem in problems(data, replace=replace_) if data and data.exists() else ():
+            raise WriteError(problem)
+
+
 def _with(path: Path, sign: str) -> Path:
     return path.with_name(f"{path.stem}-{sign}{path.suffix}") if sign else path
 
@@ -173,7 +198,7 @@ def _with(path: Path, sign: str) -> Path:
 # -- drawing ---------------------------------------------------------------------------------------
 
 
-def _opened(path: Path, args: argparse.Namespace) -> Any:
+def _opened(path: Path, saved: Any, args: argparse.Namespace) -> Any:
     """The findings of the file that was named, as a context manager."""
     from ..findings import opened_findings
 
@@ -182,7 +207,7 @@ def _opened(path: Path, args: argparse.Namespace) -> Any:
         raise InputError(f"--near {near}: there is no such file or folder.")
     settings = None
     if args.settings or args.changes:
-        if result_of(path) is not None:
+        if saved is not None:
             raise UsageError("--settings and --set are for maps: a saved result has its own "
                              "settings. Name its map to analyse it otherwise.")  # fmt: skip
         settings = chosen(args)
@@ -213,10 +238,11 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
     from ..figures import draw_sheet, write_drawn
     from ..figures.data import write_data
 
-    drawn = draw_sheet(sheet, findings)
+    drawn, told = draw_sheet(sheet, findings), set()
     for out in outs:
         written = write_drawn(out, drawn, args.replace)
         print(f"Figure: {out}")
+        told |= {check.words for check in written.warnings}
         for check in written.checks:
             if not args.quiet or check in written.warnings:
                 print("\n".join(wrapped(f"{check.state}: {check.words}", "  ", "    ")))
@@ -224,20 +250,19 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         written_data = write_data(data, drawn, findings, args.replace)
         print(f"Data: {len(written_data)} files in {data}")
     if recipe is not None:
-        _save_recipe(recipe, sheet, args.replace)
+        _save_recipe(recipe, sheet)
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
-        print("\n".join(wrapped(f"Note: {remark}")))
+        if remark not in told:
+            print("\n".join(wrapped(f"Note: {remark}")))
     if not args.quiet:
         print("\n".join(wrapped(f"Caption: {drawn.caption}")))
     return sum(1 for panel in drawn.panels if panel.problem)
 
 
-def _save_recipe(path: Path, sheet: Sheet, replace_existing: bool) -> None:
+def _save_recipe(path: Path, sheet: Sheet) -> None:
     from ..writers.atomic import saving
 
-    if path.exists() and not replace_existing:
-        raise WriteError(f"{path} is there already. Choose another name, or give --replace.")
     with saving(path) as temporary:
         text = json.dumps(sheet.as_dict(), indent=1, ensure_ascii=False, allow_nan=False)
         temporary.write_text(text + "\n", encoding="utf-8")

@@ -1,9 +1,9 @@
 """The numbers behind a figure: a folder of tables with their description, settings, recipe,
 caption, source, and a script that draws the figure again and compares.
 
-Tables are comma-separated values as RFC 4180 has them, described by a Data Package (the open
-standard of datapackage.org, version 2: resources with a schema of fields). What it knows no word
-for, units above all, is given as properties of our own, which it allows.
+The folder describes itself as every folder of tables that leaves the program does, and is there
+whole or not at all. Nothing in it names a time or a place of this computer, so that the same figure
+of the same analysis gives the same bytes.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import io
 import json
 import math
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,63 +24,81 @@ from ..errors import ReadError, WriteError
 from ..sheets import Sheet
 from ..work.parts import as_parts
 from ..writers import nexus
-from ..writers.atomic import saving
+from ..writers.datapackage import NAME, Column, Resource, cell, write_package, write_table
+from ..writers.folder import whole_folder
 from .parts import DataTable, Drawn
 
 if TYPE_CHECKING:
     from ..findings import Findings
 
-SCHEMA = "https://datapackage.org/profiles/2.0/datapackage.json"
-PACKAGE = "datapackage.json"
 SAME = 1e-6
 """Relative: numbers of two computers that differ by less are the same."""
 LARGEST = 500_000_000
 """Bytes of a table that is read back."""
+BESIDE = {
+    "settings.json": "all settings of the analysis",
+    "work.json": "what was decided: settings, rule for components, decisions about pixels, places",
+    "recipe.json": "recipe of the figure",
+    "caption.txt": "caption of the figure",
+    "source.json": "what the figure was made from: map, checksums, version of the program",
+    "redraw.py": "draws the figure again from the analysis and compares the numbers",
+}
+"""Files beside the tables."""
 
 
 def write_data(folder: Path, drawn: Drawn, findings: Findings, replace_existing: bool = True
                ) -> list[Path]:  # fmt: skip
-    """Write all of it into a folder, which is made if it is not there.
+    """Write all of it into a folder of its own.
 
     Returns
     -------
-    list of Path : the files: one CSV a table, ``datapackage.json``, ``settings.json``,
-        ``work.json``, ``recipe.json``, ``caption.txt``, ``source.json``, ``redraw.py``
+    list of Path : the files: one CSV a table, those of `BESIDE`, and ``datapackage.json``
 
     Raises
     ------
-    WriteError : no such place, no permission, a full disk, or a file that is there and may not be
-        replaced; each file is there whole or not at all
+    WriteError : no such place, no permission, a full disk, a folder with other files in it, or an
+        earlier one that may not be replaced; the folder is there whole or not at all
     """
+    folder = Path(folder)
+    tables = named_tables(drawn)
+    source = source_of(findings)
+    texts = dict(zip(BESIDE, _texts(folder, drawn, findings, source), strict=True))
+    _make(folder.parent)
+    needs = sum(len(text) for text in texts.values())
+    needs += sum(15 * len(table.columns) * len(table.values[0]) for _, _, table in tables)
+    with whole_folder(folder, needs=needs, replace=replace_existing) as part:
+        resources = []
+        for name, _, table in tables:
+            columns = columns_of(table)
+            write_table(part / f"{name}.csv", columns, rows_of(table))
+            resources.append(Resource(f"{name}.csv", table.description, columns))
+        for name, text in texts.items():
+            (part / name).write_bytes(text.encode())
+            resources.append(Resource(name, BESIDE[name]))
+        write_package(part, resources, _about(drawn, findings, source))
+    return [folder / one.file for one in resources] + [folder / NAME]
+
+
+def _texts(folder: Path, drawn: Drawn, findings: Findings, source: dict[str, Any]
+           ) -> Iterator[str]:  # fmt: skip
+    """What stands in the files of `BESIDE`, in their order."""
     from .script import script_of
 
-    folder = Path(folder)
-    source = source_of(findings)
-    texts: dict[str, str] = {}
-    resources = []
-    for name, panel, table in named_tables(drawn):
-        text = csv_of(table)
-        texts[f"{name}.csv"] = text
-        resources.append(_resource(name, panel, table, text))
-    texts |= {
-        PACKAGE: _json(_package(drawn, findings, resources, source)),
-        "settings.json": _json(findings.analysis.settings.as_dict()),
-        "work.json": _json({"palpate_work": 1, **_decided(findings)}),
-        "recipe.json": _json(drawn.sheet.as_dict()),
-        "caption.txt": drawn.caption + "\n",
-        "source.json": _json(source),
-        "redraw.py": script_of(drawn.sheet, findings, folder),
-    }
-    _make(folder)
-    paths = [folder / name for name in texts]
-    there = [path.name for path in paths if path.exists()]
-    if there and not replace_existing:
-        raise WriteError(f"{folder} holds {', '.join(there[:3])} already. Choose another folder, "
-                         "or ask for the files to be replaced.")  # fmt: skip
-    for path, text in zip(paths, texts.values(), strict=True):
-        with saving(path, needs=len(text)) as temporary:
-            temporary.write_bytes(text.encode())
-    return paths
+    yield _json(findings.analysis.settings.as_dict())
+    yield _json({"palpate_work": 1, **_decided(findings)})
+    yield _json(drawn.sheet.as_dict())
+    yield drawn.caption + "\n"
+    yield _json(source)
+    yield script_of(drawn.sheet, findings, folder)
+
+
+def _about(drawn: Drawn, findings: Findings, source: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": slug(drawn.sheet.name), "title": drawn.sheet.name, "created": None,
+        "description": drawn.caption, "not_drawn": _problems(drawn),
+        "sources": [{"title": f"{findings.name} (SHA-256 {source['map']['sha256']})"}],
+        "caution": "not for qualifying safety-critical or medical parts",
+    }  # fmt: skip
 
 
 def named_tables(drawn: Drawn) -> list[tuple[str, int, DataTable]]:
@@ -107,64 +126,27 @@ def slug(text: str) -> str:
 # -- tables ----------------------------------------------------------------------------------------
 
 
-def csv_of(table: DataTable) -> str:
-    """A table as comma-separated values with a head; nine digits, empty where missing."""
+def columns_of(table: DataTable) -> tuple[Column, ...]:
+    """The columns of a table as its description has them. Raises ValueError if they differ in
+    length."""
     lengths = {len(column) for column in table.values}
     if len(table.columns) != len(table.values) or len(lengths) > 1:
         raise ValueError(f"the columns of the table “{table.name}” do not fit each other")
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow([name for name, _, _ in table.columns])
-    writer.writerows(zip(*([text_of(v) for v in column] for column in table.values), strict=True))
-    return out.getvalue()
+    return tuple(Column(name, type_of(values), unit, about) for (name, unit, about), values
+                 in zip(table.columns, table.values, strict=True))  # fmt: skip
 
 
-def text_of(value: Any) -> str:
-    """One cell."""
-    if isinstance(value, (bool, np.bool_)):
-        return "true" if value else "false"
-    if isinstance(value, (float, np.floating)):
-        if math.isnan(value):
-            return ""
-        return ("INF" if value > 0 else "-INF") if math.isinf(value) else f"{value:.9g}"
-    return str(value)
+def rows_of(table: DataTable) -> Iterator[tuple[Any, ...]]:
+    """The rows of a table, NumPy's numbers as Python's own."""
+    columns = (column.tolist() if isinstance(column, np.ndarray) else column
+               for column in table.values)  # fmt: skip
+    return zip(*columns, strict=True)
 
 
 def type_of(column: Any) -> str:
     """What a column holds, as the standard calls it."""
-    array = np.asarray(column)
     kinds = {"f": "number", "i": "integer", "u": "integer", "b": "boolean"}
-    return kinds.get(array.dtype.kind, "string")
-
-
-def _resource(name: str, panel: int, table: DataTable, text: str) -> dict[str, Any]:
-    fields = []
-    for (head, unit, about), column in zip(table.columns, table.values, strict=True):
-        field: dict[str, Any] = {"name": head, "type": type_of(column)}
-        if unit:
-            field["unit"] = unit
-        if about:
-            field["description"] = about
-        fields.append(field)
-    data = text.encode()
-    return {
-        "name": name, "type": "table", "path": f"{name}.csv", "description": table.description,
-        "panel": panel + 1, "format": "csv", "mediatype": "text/csv", "encoding": "utf-8",
-        "bytes": len(data), "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
-        "schema": {"fields": fields, "missingValues": [""]},
-    }  # fmt: skip
-
-
-def _package(drawn: Drawn, findings: Findings, resources: list[dict[str, Any]],
-             source: dict[str, Any]) -> dict[str, Any]:  # fmt: skip
-    return {
-        "$schema": SCHEMA, "name": slug(drawn.sheet.name), "title": drawn.sheet.name,
-        "description": drawn.caption, "resources": resources,
-        "sources": [{"title": f"{findings.name} (SHA-256 {source['map']['sha256']})"}],
-        "palpate": {"version": source["palpate"], "source": "source.json",
-                    "settings": "settings.json", "recipe": "recipe.json", "script": "redraw.py",
-                    "caution": "not for qualifying safety-critical or medical parts"},
-    }  # fmt: skip
+    return kinds.get(np.asarray(column).dtype.kind, "string")
 
 
 def _decided(findings: Findings) -> dict[str, Any]:
@@ -239,11 +221,28 @@ def differences(folder: Path, drawn: Drawn) -> list[str]:
         if not path.is_file():
             found.append(f"{path.name} is not there.")
             continue
-        words = _differs(_rows(path), _rows_of(csv_of(table)))
+        head = [one for one, _, _ in table.columns]
+        drawn_rows = [[cell(value) for value in row] for row in rows_of(table)]
+        words = _differs(_rows(path), [head, *drawn_rows])
         if words:
             found.append(f"{path.name}: {words}.")
-    problems = [panel.problem for panel in drawn.panels if panel.problem]
-    return found + [f"A panel could not be drawn: {words}" for words in problems]
+    known = _known_problems(Path(folder) / NAME)
+    return found + [f"A panel could not be drawn: {words}" for words in _problems(drawn)
+                    if words not in known]  # fmt: skip
+
+
+def _problems(drawn: Drawn) -> list[str]:
+    """Why panels were not drawn."""
+    return [panel.problem for panel in drawn.panels if panel.problem]
+
+
+def _known_problems(path: Path) -> list[str]:
+    """The same when the folder was written; none where its description can't be read."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))["not_drawn"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return []
+    return told if isinstance(told, list) else []
 
 
 def _rows(path: Path) -> list[list[str]]:
@@ -251,14 +250,11 @@ def _rows(path: Path) -> list[list[str]]:
         if path.stat().st_size > LARGEST:
             raise ReadError(path, "it is larger than a table of a figure can be",
                             "Write the figure's data again.")  # fmt: skip
-        return _rows_of(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        return list(csv.reader(io.StringIO(text, newline="")))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise ReadError(path, f"it can't be read ({str(error)[:120]})",
                         "Write the figure's data again.") from None  # fmt: skip
-
-
-def _rows_of(text: str) -> list[list[str]]:
-    return list(csv.reader(io.StringIO(text, newline="")))
 
 
 def _differs(old: list[list[str]], new: list[list[str]]) -> str:

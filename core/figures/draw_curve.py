@@ -12,6 +12,8 @@ from ..channels import CHANNELS
 from ..curveaxes import TITLES, Frame, contact_start, fitted_branch, frame_for, window_on
 from ..curvereport import CurveReport
 from ..decisions import DONE
+from ..errors import ReadError
+from ..settings import SHAPES
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
 from . import look
@@ -36,7 +38,10 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     options = panel.options
     assert isinstance(options, CurveOptions)
     row, col, words = chosen(findings, options)
-    report = findings.explain(row, col)
+    try:
+        report = findings.explain(row, col)
+    except ReadError as error:  # of the map's file, meanwhile
+        raise PanelError(str(error)) from None
     if report is None:
         raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
     plot = _Plot.of(report, options, words, findings.map.signal_unit)
@@ -304,7 +309,8 @@ def _caption(plot: _Plot, findings: Findings) -> str:
     if plot.window is not None:
         said.append("shaded, the fit window")
     if "law" in plot.lines:
-        said.append("wide grey line, the fitted law" + _number(report, "modulus", "E"))
+        said.append(f"wide grey line, the fitted law, {SHAPES[report.settings.fit.law]}"
+                    + _number(report, "modulus", "E"))  # fmt: skip
     if "contact" in plot.points:
         said.append("circle, the contact point")
     if "pull_off" in plot.points:

@@ -94,13 +94,15 @@ def _count(findings: Findings, options: JointOptions) -> _Joint:
         raise PanelError(f"“{options.x}” against itself is a line: choose two channels.")
     channels = [channel_of(findings, name) for name in (options.x, options.y)]
     maps = [findings.analysis.channel(channel.name) for channel in channels]
-    logs = [options.log_x, options.log_y]
-    used = counted(findings, list(zip(maps, logs, strict=True)), options.trusted)
+    used = counted(findings, [(values, False) for values in maps], options.trusted)
     if not used.number:
         raise PanelError(f"No pixel that is to be used has values of both {channels[0].label} and "
-                         f"{channels[1].label} for these axes: choose other channels or linear "
-                         "axes.")  # fmt: skip
-    ellipses = _ellipses(findings, options)
+                         f"{channels[1].label}: choose other channels.")  # fmt: skip
+    wanted = (options.log_x, options.log_y)
+    logs = [log and bool((values[used.mask] > 0.0).all())
+            for values, log in zip(maps, wanted, strict=True)]  # fmt: skip
+    axes = (Axis(options.x, logs[0]), Axis(options.y, logs[1]))
+    ellipses = _ellipses(findings, axes) if options.components else {}
     sides = []
     for at, (channel, values, log) in enumerate(zip(channels, maps, logs, strict=True)):
         ends = [line[at] for lines in ellipses.values() for line in lines.values()]
@@ -129,13 +131,12 @@ def _side(channel: Channel, values: Array, log: bool, outlines: list[Array], bin
     return _Side(channel, unit, factor, log, (10.0**at if log else at) * factor)
 
 
-def _ellipses(findings: Findings, options: JointOptions
+def _ellipses(findings: Findings, axes: tuple[Axis, Axis]
               ) -> dict[int, dict[float, tuple[Array, Array]]]:  # fmt: skip
     """Component -> share -> its outline, in coordinates (log₁₀ where the axis is one)."""
     composition = findings.composition
-    if not options.components or composition is None:
+    if composition is None:
         return {}
-    axes = (Axis(options.x, options.log_x), Axis(options.y, options.log_y))
     return {k: {share: ellipse(centre, covariance, share) for share in INSIDE}
             for k, centre, covariance in composition.ellipses(axes)}  # fmt: skip
 
@@ -257,6 +258,10 @@ def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     said = [f"{inside(found.y.channel.label)} against {inside(found.x.channel.label)}{axes}, "
             f"pixels in each of {options.bins} × {options.bins} bins in colour, white for none",
             found.used.words]  # fmt: skip
+    for side, wanted in ((found.x, options.log_x), (found.y, options.log_y)):
+        if wanted and not side.log:
+            said.append(f"{inside(side.channel.label)} on a linear axis, since not all values are "
+                        "above zero")  # fmt: skip
     if not options.trusted:
         said.append("distrusted pixels are counted")
     composition = findings.composition

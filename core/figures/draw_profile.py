@@ -283,4 +283,5 @@ def _edge_words(found: _Along, edge: Edge) -> str:
         near = text_of(edge.position, core) + tail
         return (f"dotted, an edge near {near}, whose width from 10 to 90 % is below {width}: the "
                 "points tell no more")  # fmt: skip
-    return f"wide grey line, the edge fitted at {at}; dotted, its 10 to 90 %: {width}"
+    return (f"wide grey line, the edge fitted to the middle half, at {at}; dotted, its 10 to 90 %: "
+            f"{width}")  # fmt: skip

@@ -44,7 +44,8 @@ def main():
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("analysis", nargs="?", default=HERE / {default}, type=Path)
     words.add_argument("--near", type=Path, help="where the measured map is, if it was moved")
-    words.add_argument("--out", default=HERE / "{out}", type=Path, help=".pdf .svg .png .tif")
+    words.add_argument("--out", default=HERE.parent / "{out}", type=Path,
+                       help="ends in .pdf, .svg, .png or .tif")
     chosen = words.parse_args()
     sheet = Sheet.from_dict(json.loads((HERE / "recipe.json").read_text(encoding="utf-8")))
     with opened_for_figure(chosen.analysis, HERE / "work.json", chosen.near) as findings:
@@ -67,12 +68,13 @@ if __name__ == "__main__":
 def script_of(sheet: Sheet, findings: Findings, folder: Path) -> str:
     """The script for a folder; it finds the result (or the map) from where it lies."""
     from ..writers import nexus
+    from .data import slug
 
     home = findings.result or findings.map.path
     near = "analysis.h5" if home is None else relative(home, folder)
     title = repr(f"the figure “{sheet.name}”")[1:-1].replace('"', "'")
     return SCRIPT.format(title=title, version=nexus.version(), default=repr(near),
-                         out="redrawn.pdf")  # fmt: skip
+                         out=f"{slug(sheet.name)}_redrawn.pdf")  # fmt: skip
 
 
 def relative(path: Path, folder: Path) -> str:

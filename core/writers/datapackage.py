@@ -72,7 +72,7 @@ def write_package(folder: str | Path, resources: Iterable[Any], about: Mapping[s
     resources : `Resource`s, or (file, description, columns) with columns of `Column`s or of
         (name, type, unit, description)
     about : further properties of the package: ``title``, ``description``, ``version``, and our own,
-        such as ``settings_sha256``
+        such as ``settings_sha256``; one that is None is left out, also ``created``
 
     Raises
     ------
@@ -92,6 +92,7 @@ def write_package(folder: str | Path, resources: Iterable[Any], about: Mapping[s
     }  # fmt: skip
     path = folder / NAME
     with saving(path) as temporary:
+        package = {key: value for key, value in package.items() if value is not None}
         text = json.dumps(package, indent=1, ensure_ascii=False, allow_nan=False)
         temporary.write_text(text + "\n", encoding="utf-8")
     return path
