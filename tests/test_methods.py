@@ -77,7 +77,7 @@ def under(findings: Findings, **values: Any) -> Findings:
 # ---- complete
 
 EXPECTED = {
-    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_ad",
+    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_ad; F is the force, δ the indentation",
     "adhesion treatment": "Adhesion entered as a constant pull (DMT)",
     "tip shape and radius": "paraboloid with a radius of 16 nm (standard uncertainty 20 %",
     "how the tip was found": "[… how were the shape and size of the tip found",
@@ -300,6 +300,7 @@ def test_decisions_about_pixels_are_told_with_counts_notes_and_settings(findings
                     work=replace(findings.work, review=review))  # fmt: skip
     text = paragraph(found)
     said = text.said("decisions")
+    assert ", 1 of them by hand." in text.said("excluded")
     assert "1 pixel was kept in spite of the rule, 1 pixel was left out and 1 pixel was" in said
     assert "“a visible slip”" in said
     assert "upper end of the fit window: 60 % (1 pixel)" in said
@@ -491,3 +492,54 @@ def test_the_table_says_where_each_statement_is_from(written):
     assert spring[2] == "recorded"
     data = next(row for row in rows if "SHA-256" in row[1] and row[0] == "Data")
     assert re.search(r"SHA-256 [0-9a-f]{64}", data[3])
+
+
+# ---- odd maps, places
+
+
+ODD: dict[str, dict[str, Any]] = {
+    "deflections in nm": {}, "no scale": {"scan_size": None},
+    "forces": {"force": True}, "one branch": {"segments": ("approach",)},
+    "uncalibrated": {"spring_constant": None, "radius": None},
+    "a recorded time and rate": {"sampling_rate": 1000.0, "start_time": "2026-03-03T10:00:00"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", ODD)
+@pytest.mark.parametrize("values", [{}, {"fit.law": "free_exponent"},
+                                    {"fit.adhesion": "none", "layer.base": "bonded"}])  # fmt: skip
+def test_odd_maps_are_described_without_a_placeholder(what, values):
+    from shell_maps import made as arrays
+
+    given = arrays((3, 4)) | ODD[what]
+    if "force" in given:
+        given["force"] = 2.0 * given.pop("deflection")
+    if "segments" in given:
+        given |= {"z": given["z"][:, :, :1], "deflection": given["deflection"][:, :, :1]}
+    settings = Settings().with_values(values)
+    analysis = analyse(ForceMap.from_arrays(**given), settings)
+    text = paragraph(Findings(analysis, Work(settings)))
+    assert not re.search(r"\b(nan|None|inf)\b|\{|\}|  |–", text.text)
+    assert (" on 2026-03-03." in text.text) == ("start_time" in given)
+    assert ("The map holds forces" in text.text) == ("force" in given)
+
+
+def test_places_pictures_and_a_map_of_thicknesses_are_told(findings, fmap):
+    from pathlib import Path
+
+    from palpate.core.places import Places, Profile, Rectangle, Region
+    from palpate.core.work import Laid
+
+    assert not paragraph(findings).said("places")
+    region = Region("core", Rectangle(350.0, 350.0, 800.0, 800.0))
+    places = Places((region,), (Profile("across", ((0.0, 0.0), (900.0, 900.0))),))
+    work = replace(findings.work, places=places, picture=Laid(Path("/far/away/light.png")))
+    said = paragraph(replace(findings, work=work)).said("places")
+    assert "1 region and 1 profile were laid by hand (“core”, “across”)" in said
+    assert "“light.png”" in said
+    assert "/far" not in said
+    thick = fmap.with_thickness(np.full(fmap.shape, 150.0))
+    settings = Settings().with_values({"layer.base": "bonded"})
+    text = paragraph(Findings(analyse(thick, settings), Work(settings)))
+    assert "from a map of thicknesses (150 nm (median" in text.said("layer")
+    assert "the indentation over the thickness was" in text.said("validity")

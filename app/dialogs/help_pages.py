@@ -21,6 +21,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
         "Components": written("components"),
         "Contact laws": laws_page(),
         "Settings": settings_page(),
+        "The methods paragraph": written("methods"),
         "Keys": keys_page(keys),
         "Cautions": written("cautions"),
     }

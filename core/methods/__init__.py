@@ -1,8 +1,9 @@
 """The methods paragraph: written from what was really done, with visible gaps for the rest.
 
 `registry` holds the items in their order and which of them tells each setting; `measuring`,
-`processing`, `mechanics`, `belief`, `numbers` and `provenance` write their sentences; `facts` has
-the figures. What the program does not know is a `Gap`; the person's answers stand in the work.
+`processing`, `mechanics`, `validity`, `belief`, `numbers` and `provenance` write their sentences;
+`facts` has the figures. What the program does not know is a `Gap`; the person's answers stand in
+the work.
 """
 
 from .bibtex import bibtex

@@ -88,9 +88,11 @@ def excluded(f: Facts) -> Iterator[Said]:
     if not total:
         return
     limits = f.settings.doubts
+    by_hand = f.analysis.left_out
+    hand = 0 if by_hand is None else int(np.count_nonzero(by_hand & there))
     yield said(f"Of {counted(total, 'curve')} {number:,} ({percent(number / total)}) "
-               f"{'was' if number == 1 else 'were'} left out of all numbers.",
-               by=(MEASURED, SET))  # fmt: skip
+               f"{'was' if number == 1 else 'were'} left out of all numbers"
+               f"{f', {hand:,} of them by hand' if hand else ''}.", by=(MEASURED, SET))  # fmt: skip
     yield from _rule(f, there)
     if number:
         yield said(_where(f, out, there), by=MEASURED)

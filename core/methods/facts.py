@@ -131,14 +131,14 @@ class Facts:
         if rate is None:
             return math.nan
         kind, branch = (2, bl.RETRACT) if back else (0, bl.APPROACH)
-        each = np.broadcast_to(rate, self.map.segment_count.shape)
-        there = (self.map.segment_count > 0) & (self.map.segment_kind == kind)
-        own = np.array([row[mask][0] if mask.any() else math.nan
-                        for row, mask in zip(each[self.used_curves], there[self.used_curves],
-                                             strict=True)])  # fmt: skip
-        table = self.analysis.tables.base[self.used_curves]
-        step = table[:, bl.Z_RANGE] / (table[:, branch + bl.B_KEPT] - 1.0)
-        found = step * own
+        used = self.used_curves
+        each = np.broadcast_to(rate, self.map.segment_count.shape)[used]
+        there = (self.map.segment_count[used] > 0) & (self.map.segment_kind == kind)
+        first = np.argmax(there, axis=1)  # of that kind; where there is none, the branch is empty
+        own = np.where(there.any(axis=1), each[np.arange(used.size), first], math.nan)
+        table = self.analysis.tables.base[used]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found = table[:, bl.Z_RANGE] / (table[:, branch + bl.B_KEPT] - 1.0) * own
         return self.median(found[np.isfinite(found) & (found > 0.0)])
 
     @property

@@ -17,7 +17,7 @@ from ..columns import baseline as bl
 from ..mapparts import Constant
 from .facts import Facts, said
 from .parts import ASSUMED, MEASURED, RECORDED, SET, Cite, Hole, Piece, Said
-from .words import about, counted, digits, exact, rounded, span
+from .words import about, counted, digits, exact, listed, rounded, span
 
 BY = {AS_RECORDED: RECORDED, AS_SET: SET, AS_USUAL: ASSUMED}
 FROM = {AS_SET: "as set", AS_RECORDED: "as recorded",
@@ -137,8 +137,8 @@ def sensitivity(f: Facts) -> Iterator[Said]:
         relative, origin = relative_error(one.name, one.value, one.error, chosen)
         value = f", {exact(float(f'{one.value:.5g}'), one.unit)}," if one.value > 0.0 else ""
         yield said(f"The map holds {what}; the deflection sensitivity{value} that they were made "
-                   "with was found by ", how, f" (standard uncertainty {about(relative)}, {FROM[origin]}).",
-                   by=(RECORDED, BY[origin]))  # fmt: skip
+                   "with was found by ", how, " (standard uncertainty "
+                   f"{about(relative)}, {FROM[origin]}).", by=(RECORDED, BY[origin]))  # fmt: skip
     elif not math.isfinite(one.value):
         yield said("The deflection sensitivity was not known, so only heights are given.",
                    by=RECORDED)  # fmt: skip
@@ -164,7 +164,6 @@ def recalibration(f: Facts) -> Iterator[Said]:
 def tip(f: Facts) -> Iterator[Said]:
     law, chosen = f.law, f.settings.uncertainty.tip
     shape = f.map.recorded.tip_shape
-    named = f"a {SHAPE_WORDS[law.name]}" if law.name != "free_exponent" else "of no given shape"
     found: list[str] = []
     origins = [SET]
     for one in f.sizes:
@@ -181,9 +180,13 @@ def tip(f: Facts) -> Iterator[Said]:
         found.append(f"{what} {value} ({error})")
         origins += _origins(one, chosen)
     recorded = f" (recorded as a {shape.replace('_', ' ')})" if shape else ""
-    size = f" with {' and '.join(found)}" if found else ""
-    yield said(f"The tip{recorded} was taken as {named}{size}.",
-               by=tuple(dict.fromkeys((*origins, RECORDED) if shape else origins)))  # fmt: skip
+    size = f"{',' if law.name == 'blunted_cone' else ''} with {listed(found)}" if found else ""
+    if law.name == "free_exponent":
+        yield said(f"The tip{recorded} was given no shape; the exponent of the law tells it.",
+                   by=(SET, RECORDED) if shape else SET)  # fmt: skip
+    else:
+        yield said(f"The tip{recorded} was taken as a {SHAPE_WORDS[law.name]}{size}.",
+                   by=tuple(dict.fromkeys((*origins, RECORDED) if shape else origins)))  # fmt: skip
     methods = {one.method for one in f.sizes if one.origin == AS_RECORDED and one.method}
     if methods:
         yield said(f"Its size was found by “{' and '.join(sorted(methods))}” (as recorded).",
@@ -201,8 +204,8 @@ def tip(f: Facts) -> Iterator[Said]:
 
 def _rounding(value: float) -> str:
     if value > 0.0:
-        return f"a rounded end that meets the flank {exact(value, 'nm')} from the axis"
-    return "a rounded end that is tangent to the flank where it meets it"
+        return f"a rounding that meets the flank {exact(value, 'nm')} from the axis"
+    return "a rounding that is tangent to the flank where they meet"
 
 
 SHAPE_WORDS = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from functools import wraps
 
@@ -13,8 +12,24 @@ from ..steps.contact import LEVEL
 from .facts import Array, Facts, said
 from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
 from .references import OF_ADHESION, OF_CONTACT, OF_LAW
-from .words import digits, exact, listed, middle, percent, reach, rounded, span
+from .words import digits, exact, listed, reach, span
 
+SYMBOLS = {
+    "F": "the force", "δ": "the indentation", "E*": "the reduced modulus", "R": "the tip radius",
+    "a": "the contact radius", "α": "the half-angle", "θ": "the half-angle from axis to face",
+    "b": "the distance from the axis at which the rounding ends", "n": "the exponent",
+    "w": "the work of adhesion", "m": "the radius of the adhesive zone over a",
+    "A": "the ratio a/(π w R²/K)^(1/3)", "F_ad": "the pull-off force",
+}  # fmt: skip
+USED = {
+    "paraboloid": ("F", "δ", "E*", "R"), "sphere": ("F", "δ", "E*", "R", "a"),
+    "cone": ("F", "δ", "E*", "α"), "blunted_cone": ("F", "δ", "E*", "R", "α", "a", "b"),
+    "hyperboloid": ("F", "δ", "E*", "R", "α", "a"), "pyramid": ("F", "δ", "E*", "θ"),
+    "pyramid_solved": ("F", "δ", "E*", "θ"), "punch": ("F", "δ", "E*", "a"),
+    "free_exponent": ("F", "δ", "n"), "jkr": ("F", "δ", "E*", "R", "a", "w"),
+    "maugis": ("F", "δ", "E*", "R", "a", "w", "m", "A"), "two_point": ("E*", "R", "w"),
+}  # fmt: skip
+"""Law or adhesion -> the symbols of its formula that are to be explained."""
 Writer = Callable[[Facts], Iterator[Said]]
 FORMULAS = {
     "jkr": "F = K a³/R - √(6π w K a³), δ = a²/R - (2/3) √(6π w a/K) with K = 4 E*/3",
@@ -40,19 +55,6 @@ PULLS = {
     "measured": "The pull-off force was taken as measured on the retract of the same curve.",
     "fitted": "The pull-off force was a further parameter of the fit.",
 }
-VALID = {
-    "paraboloid": "a linear elastic sample without friction; it is exact for a paraboloid, and "
-    "serves for a sphere while the indentation is well below the radius",
-    "sphere": "a linear elastic sample without friction and with small slopes, and a contact "
-    "radius below the tip radius",
-    "cone": "a linear elastic sample without friction, and an indentation well above the rounding "
-    "of the apex",
-    "blunted_cone": "a linear elastic sample without friction and with small slopes",
-    "hyperboloid": "a linear elastic sample without friction and with small slopes",
-    "pyramid": "a linear elastic sample without friction; its coefficient is good to 1 %",
-    "pyramid_solved": "a linear elastic sample without friction",
-    "punch": "a linear elastic sample without friction, and a flat face in full contact",
-}  # fmt: skip
 WAYS = {
     "threshold": f"by a threshold: where the deflection left the baseline for good by {LEVEL:g} "
     "times the noise, or where the tip had jumped on",
@@ -88,14 +90,12 @@ def law(f: Facts) -> Iterator[Said]:
     if fit.adhesion in NAMES:
         pieces: list[Piece] = [f"Each curve was described by {NAMES[fit.adhesion]} for a "
                                "paraboloid", Cite(OF_ADHESION[fit.adhesion]),
-                               f": {FORMULAS[fit.adhesion]}."]  # fmt: skip
+                               f": {FORMULAS[fit.adhesion]}; {symbols(fit.adhesion)}."]  # fmt: skip
     else:
-        pull = " - F_ad" if fit.adhesion == "constant" else ""
-        more = ""
-        if "," in f.law.formula and pull:  # more than one equation: the pull is told in words
-            pull, more = "", ", less the pull F_ad"
+        formula = _formula(f.law.formula, fit.adhesion == "constant")
+        known = symbols(fit.law, fit.adhesion == "constant")
         pieces = [f"Each curve was described by {KINDS[fit.law]}", Cite(OF_LAW[fit.law]),
-                  f": {_formula(f.law.formula, pull)}{more}."]  # fmt: skip
+                  f": {formula}; {known}."]  # fmt: skip
     yield said(*pieces, by=SET)
     yield from _adhesion(f)
     if fit.adhesion == "two_point":
@@ -108,9 +108,21 @@ def law(f: Facts) -> Iterator[Said]:
                    "squares.", by=(SET, PROGRAM))  # fmt: skip
 
 
-def _formula(text: str, pull: str) -> str:
-    """A law's formula with the pull behind the force."""
-    return text.replace(", n fitted", f"{pull}, n fitted") if ", n fitted" in text else text + pull
+def _formula(text: str, pulls: bool) -> str:
+    """A law's formula with the pull behind the force; in words where there are several equations.
+    """
+    if not pulls:
+        return text
+    first, comma, rest = text.partition(", n fitted")
+    return f"{text}, less the pull F_ad" if "," in first else f"{first} - F_ad{comma}{rest}"
+
+
+def symbols(law: str, pulls: bool = False) -> str:
+    """What the symbols of a law's formula mean."""
+    known = SYMBOLS | ({"a": "the radius of the face"} if law == "punch" else {})
+    used = (*USED[law], "F_ad") if pulls else USED[law]
+    return listed(f"{sign} {'is ' if at == 0 else ''}{known[sign]}"
+                  for at, sign in enumerate(used))  # fmt: skip
 
 
 def _free(f: Facts) -> str:
@@ -274,96 +286,3 @@ def viscous(f: Facts) -> Iterator[Said]:
                "integral for growing and for shrinking contact", Cite(("lee1960", "ting1966")),
                f"{pull}; the loss fraction is 1 - W_out/W_in of the works under "
                "positive force.", by=SET)  # fmt: skip
-
-
-# ---- validity and goodness
-
-
-@fitted
-def validity(f: Facts) -> Iterator[Said]:
-    """Depth against radius and thickness."""
-    depth = f.channel("indentation")
-    if not depth.size:
-        yield said("No indentation could be worked out.", by=MEASURED)
-        return
-    yield said(f"The indentation at the peak force was {_depth(depth)}.", by=MEASURED)
-    parts = [*_against_radius(f), *_against_layer(f)]
-    if parts:
-        yield said(f"{_capital('; '.join(parts))}.", by=MEASURED)
-    if f.settings.fit.law != "free_exponent":
-        yield said(f"The law is valid for {_validity(f)}.", by=PROGRAM)
-    tabor = _tabor(f)
-    if tabor:
-        yield said(*tabor, by=(MEASURED, ASSUMED))
-
-
-def _depth(depth: Array) -> str:
-    return reach(depth, "nm")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _validity(f: Facts) -> str:
-    if f.settings.fit.adhesion in ("jkr", "two_point"):
-        return ("a linear elastic, thick sample, a contact radius well below the tip radius, and a "
-                "large Tabor parameter (above about 5)")  # fmt: skip
-    if f.settings.fit.adhesion == "maugis":
-        return "a linear elastic, thick sample and a contact radius well below the tip radius"
-    return VALID[f.settings.fit.law]
-
-
-def _against_radius(f: Facts) -> Iterator[str]:
-    c = f.contacts
-    if math.isfinite(c.radius):
-        with np.errstate(all="ignore"):
-            yield f"over the tip radius it was {reach(np.asarray(c.depth / c.radius))}"
-            wide = np.asarray(c.contact_radius / c.radius)
-        if f.settings.fit.law not in ("punch",) and np.isfinite(wide).any():
-            yield f"the contact radius over the tip radius was {reach(wide)}"
-
-
-def _against_layer(f: Facts) -> Iterator[str]:
-    c = f.contacts
-    if f.settings.layer.base == "none":
-        return
-    with np.errstate(all="ignore"):
-        yield f"the indentation over the thickness was {reach(np.asarray(c.depth / c.thickness))}"
-        wide = np.asarray(c.contact_radius / c.thickness)
-    if np.isfinite(wide).any():
-        yield f"the contact radius over the thickness was {reach(wide)}"
-
-
-def _tabor(f: Facts) -> tuple[Piece, ...]:
-    fit = f.settings.fit
-    if fit.law not in ("paraboloid", "sphere") or fit.adhesion == "none" or not f.moduli:
-        return ()
-    with np.errstate(all="ignore"):
-        mu = np.asarray(f.contacts.tabor)
-    here = mu[np.isfinite(mu)]
-    if not here.size:
-        return ()
-    return ("The Tabor parameter", Cite(("tabor1977",)), f", with the work of adhesion from the "
-            f"pull-off and a range of the attraction of {exact(fit.distance, 'nm')}, was "
-            f"{reach(here)}; it is small for DMT and above about 5 for JKR.")  # fmt: skip
-
-
-def goodness(f: Facts) -> Iterator[Said]:
-    residual, noise = f.channel("residual"), f.channel("noise")
-    if not residual.size:
-        return
-    text = f"The root mean square residual of the fits was {middle(residual)} times the noise"
-    if noise.size:
-        text += f" of the baseline, which was {_noise(f, noise)}"
-    worst = f.settings.doubts.worst_residual
-    share = float(np.mean(residual > worst))
-    over = f"no residual exceeded {exact(worst)} times the noise" if share == 0.0 else (
-        f"{percent(share)} of the fits used exceeded {exact(worst)} times the noise")  # fmt: skip
-    yield said(f"{text}; {over}.", by=MEASURED)
-
-
-def _noise(f: Facts, noise: Array) -> str:
-    from ..channels import CHANNELS
-
-    return rounded(f.median(noise), CHANNELS["noise"].unit) + " (median)"

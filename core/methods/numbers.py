@@ -93,8 +93,9 @@ def statistics(f: Facts) -> Iterator[Said]:
     yield said(f"{text}{_independent(f)}.", by=(MEASURED, PROGRAM))
     if table is None:
         return
-    yield said("Area fractions have 95 % intervals on the logit with Student's t of that number, "
-               "and are those of the surface of this field.", by=PROGRAM)  # fmt: skip
+    yield said("Area fractions have 95 % intervals on the logit with Student's t of the effective "
+               "number of independent pixels of each pattern; they are those of the surface of "
+               "this field.", by=PROGRAM)  # fmt: skip
     if len(table.rows) > 1:
         yield said("Components were compared by Welch's test on the medians with these numbers",
                    Cite(("welch1947",)), ", all comparisons counted by Holm's procedure",
@@ -123,7 +124,8 @@ def uncertainty(f: Facts) -> Iterator[Said]:
                "(white and slow), baseline, contact point, pull-off and sampling.",
                by=PROGRAM)  # fmt: skip
     inputs, _ = common_inputs(f.analysis, quantity)
-    with_ = [f"{_label(one.label)} ({_how_well(one)})" for one in inputs
+    thermal = f.settings.uncertainty.spring_from == "thermal"
+    with_ = [f"{_label(one.label)} ({_how_well(one, thermal)})" for one in inputs
              if one.relative > 0.0 or one.error > 0.0]  # fmt: skip
     origins = {ASSUMED if one.origin == "assumed" else SET if one.origin == AS_SET else RECORDED
                for one in inputs}  # fmt: skip
@@ -136,8 +138,8 @@ def uncertainty(f: Facts) -> Iterator[Said]:
                    "its error is tied to those of the sensitivity s and of the temperature T (± "
                    f"{exact(u.temperature, '%')}).", by=SET)  # fmt: skip
     else:
-        thermal = "thermal" in f.analysis.constants.spring_constant.method.lower()
-        though = ", although the first is recorded as found from thermal noise" if thermal else ""
+        was = "thermal" in f.analysis.constants.spring_constant.method.lower()
+        though = ", although the first is recorded as found from thermal noise" if was else ""
         yield said("The errors of spring constant and sensitivity were taken as independent"
                    f"{though}.", by=SET)  # fmt: skip
 
@@ -146,11 +148,12 @@ def _label(label: str) -> str:
     return label if label.startswith("Poisson") else f"{label[:1].lower()}{label[1:]}"
 
 
-def _how_well(one: object) -> str:
+def _how_well(one: object, thermal: bool) -> str:
     name, relative, error = one.name, one.relative, one.error  # type: ignore[attr-defined]
     if name == "poisson_ratio":
         return f"± {exact(error)}"
-    return about(relative)
+    own = " of its own" if thermal and name == "spring_constant" else ""
+    return f"{about(relative)}{own}"
 
 
 def heights(f: Facts) -> Iterator[Said]:

@@ -18,7 +18,7 @@ BRANCHES = {
     "telling them apart",
     "drag": "both branches shared one slope and had an offset each, so that the drag on the lever "
     "was taken off",
-    "drift": "both branches shared one line, and a drift of the deflection linear in time was "
+    "drift": "both branches shared one baseline, and a drift of the deflection linear in time was "
     "fitted and taken off with it",
 }
 
@@ -27,9 +27,11 @@ def baseline(f: Facts) -> Iterator[Said]:
     b = f.settings.baseline
     share = "the whole" if b.extent == 100.0 else f"the {exact(b.extent, '%')} nearest to contact"
     part = "free part" if b.extent == 100.0 else "of the free part"
+    both = "both branches had an offset each, fitted together" if (
+        b.shape == "offset" and b.branches == "drag") else BRANCHES[b.branches]  # fmt: skip
     yield said(f"As baseline {LINES[b.shape]} was fitted to {share} {part} of the curve by least "
                "squares without outliers (samples beyond five robust standard deviations) and "
-               f"taken off; {BRANCHES[b.branches]}.", by=SET)  # fmt: skip
+               f"taken off; {both}.", by=SET)  # fmt: skip
     yield said("The free part ended where the smoothed deflection left that line by "
                f"{exact(b.threshold)} times the noise or stepped.", by=SET)  # fmt: skip
     yield from _fringes(f)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from . import belief, measuring, mechanics, numbers, processing, provenance
+from . import belief, measuring, mechanics, numbers, processing, provenance, validity
 from .facts import Facts
 from .parts import Said
 
@@ -48,8 +48,8 @@ ITEMS = (
     Item("modulus", "E or E*, Poisson ratio", MECHANICS, mechanics.poisson),
     Item("layer", "Thickness and what lies below", MECHANICS, mechanics.layer),
     Item("viscous", "Time", MECHANICS, mechanics.viscous),
-    Item("validity", "Indentation and validity", MECHANICS, mechanics.validity),
-    Item("goodness", "Goodness of fit", MECHANICS, mechanics.goodness),
+    Item("validity", "Indentation and validity", MECHANICS, validity.validity),
+    Item("goodness", "Goodness of fit", MECHANICS, validity.goodness),
     Item("excluded", "Curves left out", LEFT_OUT, belief.excluded),
     Item("marked", "Lesser doubts", LEFT_OUT, belief.marked),
     Item("decisions", "Decisions by hand", LEFT_OUT, belief.decisions),
