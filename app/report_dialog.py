@@ -105,7 +105,8 @@ class ReportDialog(QDialog):
     def _show_plan(self) -> None:
         wrong = self.problem
         self.go.setEnabled(not wrong)
-        self.plan.setText(wrong or f"Written: {' and '.join(path.name for path in self.paths)}")
+        names = " and ".join(path.name for path in self.paths)
+        self.plan.setText(wrong or f"To be written: {names}")
 
     def _choose_folder(self) -> None:
         folder = files.ask_folder(self, "Folder for the report")

@@ -101,6 +101,7 @@ def _own_ratios(draft: Draft) -> str:
 
 def _assumed(draft: Draft) -> Iterator[str]:
     for one in _inputs(draft):
-        if one.origin == ASSUMED and one.name != "poisson_ratio":
+        known = math.isfinite(one.value)
+        if known and one.origin == ASSUMED and one.name != "poisson_ratio":
             yield f"± of the {one.label.lower()}: {percent(one.relative)}, a typical value."
     yield "The Poisson ratio: no force curve tells it."

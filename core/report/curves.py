@@ -7,9 +7,10 @@ from typing import Any
 
 from ..channels import CHANNELS
 from ..errors import ReadError
+from ..units import text_of
 from .drawing import title_of
 from .parts import Block, Column, Heading, Listing, Note, Paragraph, Section, Table
-from .words import NONE, Draft, number, plain
+from .words import NONE, Draft, plain, unit_for
 
 VALUES = ("modulus", "adhesion", "indentation", "peak_force", "contact_point")
 
@@ -45,7 +46,7 @@ def _table(known: list[tuple[Any, Any]]) -> Table:
     )  # fmt: skip
     rows = []
     for one, report in known:
-        values = [number(v, CHANNELS[name].unit, e) for name in VALUES
+        values = [_shown(v, CHANNELS[name].unit, e) for name in VALUES
                   for v, e in [report.values.get(name, (math.nan, math.nan))]]  # fmt: skip
         low, high = report.window
         window = f"{low:.4g} to {high:.4g}" if math.isfinite(low) else NONE
@@ -56,6 +57,12 @@ def _table(known: list[tuple[Any, Any]]) -> Table:
              "uncertainty; what is common to all pixels is not in it. Rows and columns count from "
              "0; row 0 is the first scan line.",)  # fmt: skip
     return Table("The values of these curves", columns, tuple(rows), notes)
+
+
+def _shown(value: float, core: str, error: float) -> str:
+    """A number with its ± in the unit that fits the larger of both."""
+    unit = unit_for([value, error], core)
+    return text_of(value, core, error, unit).replace("-", "−")
 
 
 def _doubts(known: list[tuple[Any, Any]]) -> list[Block]:

@@ -19,7 +19,7 @@ from ..sheets import (
     Panel,
     Sheet,
 )
-from .parts import Block, Figure
+from .parts import WARNING, Block, Figure, Note
 from .words import Draft, inside
 
 WIDTH = 170.0
@@ -85,9 +85,14 @@ def maps(draft: Draft) -> list[Block]:
     """Maps of the main channels, four a figure, and that of the components."""
     found: list[Block] = []
     names = map_channels(draft)
+    lost = [inside(name) for name in names if not draft.has(name)]
+    if lost:
+        found.append(Note(f"No pixel that is used has a value of {', '.join(lost)}: distrusted "
+                          "pixels are drawn here.", WARNING))  # fmt: skip
     for start in range(0, len(names), 4):
         part = names[start : start + 4]
-        panels = [("map", MapOptions(channel=name, title=CHANNELS[name].label)) for name in part]
+        panels = [("map", MapOptions(channel=name, title=CHANNELS[name].label,
+                                     trusted=draft.has(name))) for name in part]  # fmt: skip
         alt = (f"Maps of {', '.join(inside(name) for name in part)}. "
                + " ".join(_told(draft, name) for name in part))  # fmt: skip
         found.append(figure(draft, sheet_of(f"Maps {start // 4 + 1}", panels, 2), alt))
@@ -181,7 +186,8 @@ def curves(draft: Draft) -> list[Block]:
                                          title=title_of(one))) for one in part]  # fmt: skip
         alt = "Force-distance curves: " + "; ".join(
             f"row {one.row}, column {one.col}, {one.words}" for one in part)  # fmt: skip
-        sheet = sheet_of(f"Curves {start // 4 + 1}", panels, min(2, len(panels)))
+        sheet = sheet_of(f"Curves {start // 4 + 1}", panels, min(2, len(panels)),
+                         WIDTH if len(panels) > 1 else NARROW)  # fmt: skip
         found.append(figure(draft, sheet, alt + "."))
     return found
 

@@ -27,6 +27,8 @@ from .style import CSS
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 """What a browser may load for this page: nothing but the pictures and the style within it."""
+LONG_WORD = 24
+"""Letters of a word that is broken where a column is too narrow for it."""
 
 
 def write_html(
@@ -110,7 +112,7 @@ def _block(block: Block) -> str:
 
 
 def _table(table: Table) -> str:
-    heads = "".join(f'<th scope="col"{_side(c.number)}>{escape(c.head)}</th>'
+    heads = "".join(f'<th scope="col"{_classes(number=c.number)}>{escape(c.head)}</th>'
                     for c in table.columns)  # fmt: skip
     rows = "".join(_row(table, at) for at in range(len(table.rows)))
     notes = "".join(f"<p{_way(note)}>{escape(note)}</p>\n" for note in table.notes)
@@ -125,11 +127,12 @@ def _table(table: Table) -> str:
 def _row(table: Table, at: int) -> str:
     first, *rest = table.rows[at]
     strong = ' class="strong"' if at in table.strong else ""
-    plain = "" if table.short_heads else ' class="plain"'
+    plain = _classes(plain=not table.short_heads, long=_long(first))
     cells = f'<th scope="row"{plain}{_way(first)}>{escape(first)}</th>'
     for column, cell in zip(table.columns[1:], rest, strict=True):
         words = together(cell) if column.number else cell
-        cells += f"<td{_side(column.number)}{_way(cell)}>{escape(words)}</td>"
+        kind = _classes(number=column.number, long=_long(cell))
+        cells += f"<td{kind}{_way(cell)}>{escape(words)}</td>"
     return f"<tr{strong}>{cells}</tr>\n"
 
 
@@ -142,8 +145,14 @@ def _figure(figure: Figure) -> str:
             f"<figcaption>{escape(figure.title)}</figcaption>\n</figure>\n")  # fmt: skip
 
 
-def _side(number: bool) -> str:
-    return ' class="number"' if number else ""
+def _classes(**wanted: bool) -> str:
+    names = " ".join(name for name, there in wanted.items() if there)
+    return f' class="{names}"' if names else ""
+
+
+def _long(cell: str) -> bool:
+    """Whether a word is so long that it has to be broken somewhere."""
+    return any(len(word) > LONG_WORD for word in cell.split())
 
 
 def _way(text: str) -> str:

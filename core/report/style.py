@@ -17,7 +17,7 @@ body {
   margin: 0 auto; padding: 1.5rem 1.25rem 3rem; max-width: 60rem;
   background: var(--paper); color: var(--ink);
   font: 1rem/1.5 system-ui, "Segoe UI", "Helvetica Neue", Arial, "DejaVu Sans", sans-serif;
-  overflow-wrap: anywhere;
+  overflow-wrap: break-word;
 }
 h1 { font-size: 1.9rem; line-height: 1.2; margin: 0 0 .25rem; text-align: left; }
 h2 { font-size: 1.35rem; line-height: 1.25; margin: 2.5rem 0 .75rem; padding-top: .75rem;
@@ -44,6 +44,7 @@ thead th { border-bottom: 2px solid var(--quiet); vertical-align: bottom; }
 tbody th { font-weight: 600; }
 tbody th.plain { font-weight: 400; }
 th.number, td.number { text-align: right; }
+.long { overflow-wrap: anywhere; min-width: 8rem; }
 tr.strong > * { background: var(--strong); }
 .notes { font-size: .84rem; color: var(--quiet); }
 .notes p { margin: .3rem 0; }
@@ -59,14 +60,18 @@ footer { margin-top: 3rem; padding-top: .75rem; border-top: 1px solid var(--line
   :root { color-scheme: light;
     --paper: #fff; --ink: #000; --quiet: #3d454d; --line: #bbb; --band: #f4f4f4;
     --link: #000; --note: #0b5a8f; --warning: #9a4b00; --caution: #9b1c1c; --strong: #fff3d6; }
-  body { max-width: none; padding: 0; font-size: 9.5pt; }
+  html { font-size: 9.5pt; }
+  body { max-width: none; padding: 0; }
+  p, ul, ol, figcaption { max-width: none; }
   nav ol { columns: 2; }
   table { font-size: 7.6pt; }
   th, td { min-width: 0; padding: .2rem .35rem; }
+  .long { min-width: 0; }
   .wide { overflow: visible; }
   thead { display: table-header-group; }
   tr, figure, .note, .warning, .caution { break-inside: avoid; }
-  h2, h3, caption { break-after: avoid; }
+  h2, h3, caption, thead { break-after: avoid; }
+  tbody tr:first-child, tbody tr:nth-child(2) { break-before: avoid; }
   tr.strong > *, .note, .warning, .caution, nav {
     -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 }

@@ -36,7 +36,7 @@ def _measured(draft: Draft) -> Iterator[str]:
 
     yield f"The map has {field_words(draft.findings.map)}."
     used = int(np.count_nonzero(draft.trusted))
-    yield f"The numbers below are of the {count(used, 'pixel')} that are used."
+    yield f"Used for the numbers below: {count(used, 'pixel')}."
     yield ("Each ± is one standard uncertainty; “local” is what this map tells of itself, “common” "
            "is what moves all pixels together (spring constant, sensitivity, tip, Poisson ratio) "
            "and does not fall by averaging.")  # fmt: skip
@@ -82,13 +82,15 @@ def _median(one: Any) -> str:
 def _whole(draft: Draft) -> Iterator[str]:
     """Medians over all used pixels, for a map without components."""
     told = []
-    for name in (draft.stiff, "adhesion", "indentation", "height"):
-        if not name or not draft.has(name):
-            continue
+    names = [name for name in (draft.stiff, "adhesion", "indentation", "height")
+             if name and draft.has(name)]  # fmt: skip
+    for name in names:
         one = summary_of_all(draft, name)
         if one is not None and math.isfinite(one.median):
             told.append(_median(one))
-    if told:
+    if names and not told:
+        yield f"Fewer than {FEW} pixels are used: too few for a median."
+    elif told:
         yield f"Medians over all pixels that are used: {'; '.join(told)}."
     else:
         yield "No pixel that is used has a stiffness, an adhesion or a height."
