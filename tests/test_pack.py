@@ -6,6 +6,7 @@ What is the same is judged by hashlib, `sha256sum`, numbers that are changed on 
 
 from __future__ import annotations
 
+import base64
 import csv
 import errno
 import hashlib
@@ -17,6 +18,7 @@ import subprocess
 import sys
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import h5py
@@ -25,6 +27,7 @@ import pytest
 from pack_case import ACTS, PLACES, SHAPE, make_map, make_result, replaced, sealed
 from rocrate.rocrate import ROCrate
 
+import palpate.core
 from palpate.core.errors import Cancelled, InputError, SourceError, WriteError
 from palpate.core.findings import opened_findings
 from palpate.core.pack import Author, Wish, building, estimate, licence, rebuild, write_pack
@@ -121,6 +124,27 @@ def test_the_result_in_it_holds_what_was_decided_and_its_history(case):
     assert {row["decision"] for row in rows} == {d.words for d in loaded.review.decisions}
     table = list(csv.DictReader((case.pack / "tables/components.csv").open(encoding="utf-8")))
     assert {row["component"] for row in table} == {"A", "B"}
+
+
+def test_the_program_in_it_is_a_wheel_with_the_sources_that_run_here(case):
+    """By the binary distribution format: RECORD holds the SHA-256 of every other file, in the
+    alphabet of base64 for addresses without padding (Python Packaging User Guide)."""
+    (path,) = (case.pack / "program").iterdir()
+    assert re.fullmatch(r"palpate-[^-]+-py3-none-any\.whl", path.name)
+    with zipfile.ZipFile(path) as wheel:
+        names = wheel.namelist()
+        (record,) = (name for name in names if name.endswith(".dist-info/RECORD"))
+        rows = [line.split(",") for line in wheel.read(record).decode().splitlines()]
+        assert {row[0] for row in rows} == set(names)
+        for name, digest, size in rows:
+            data = wheel.read(name)
+            if name != record:
+                code = base64.urlsafe_b64encode(hashlib.sha256(data).digest()).rstrip(b"=")
+                assert (digest, int(size)) == (f"sha256={code.decode()}", len(data))
+        assert b"Name: palpate" in wheel.read(record.replace("RECORD", "METADATA"))
+        for name in ("palpate/core/pack/program.py", "palpate/core/pack/licences/CC0-1.0.txt"):
+            inside = Path(palpate.core.__file__).parents[1] / name.partition("/")[2]
+            assert wheel.read(name) == inside.read_bytes()
 
 
 def test_the_estimate_is_of_the_right_size(case):
@@ -357,8 +381,6 @@ def test_authors_licences_and_addresses_are_looked_at():
 
 
 def test_the_scripts_licence_is_the_programs_own(case):
-    from pathlib import Path
-
     root = Path(__file__).resolve().parent.parent
     assert (case.pack / "LICENSE-SCRIPTS.txt").read_text() == (root / "LICENSE").read_text()
 

@@ -158,7 +158,7 @@ def _texts(folder: Path, findings: Findings, wish: Wish, about: described.Descri
         "requirements.txt": (requirements(), "the versions of all libraries that were used"),
         "rebuild.py": (SCRIPT, "checks the pack and makes its numbers again"),
         LICENCE: (wish.licence.text, "licence of the data"),
-        SCRIPTS_LICENCE: (text_of(MIT), "licence of the scripts: MIT"),
+        SCRIPTS_LICENCE: (text_of(MIT), "licence of the program and its scripts: MIT"),
         README: ("", "what is in the pack and how to check it"),
         crate.NAME: ("", "the pack described for machines (RO-Crate 1.1)"),
         checksums.NAME: ("", "SHA-256 of every other file"),

@@ -122,7 +122,7 @@ def _file(item: Item, sizes: Mapping[str, int], digests: Mapping[str, str]) -> E
         found["contentSize"] = str(sizes[item.name])
     if item.name in digests:
         found["sha256"] = digests[item.name]
-    if suffix == ".py":
+    if suffix in (".py", ".whl"):
         found["@type"] = ["File", "SoftwareSourceCode"]
         found["programmingLanguage"] = {"@id": "https://www.python.org/"}
         found["license"] = {"@id": MIT}

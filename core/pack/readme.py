@@ -177,7 +177,7 @@ def _rights(wish: Wish) -> str:
     return f"""## Licence, and a caution
 
 {rights}
-The scripts (files that end in .py) are part of Palpate and under the MIT licence in
+Palpate and the scripts (files that end in .whl and .py) are under the MIT licence in
 `LICENSE-SCRIPTS.txt`.
 
 {CAUTION}

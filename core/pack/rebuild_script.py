@@ -21,18 +21,22 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 
 
+def digest_of(path):
+    """SHA-256 of a file."""
+    digest = hashlib.sha256()
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
 def wrong_checksums():
     """Names of files that are missing, or not as they were packed."""
     wrong = []
     for line in (HERE / "CHECKSUMS.sha256").read_text(encoding="utf-8").splitlines():
         wanted, _, name = line.partition("  ")
         path = HERE / name
-        digest = hashlib.sha256()
-        if path.is_file():
-            with path.open("rb") as stream:
-                while block := stream.read(1 << 20):
-                    digest.update(block)
-        if digest.hexdigest() != wanted:
+        if not path.is_file() or digest_of(path) != wanted:
             wrong.append(name)
     return wrong
 
