@@ -242,8 +242,6 @@ def _figure(run: argparse.ArgumentParser) -> None:
     run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no caption, of the "
                      "checks only warnings")  # fmt: skip
-
-
 def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
