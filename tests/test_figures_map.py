@@ -80,8 +80,13 @@ def test_pixels_without_colour_are_counted_by_reason():
     assert counts["left out"] == severe + by_hand
     assert f"{GAPS} without a curve" in shown.excluded.words
     assert "left out by hand" in shown.excluded.words
-    all_of_them = seen(trusted=False).excluded.counts
-    assert "left out" not in all_of_them
+    everything = seen(trusted=False)
+    assert "left out" not in everything.excluded.counts
+    values = analysis.channel("modulus")
+    kept = int((np.isfinite(values) & ~analysis.trusted).sum())
+    assert everything.excluded.kept == kept > 0
+    frame = mapframe.lay(everything.grid, mapframe.Needs(), Style(), 100.0)
+    assert f"{kept} pixels that are not to be used" in draw_map.caption_of(everything, frame)
     assert np.isfinite(shown.values).sum() + sum(counts.values()) == math.prod(SHAPE)
 
 

@@ -193,6 +193,8 @@ def caption_of(seen: Shown, frame: Frame) -> str:
     parts = [f"map of {within(seen.channel.label)}", seen.scale.words]
     if seen.excluded.words:
         parts.append(f"hatched: {seen.excluded.words}")
+    if seen.excluded.kept:
+        parts.append(f"{seen.excluded.kept} pixels that are not to be used are drawn as well")
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")
     if bar:
         parts.append(f"scale bar {bar}")

@@ -37,10 +37,12 @@ class Excluded:
     ----------
     masks : kind of `HATCHES` -> bool (rows, cols); they don't overlap
     reasons : words and count of each reason, for the caption
+    kept : pixels that are not to be used and have a colour all the same
     """
 
     masks: dict[str, Array]
     reasons: tuple[tuple[str, int], ...] = ()
+    kept: int = 0
 
     @property
     def counts(self) -> dict[str, int]:
@@ -71,7 +73,8 @@ def excluded(analysis: Analysis, values: Array, trusted: bool) -> Excluded:
                ("with a severe doubt", int((out & severe).sum())),
                ("without a value", int(empty.sum())),
                ("without a curve", int((~curve).sum())))  # fmt: skip
-    return Excluded({LEFT: out, EMPTY: empty, NONE: ~curve}, reasons)
+    kept = curve & ~analysis.trusted & ~out & np.isfinite(values)
+    return Excluded({LEFT: out, EMPTY: empty, NONE: ~curve}, reasons, int(kept.sum()))
 
 
 OVER_WAY = (1, 1)
