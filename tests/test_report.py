@@ -340,6 +340,17 @@ def test_a_cell_longer_than_a_page_is_carried_over(tmp_path):
 # ---- stopping, and places that can't be written to
 
 
+def test_it_tells_how_far_it_is_and_can_be_stopped_at_each_step(findings):
+    told = []
+    watched = Progress(lambda done, total, words: told.append((done, total, words)))
+    rp.make(findings, watched)
+    assert [done for done, _, _ in told] == list(range(told[0][1]))  # each once, none back
+    assert told[1][2] == "Report: maps"
+    stopped = Progress(lambda done, total, words: stopped.cancel() if done == 1 else None)
+    with pytest.raises(Cancelled):  # within the maps
+        rp.make(findings, stopped)
+
+
 def test_stopping_leaves_nothing_behind(findings, report, tmp_path):
     stopped = Progress()
     stopped.cancel()

@@ -10,7 +10,7 @@ from ..writers.nexus import now, version
 from . import about, calibrating, compounds, curves, doubting, drawing, laws
 from .parts import Block, Heading, Listing, Note, Paragraph, Report, Section, short
 from .summary import summary
-from .words import CAUTION, Draft
+from .words import CAUTION, Draft, Within
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -36,7 +36,7 @@ def make(findings: Findings, progress: Progress | None = None) -> Report:
     Cancelled : on request
     """
     progress = progress or Progress()
-    draft = Draft(findings, progress)
+    draft = Draft(findings, Within(progress))
     made = []
     for at, (words, maker) in enumerate(MAKERS):
         progress.step(at, len(MAKERS) + 1, f"Report: {words}")

@@ -25,13 +25,25 @@ CAUTION = ("Not for qualifying, releasing or rejecting safety-critical or medica
            "accredited tests and the rules that hold where you are decide.")  # fmt: skip
 
 
+class Within(Progress):
+    """Passes a cancel on, and tells nothing: of what is one step of a longer way."""
+
+    def __init__(self, outer: Progress) -> None:
+        super().__init__()
+        self._outer = outer
+
+    def check(self) -> None:
+        self._outer.check()
+
+
 @dataclass(frozen=True, eq=False)
 class Draft:
     """What the sections of one report are made from.
 
     Attributes
     ----------
-    findings, progress : of the report
+    findings : of the report
+    progress : passes a cancel on
     left_out : sentences on what could not be in it, filled while it is made
     """
 
