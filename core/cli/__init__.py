@@ -1,5 +1,5 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``, ``export``, ``pack``,
+``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``, ``pack``,
 ``rebuild``, ``settings``, ``info`` and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command

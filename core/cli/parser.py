@@ -6,8 +6,8 @@ import argparse
 
 from ..errors import InputError
 
-COMMANDS = ("analyse", "again", "components", "speeds", "fields", "rehearse", "figure",
-            "methods", "report", "export", "pack", "rebuild", "settings", "info", "simulate",
+COMMANDS = ("analyse", "again", "components", "export", "speeds", "fields", "rehearse",
+            "figure", "methods", "report", "pack", "rebuild", "settings", "info", "simulate",
             "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip

@@ -6,11 +6,13 @@ import re
 import unicodedata
 from collections.abc import Container
 
+from ..writers.folder import OF_THE_SYSTEM
+
 LONGEST = 240
 RESERVED = {"con", "prn", "aux", "nul", *(f"{name}{n}" for name in ("com", "lpt")
                                           for n in range(1, 10))}  # fmt: skip
 """Names that one system keeps for its devices."""
-LEFT_BY_SYSTEMS = {".DS_Store", "Thumbs.db", "desktop.ini", "__MACOSX", "__pycache__"}
+LEFT_BY_SYSTEMS = {*OF_THE_SYSTEM, "__MACOSX", "__pycache__"}
 """What file managers and Python leave behind; no part of a pack."""
 
 

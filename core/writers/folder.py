@@ -31,6 +31,7 @@ Known = Callable[[Path], set[str] | None]
 
 
 def known_export(folder: Path) -> set[str] | None:
+    """Those of an export that describes itself."""
     files = listed(folder)
     return None if files is None else files | {NAME}
 
