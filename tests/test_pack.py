@@ -274,7 +274,7 @@ def test_tables_are_compared_as_numbers_and_not_as_letters(tmp_path):
     one.write_text("# made: 1\nx,y\n1.00000000,nan\n2,1e-20\n5,a\n", encoding="utf-8")
     other.write_text("# made: 2\nx,y\n1.00000001,NaN\n2.0,0\n5,a\n", encoding="utf-8")
     assert "y: 1e-20, made anew 0" in differs(one, other)  # nothing larger stands in that column
-    other.write_text("x,y\n1.00000001,NaN\n2.0,1e-20\n5,a\n", encoding="utf-8")
+    other.write_text("x,y\n1.00000001,\n2.0,1e-20\n5,a\n", encoding="utf-8")
     assert differs(one, other) == ""
     for text, told in (("x,y\n1.0000001,nan\n2,1e-20\n5,a\n", "row 1, x"),
                        ("x,y\n1,2\n2,1e-20\n5,a\n", "row 1, y"), ("x,z\n1,nan\n", "columns"),

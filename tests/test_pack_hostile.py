@@ -168,6 +168,14 @@ def test_texts_that_are_none_are_told(tmp_path):
         checksums.hold(folder, Progress())
 
 
+def test_signs_that_a_terminal_obeys_are_never_printed(tmp_path):
+    said: list[str] = []
+    with pytest.raises(ReadError, match="result is missing"):
+        rebuild(folder_with(tmp_path, title="\x1b]0;owned\x07 \x1b[2J"), say=said.append)
+    assert said
+    assert all(words.isprintable() for words in said)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="links need rights there")
 def test_links_in_a_folder_are_not_followed(tmp_path):
     folder = folder_with(tmp_path)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..errors import ReadError
 from ..progress import Progress
+from ..readers.guard import clean_text
 from .names import left_by_system, wrong_name
 
 NAME = "CHECKSUMS.sha256"
@@ -86,7 +87,7 @@ def read(folder: Path) -> dict[str, str]:
         name = match[2]
         why = wrong_name(name)
         if why:
-            said = f"line {number} names “{name[:60]}”, which can't be: {why}"
+            said = f"line {number} names “{clean_text(name[:60])}”, which can't be: {why}"
             raise ReadError(path, said, AGAIN)
         found[name] = match[1].lower()
     return found

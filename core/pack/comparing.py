@@ -17,6 +17,8 @@ SAME = 2e-8
 """Relative: numbers in tables have nine digits, so their last one may round the other way."""
 ZERO = 1e-12
 """Of the largest number in a column: what is less is what is left of a difference."""
+MISSING = ("", "nan")
+"""How tables write that there is no number."""
 LARGEST = 512 * 1024**2
 TIMES = {"time", "date", "created", "made", "program", "version", "palpate", "python"}
 """Entries of a description that say when and with what it was made, not what."""
@@ -50,7 +52,7 @@ def _table(old: str, new: str) -> str:
         before, after = _rows(old), _rows(new)
     except csv.Error as error:
         return f"it is no table ({error})"
-    if not before or before[0] != after[0]:
+    if not (before and after) or before[0] != after[0]:
         return "its columns are others"
     if len(before) != len(after):
         return f"it has {len(before) - 1:,} rows, made anew {len(after) - 1:,}"
@@ -64,7 +66,8 @@ def _table(old: str, new: str) -> str:
                 continue
             found += 1
             column = after[0][at] if at < len(after[0]) else f"column {at + 1}"
-            first = first or f"first in row {number}, {column}: {a[:40]}, made anew {b[:40]}"
+            was_now = (value[:40] or "empty" for value in (a, b))
+            first = first or f"first in row {number}, {column}: {', made anew '.join(was_now)}"
     count = "1 entry differs" if found == 1 else f"{found:,} entries differ"
     return f"{count}; {first}" if found else ""
 
@@ -90,7 +93,7 @@ def _scales(rows: list[list[str]]) -> list[float]:
 def _close(a: str, b: str, scale: float) -> bool:
     old, new = _number(a), _number(b)
     if math.isnan(old) or math.isnan(new):
-        return a.lower() == b.lower() == "nan"
+        return a.lower() in MISSING and b.lower() in MISSING
     return math.isclose(old, new, rel_tol=SAME, abs_tol=ZERO * scale)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import ReadError
+from ..readers.guard import clean_text
 from .checksums import AGAIN
 from .names import wrong_name
 
@@ -80,7 +81,7 @@ def read(folder: Path) -> Described:
         raise ReadError(path, f"the description of the pack is damaged ({said})", AGAIN) from None
     for name in (found.result, *names, *filter(None, [place.file])):
         if why := wrong_name(name):
-            raise ReadError(path, f"it names “{name[:60]}”, which can't be: {why}", AGAIN)
+            raise ReadError(path, f"it names “{clean_text(name[:60])}”, which can't be: {why}", AGAIN)
     return found
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from ..errors import InputError, ReadError, SourceError, WriteError
 from ..findings import Findings, opened_findings
 from ..progress import Progress
+from ..readers.guard import clean_text
 from . import checksums, described
 from .comparing import differs
 from .contents import PARTS, Item, Making
@@ -51,17 +52,21 @@ class _Telling:
     wrong: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
+    def tell(self, words: str) -> None:
+        """Say it; what a pack brings in may hold signs that a terminal obeys."""
+        self.say(clean_text(words))
+
     def note(self, words: str) -> None:
         self.notes.append(words)
-        self.say(f"Note: {words}")
+        self.tell(f"Note: {words}")
 
     def good(self, words: str) -> None:
         self.same.append(words)
-        self.say(words)
+        self.tell(words)
 
     def bad(self, words: str) -> None:
         self.wrong.append(words)
-        self.say(f"NOT THE SAME: {words}")
+        self.tell(f"NOT THE SAME: {words}")
 
 
 def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path | None = None,
@@ -88,7 +93,7 @@ def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path
         folder = stack.enter_context(_unpacked(Path(path), anew.parent if out else None, progress))
         about = described.read(folder)
         telling = _Telling(say)
-        say(f"Pack: {about.title} (made by {about.program} on {about.made}).")
+        telling.tell(f"Pack: {about.title} (made by {about.program} on {about.made}).")
         _hold(folder, telling, progress)
         _run(folder, about, near, anew, telling, progress, whole=out is not None)
         if telling.wrong:
