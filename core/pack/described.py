@@ -81,7 +81,8 @@ def read(folder: Path) -> Described:
         raise ReadError(path, f"the description of the pack is damaged ({said})", AGAIN) from None
     for name in (found.result, *names, *filter(None, [place.file])):
         if why := wrong_name(name):
-            raise ReadError(path, f"it names “{clean_text(name[:60])}”, which can't be: {why}", AGAIN)
+            said = f"it names “{clean_text(name[:60])}”, which can't be: {why}"
+            raise ReadError(path, said, AGAIN)
     return found
 
 
@@ -106,4 +107,4 @@ def _text(data: Any, name: str) -> str:
     value = data[name]
     if not isinstance(value, str):
         raise TypeError(f"{name} is no text")
-    return value
+    return clean_text(value)
