@@ -20,10 +20,10 @@ from .parser import COMMANDS, UsageError, parser
 __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
-         "export": "exporting", "speeds": "speeds", "fields": "fields", "settings": "choosing",
+         "export": "exporting", "speeds": "speeds", "fields": "fields",
          "rehearse": "rehearsing", "figure": "figuring", "methods": "describing",
-         "report": "reporting", "pack": "packing", "rebuild": "packing", "info": "looking",
-         "simulate": "looking"}  # fmt: skip
+         "report": "reporting", "pack": "packing", "rebuild": "packing", "settings": "choosing",
+         "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 

@@ -36,9 +36,11 @@ def first_sheet(findings: Findings, preset: str = "plain", name: str = "Figure 1
     across = min(ACROSS, len(wanted)) or 1
     panels = [Panel(kind, *divmod(at, across), options=options)
               for at, (kind, options) in enumerate(wanted)]  # fmt: skip
-    rows = -(-len(wanted) // across)
     if findings.table is not None:
-        panels.append(Panel("table", rows, 0, cols=across,
+        row, col = divmod(len(wanted), across)
+        if col and across - col < 2:  # too narrow for it: a row of its own
+            row, col = row + 1, 0
+        panels.append(Panel("table", row, col, cols=across - col,
                             options=TableOptions(channels=_table_channels(findings))))  # fmt: skip
     return Sheet(name, preset, "double" if across > 1 else "single", panels=tuple(panels))
 
