@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from report_reading import bare, coarse, fonts_of, read_page
 
 from palpate.core import report as rp
+from palpate.core.components.rule import Rule
 from palpate.core.corrections import reviewed
 from palpate.core.decisions import Pixels, Review
 from palpate.core.doubts import DOUBTS
@@ -30,6 +31,7 @@ from palpate.core.figures.draw_doubts import (
 from palpate.core.findings import findings_of
 from palpate.core.mapdoubts import Evidence, MapDoubt, Plot
 from palpate.core.pipeline import analyse
+from palpate.core.places import Places, Profile, Rectangle, Region
 from palpate.core.progress import Progress
 from palpate.core.report.faces import register, shown
 from palpate.core.report.html import POLICY
@@ -44,6 +46,7 @@ from palpate.core.work import Work
 SOFT, STIFF = Material("soft", 0.06, 0.45, 9.0, 0.05, 0.03), Material("stiff", 1.2, 0.4, 5.0, 0.05)
 HOSTILE = ("<script>alert(1)</script> & <b>bold</b> “quoted” \u202eturned\x07 \U0001f600 "
            "\u05e9\u05dc\u05d5\u05dd " + "verylongname" * 40)  # fmt: skip
+NAME = "<u>soft</u> $\\frac{1}{ & \u05e9 \U0001f9ea " + "long" * 6
 NOTE = "looked at it: <para> & <i>tip</i> ]]> &amp; \U0001f9ea"
 
 
@@ -81,7 +84,10 @@ def findings():
     review = (Review().leave_out(Pixels.of(out), NOTE, "A. N. Other <x@y>")
               .keep(Pixels.of(kept), "kept & told"))  # fmt: skip
     settings = Settings().with_value("fit.fraction_from", 12.0)
-    return analysed(fmap, Work(settings, review=review))
+    rule = replace(Rule(), names=(NAME, ""))
+    lines = Places((Region("left <half>", Rectangle(0.0, 0.0, 500.0, 1000.0)),),
+                   (Profile("across & back", ((20.0, 500.0), (980.0, 500.0))),))  # fmt: skip
+    return analysed(fmap, Work(settings, rule, review, lines))
 
 
 @pytest.fixture(scope="module")
@@ -110,8 +116,9 @@ def test_areas_and_medians_are_those_of_the_pixels(findings, report):
     areas = rows_of(report, "How much of each")
     medians = rows_of(report, "How stiff and how sticky")
     labelled = np.count_nonzero(composition.labels >= 0)
-    assert set(areas) == {"A", "B"}
-    for k, sign in enumerate("AB"):
+    titles = f"A {clean(NAME)}", "B"
+    assert set(areas) == set(titles)
+    for k, sign in enumerate(titles):
         share = 100.0 * np.count_nonzero(composition.labels == k) / labelled
         assert float(areas[sign]["Area (%)"]) == pytest.approx(share, abs=0.051)
         assert int(areas[sign]["Pixels"]) == np.count_nonzero(composition.labels == k)
@@ -119,7 +126,7 @@ def test_areas_and_medians_are_those_of_the_pixels(findings, report):
         for name, told in (("modulus", "Young modulus E"), ("adhesion", "Adhesion F_ad")):
             head, row = next((h, r) for h, r in medians.items()
                              if h.startswith(told) and h.endswith(f", {sign}"))  # fmt: skip
-            unit = parse_unit(re.search(r"\((.+)\)", head).group(1))[1]
+            unit = parse_unit(re.search(r"\((.+?)\)", head).group(1))[1]
             values = analysis.channel(name)[pure]
             # robust medians of a log-normal quantity are medians of the logarithm: the same number
             shown_, error = (float(row[c].replace("−", "-")) for c in ("Median", "± local"))
@@ -143,6 +150,18 @@ def test_doubts_and_decisions_are_counted_as_they_are(findings, report):
     assert decided["2"]["Decision"] == "keep"
     effects = rows_of(report, "Medians without and with")
     assert any(int(r["Pixels without"]) > int(r["Pixels with"]) for r in effects.values())
+
+
+def test_a_region_counts_its_own_pixels(findings, report):
+    rows = rows_of(report, "Regions of the map")
+    head, row = next((h, r) for h, r in rows.items() if h.startswith("left <half>, Adhesion"))
+    used = findings.analysis.trusted[:, :8]  # pixels 62.5 nm wide: the centres of eight columns
+    values = findings.analysis.channel("adhesion")[:, :8][used]
+    assert head.endswith("(nN)")
+    assert (row["of"], int(row["Pixels used"])) == ("128", np.count_nonzero(np.isfinite(values)))
+    assert float(row["Median"]) == pytest.approx(np.nanmedian(values), rel=1e-2)
+    (profile,) = (f for f in report.figures if "across & back" in f.alt)
+    assert profile.caption
 
 
 def test_the_changed_setting_stands_out_and_the_checksums_are_there(findings, report):
@@ -315,6 +334,7 @@ def test_hostile_texts_stay_texts(report, written):
     assert bare(shown(NOTE)) in text
     assert "‹U+1F9EA›" in shown(NOTE)
     assert ord("δ") in register()
+    assert max(register()) <= 0xFFFF  # else the file's table of characters has halves of bytes
     # letters from the right to the left stand in the order in which they are seen
     assert shown("ab \u05e9\u05dc 12") == "ab \u05dc\u05e9 12"
 

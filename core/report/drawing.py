@@ -19,7 +19,7 @@ from ..sheets import (
     Panel,
     Sheet,
 )
-from .parts import WARNING, Block, Figure, Note
+from .parts import WARNING, Block, Figure, Note, short
 from .words import Draft, inside
 
 WIDTH = 170.0
@@ -196,4 +196,4 @@ def title_of(one: Any) -> str:
     """What an example is of, for a title."""
     what, _, component = one.words.partition(":")
     of = component.rpartition(" of component ")[2] if " of component " in component else ""
-    return f"{what} of {of}" if of else what
+    return short(f"{what} of {of}" if of else what, 60)

@@ -16,6 +16,8 @@ from .parts import right_to_left
 FACES = {"": "DejaVuSans.ttf", "-Bold": "DejaVuSans-Bold.ttf",
          "-Oblique": "DejaVuSans-Oblique.ttf"}  # fmt: skip
 NAME = "PalpateSans"
+LAST = 0xFFFF
+"""Beyond it the PDF library writes a table of characters that readers refuse."""
 PLAIN, BOLD, SLANTED = (NAME + tail for tail in FACES)
 
 
@@ -30,7 +32,7 @@ def register() -> frozenset[int]:
     for tail, file in FACES.items():
         pdfmetrics.registerFont(TTFont(NAME + tail, str(folder / file)))
     pdfmetrics.registerFontFamily(NAME, PLAIN, BOLD, SLANTED, BOLD)
-    return frozenset(pdfmetrics.getFont(PLAIN).face.charToGlyph)
+    return frozenset(c for c in pdfmetrics.getFont(PLAIN).face.charToGlyph if c <= LAST)
 
 
 def shown(text: str) -> str:

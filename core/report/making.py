@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ..progress import Progress
 from ..writers.nexus import now, version
-from . import about, calibrating, compounds, curves, doubting, drawing, laws
+from . import about, calibrating, compounds, curves, doubting, drawing, laws, placed
 from .parts import Block, Heading, Listing, Note, Paragraph, Report, Section, short
 from .summary import summary
 from .words import CAUTION, Draft, Within
@@ -43,8 +43,6 @@ def make(findings: Findings, progress: Progress | None = None) -> Report:
         made.append(maker(draft))
     progress.step(len(MAKERS), len(MAKERS) + 1, "Report: title")
     first = about.lead(draft)
-    if findings.work.places:
-        draft.left_out.append("Regions and profiles: they have tables and sheets of their own.")
     made.append(about.limits(draft))
     return Report.of(
         short(findings.name, 120), "Report of one analysis of a map of force-distance curves",
@@ -83,11 +81,17 @@ def _methods(draft: Draft) -> Section:
         head, *lines = part.split("\n")
         if head == "References":
             cited = tuple(lines)
-        else:
-            blocks.append(Paragraph(part))
+            continue
+        group = next((one.group for one in found.parts if part.startswith(f"{one.group}. ")), "")
+        if group:
+            blocks.append(Heading(group))
+            part = part.removeprefix(f"{group}. ")
+        blocks.append(Paragraph(part))
     if found.gaps:
+        blocks.append(Heading("Gaps"))
         blocks.append(Paragraph("Not known to the program, and to be filled in before printing:"))
-        blocks.append(Listing(tuple(gap.question for gap in found.gaps)))
+        blocks.append(Listing(tuple(gap.question[:1].upper() + gap.question[1:]
+                                    for gap in found.gaps)))
     if cited:
         blocks += [Heading("References"), Listing(cited)]
     blocks += [Note(words) for words in found.notes if words not in draft.findings.notes]
@@ -100,6 +104,7 @@ MAKERS: tuple[tuple[str, Maker], ...] = (
     ("components", compounds.components),
     ("uncertainty", compounds.budgets),
     ("distributions", _distributions),
+    ("places", placed.places),
     ("calibration", calibrating.calibration),
     ("doubts", doubting.doubts),
     ("decisions", doubting.decisions),

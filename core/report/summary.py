@@ -37,9 +37,9 @@ def _measured(draft: Draft) -> Iterator[str]:
     yield f"The map has {field_words(draft.findings.map)}."
     used = int(np.count_nonzero(draft.trusted))
     yield f"Used for the numbers below: {count(used, 'pixel')}."
-    yield ("Each ± is one standard uncertainty; “local” is what this map tells of itself, “common” "
-           "is what moves all pixels together (spring constant, sensitivity, tip, Poisson ratio) "
-           "and does not fall by averaging.")  # fmt: skip
+    yield ("Each ± is one standard uncertainty. “Local” is what this map tells of itself, “common” "
+           "what moves all pixels together (spring constant, sensitivity, tip, Poisson ratio) and "
+           "does not fall by averaging.")  # fmt: skip
 
 
 def _made_of(draft: Draft) -> Iterator[str]:
@@ -73,10 +73,13 @@ def _stiff(row: Any) -> str:
 
 
 def _median(one: Any) -> str:
-    words = f"{inside(one.channel)} {number(one.median, one.unit, one.median_error)} (local)"
-    if math.isfinite(one.common):
-        words += f", ± {percent(one.common)} common, in all ± {percent(one.total / one.median)}"
-    return words
+    """With all that is known of its ±; what is local and what is common apart."""
+    name = inside(one.channel)
+    if not math.isfinite(one.common):
+        return f"{name} {number(one.median, one.unit, one.median_error)} (local)"
+    local = abs(one.median_error / one.median) if one.median else math.nan
+    return (f"{name} {number(one.median, one.unit, one.total)} (local ± {percent(local)}, common "
+            f"± {percent(one.common)})")  # fmt: skip
 
 
 def _whole(draft: Draft) -> Iterator[str]:
