@@ -175,7 +175,11 @@ def make_methods(making: Making) -> list[Item]:
 
     if not making.whole:
         return []
-    made = paragraph(making.findings)
+    try:
+        made = paragraph(making.findings)
+    except ValueError as error:
+        making.notes.append(f"No methods paragraph: {str(error).rstrip('.')}.")
+        return []
     texts = {
         "methods.txt": (made.text, "the methods paragraph, with gaps for what is not known"),
         "methods.csv": (table_text(made), "the same as a table: what each is from"),
