@@ -23,7 +23,8 @@ FEW = 4
 def readme(findings: Findings, wish: Wish, about: Described, items: Sequence[Item]) -> str:
     """The whole text, Markdown that also reads well as it is."""
     parts = (_head(findings, wish, about, items), _contents(items), _checking(about),
-             _rebuilding(about, items), _reading(about), WORDS, _rights(wish))  # fmt: skip
+             _rebuilding(about, items), _reading(about),
+             WORDS.format(budgets=_budgets(items)), _rights(wish))  # fmt: skip
     return "\n".join(parts)
 
 
@@ -99,6 +100,8 @@ def _map_words(about: Described) -> str:
 
 def _rebuilding(about: Described, items: Sequence[Item]) -> str:
     given = "" if about.map.file else " --map FILE"
+    tables = any(item.name == "tables/constants.csv" for item in items)
+    constants = "`tables/constants.csv`" if tables else f"in `{about.result}`"
     program = next((item.name for item in items if item.name.startswith("program/")), "")
     return f"""## Do the numbers follow from the measurement?
 
@@ -130,7 +133,7 @@ If you would rather run a copy of Palpate that you trust than one that came with
 command `palpate rebuild FOLDER_OR_ZIP` does all of this without running anything from the pack.
 
 What this does not tell: whether the settings and the constants (spring constant, sensitivity, tip)
-are right. They stand in `settings.toml` and `tables/constants.csv`, for you to judge. Pictures
+are right. They stand in `settings.toml` and {constants}, for you to judge. Pictures
 and texts are not compared, since typefaces differ from one computer to the next; the numbers behind
 them are.
 """
@@ -163,8 +166,13 @@ WORDS = """## Words
   pixel out of all statistics.
 * Decision: a person kept a pixel in spite of its doubts, left it out, or corrected its fit.
 * ±: one standard uncertainty. At a pixel it holds what this one curve leaves open, and not the
-  errors that all pixels share, such as that of the spring constant; `tables/budgets.csv` has both.
+  errors that all pixels share, such as that of the spring constant.{budgets}
 """
+
+
+def _budgets(items: Sequence[Item]) -> str:
+    there = any(item.name == "tables/budgets.csv" for item in items)
+    return " `tables/budgets.csv` has both." if there else ""
 
 
 def _rights(wish: Wish) -> str:
@@ -172,7 +180,7 @@ def _rights(wish: Wish) -> str:
     if held.id == OWN:
         rights = "The data are under the licence of their authors in `LICENSE.txt`."
     else:
-        rights = (f"The data are under {held.name} ({held.id},\n{held.url}): they\n"
+        rights = (f"The data are under {held.name} ({held.id},\n{held.url}):\nthey "
                   f"{KNOWN[held.id][2]}.\nThe text is in `LICENSE.txt`.")  # fmt: skip
     return f"""## Licence, and a caution
 
