@@ -1,7 +1,7 @@
 """Which pixels are doubted, and what was decided about them, as a panel.
 
-Each state has a colour of its own lightness and a line in the legend; what is used in no statistic
-is dark or hatched, so that it can be told without colours.
+Each state has a line in the legend and can be told without colours: doubts by their lightness, what
+was corrected by stripes, what has no number by hatching.
 """
 
 from __future__ import annotations
@@ -29,17 +29,25 @@ MOST_BESIDE = 0.48
 
 @dataclass(frozen=True)
 class State:
-    """What a pixel can be: words, colour (empty: hatched as `hatch` says)."""
+    """What a pixel can be: words, colour, with light stripes over it (`hatch` OVER) or hatched in
+    its place (the colour is then empty)."""
 
     words: str
     colour: str = ""
     hatch: str = ""
 
+    def mark(self, picture: Array, mask: Array, factor: int, period: int) -> None:
+        """Draw stripes or hatching into an enlarged picture where the mask says."""
+        if self.hatch == pixels.OVER:
+            pixels.stripe_over(picture, mask, factor, period)
+        elif self.hatch:
+            pixels.hatch_into(picture, mask, self.hatch, factor, period)
+
 
 STATES = (
     State("no doubt", "#e9edf0"), State("mild doubts, used", "#e69f00"),
-    State("severe doubt, not used", "#8c1c13"), State("kept in spite", "#56b4e9"),
-    State("corrected", "#009e73"), State("left out by hand", hatch=pixels.LEFT),
+    State("severe doubt, not used", "#8c1c13"), State("kept in spite", "#a9d3f0"),
+    State("corrected", "#009e73", pixels.OVER), State("left out by hand", hatch=pixels.LEFT),
     State("no curve", hatch=pixels.NONE),
 )  # fmt: skip
 """Number of a state -> what it is; of what holds for a pixel the last counts."""
@@ -120,8 +128,8 @@ def picture_of(states: Array, grid: Grid, frame: Frame, style: Style) -> Array:
     picture = pixels.enlarged(table[states], factor)
     period = pixels.period_of(factor, frame.across / grid.cols, style)
     for number, state in enumerate(STATES):
-        if state.hatch and (states == number).any():
-            pixels.hatch_into(picture, states == number, state.hatch, factor, period)
+        if (states == number).any():
+            state.mark(picture, states == number, factor, period)
     return picture
 
 
@@ -137,8 +145,7 @@ def _draw_legend(paper: Any, lines: tuple[tuple[int, str], ...], frame: Frame, s
         state = STATES[number]
         picture = np.empty((shape[0] * factor, shape[1] * factor, 3), np.uint8)
         picture[:] = colours.rgb(state.colour) if state.colour else pixels.LIGHT
-        if state.hatch:
-            pixels.hatch_into(picture, np.ones(shape, bool), state.hatch, factor, period)
+        state.mark(picture, np.ones(shape, bool), factor, period)
         box = (left, top - tall, wide, tall)
         map_parts.put_image(paper, picture, box)
         map_parts.outline(paper, box, style)
