@@ -125,6 +125,15 @@ ENTRIES: tuple[Entry | None, ...] = (
     Entry("let_go", "Let &go what is gathered", "let_go",
           "Decisions are about the picked pixel again", "G", "", "Doubts", MAP),
     SEPARATOR,
+    Entry("figure_sheets", "&Figure sheets…", "show_figures",
+          "Lay out maps, curves, histograms and tables for print, and write them", "F11", "figure",
+          "Paper", MAP),
+    Entry("put_map", "Put the &map into the figure", "put_map",
+          "Add the channel shown to the present figure sheet", "Ctrl+F11", "", "Paper", MAP),
+    Entry("put_page", "Put the &page beside it into the figure", "put_page",
+          "Add the curve, histogram, joint histogram or profile beside the map to the present "
+          "figure sheet", "Shift+F11", "", "Paper", MAP),
+    SEPARATOR,
     Entry("methods", "&Methods paragraph…", "show_methods",
           "What was done, in words for a paper, with the gaps to fill and the references", "", "",
           "Paper", RESULT),
@@ -180,6 +189,9 @@ WALKING = (
     ("[  ]", "Make the brush smaller or larger (as Shift and the wheel)"),
     ("Ctrl + click", "Lay the curve of a pixel of the map over others, or take it out"),
     ("Home", "Show the whole map"),
+    ("←  →  ↑  ↓, Shift + ←  →  ↑  ↓", "On a figure sheet: move the chosen panel, span more or "
+     "fewer cells"),
+    ("Tab, Enter, Delete", "On a figure sheet: the next panel, its options, take it away"),
     ("Esc", "Give up a typed number, or a drag of the fit window"),
 )
 """Keys that no entry of the table carries, for the help."""

@@ -25,6 +25,7 @@ from . import actions as table
 from . import theme as look
 from .clipboard_desk import CopyDesk
 from .commands import Commands
+from .figure_desk import FigureDesk
 from .journal_desk import JournalDesk
 from .methods_desk import MethodsDesk
 from .panels.settings import SettingsPanel
@@ -62,7 +63,9 @@ class MainWindow(QMainWindow):
         self.journal = JournalDesk(self.session, parent=self)
         self.reopening = ReopenDesk(self, self.journal)
         self.methods, self.copying = MethodsDesk(self), CopyDesk(self)
-        self.actions_by_id = table.build(self, self, self.commands, self.methods, self.copying)
+        self.figures = FigureDesk(self)
+        self.actions_by_id = table.build(self, self, self.commands, self.methods, self.copying,
+                                         self.figures)  # fmt: skip
         self.menus = table.fill_menus(self.menuBar(), self.actions_by_id)
         self.copying.offer(self.menus["Edit"], self.actions_by_id["copy"])
         self._build()
@@ -310,6 +313,7 @@ class MainWindow(QMainWindow):
         table.set_icons(self.actions_by_id, self.theme)
         self.start_page.set_theme(self.theme)
         self.settings_panel.set_theme(self.theme)
+        self.figures.set_theme(self.theme)
         self.methods.set_theme(self.theme)
         if self.workspace is not None:
             self.workspace.set_theme(self.theme)

@@ -19,6 +19,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
         "Doubts": doubts_page(),
         "Which law, and how sure": written("laws"),
         "Components": written("components"),
+        "Figure sheets": written("figures"),
         "Contact laws": laws_page(),
         "Settings": settings_page(),
         "The methods paragraph": written("methods"),

@@ -176,7 +176,7 @@ class TableOptions(Options):
 
     what: str = choice("components", "Table", TABLES, "What stands in it", "")
     channels: str = words("reduced_modulus, adhesion", "Channels",
-                          "Names with commas, for the components")  # fmt: skip
+                          "Names with commas", shown_if="what=components")  # fmt: skip
 
 
 KINDS: dict[str, tuple[str, type[Options]]] = {
