@@ -35,9 +35,9 @@ def parser() -> argparse.ArgumentParser:
     _speeds(commands.add_parser("speeds", help="the modulus against the speed of the approach"))
     _fields(commands.add_parser("fields", help="the same components over several maps"))
     _rehearse(commands.add_parser("rehearse", help="what the settings do to known moduli"))
+    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
     _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
-    _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
     _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
     _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
@@ -221,6 +221,24 @@ def _rehearse(run: argparse.ArgumentParser) -> None:
                      help="write the table, the contrast, faults and scene as files")  # fmt: skip
 
 
+def _report(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
+                       "doubts, decisions, example curves, settings and checksums, in one "
+                       "file.")  # fmt: skip
+    run.add_argument(
+        "map",
+        metavar="RESULT_OR_MAP",
+        help="a saved result, with all that was decided, or a map, which is analysed",
+    )
+    _choices(run)
+    run.add_argument("--out", action="append", required=True, metavar="FILE",
+                     help="the report, .html or .pdf; may be repeated")  # fmt: skip
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace files that are there already")
+    run.add_argument("--quiet", action="store_true", help="no progress bar")
+
+
 def _figure(run: argparse.ArgumentParser) -> None:
     run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
                        "and tells what it holds; with --data also the numbers behind it and a "
@@ -242,6 +260,8 @@ def _figure(run: argparse.ArgumentParser) -> None:
     run.add_argument("--list", action="store_true", help="tell the recipes and presets there are")
     run.add_argument("--quiet", action="store_true", help="no progress bar, no caption, of the "
                      "checks only warnings")  # fmt: skip
+
+
 def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
@@ -255,24 +275,6 @@ def _methods(run: argparse.ArgumentParser) -> None:
     run.add_argument("--source", metavar="FILE_OR_FOLDER",
                      help="where the map of a result is now, if not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that exist")
-    run.add_argument("--quiet", action="store_true", help="no progress bar")
-
-
-def _report(run: argparse.ArgumentParser) -> None:
-    run.description = ("Writes the report of one analysis: maps, components, budgets, calibration, "
-                       "doubts, decisions, example curves, settings and checksums, in one "
-                       "file.")  # fmt: skip
-    run.add_argument(
-        "map",
-        metavar="RESULT_OR_MAP",
-        help="a saved result, with all that was decided, or a map, which is analysed",
-    )
-    _choices(run)
-    run.add_argument("--out", action="append", required=True, metavar="FILE",
-                     help="the report, .html or .pdf; may be repeated")  # fmt: skip
-    run.add_argument("--source", metavar="FILE_OR_FOLDER",
-                     help="where a result's map is now, if it is not at its place")  # fmt: skip
-    run.add_argument("--replace", action="store_true", help="replace files that are there already")
     run.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
