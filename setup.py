@@ -26,6 +26,7 @@ setup(
         "palpate.icons": ["*.svg", "*.png"],
         "palpate.sample_maps": ["*.h5"],
         "palpate.app.help": ["*.md"],
+        "palpate.core.pack": ["licences/*.txt"],
         "palpate.core.figures": ["*.toml"],
     },
 )

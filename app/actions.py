@@ -139,6 +139,8 @@ ENTRIES: tuple[Entry | None, ...] = (
           "Paper", RESULT),
     Entry("report", "&Report…", "ask_report",
           "Write the report of this analysis as a page or a PDF", "", "", "Paper", RESULT),
+    Entry("pack", "&Pack for a reviewer…", "ask_pack",
+          "All that is needed to check this work, in one zip or folder", "", "", "Paper", RESULT),
     Entry("panel_doubts", "&Doubts", "show_doubts_panel",
           "Show or hide the doubtful pixels, worst first, and what was decided about them", "F3",
           "doubts", "View", MAP, checkable=True),

@@ -258,6 +258,10 @@ class Commands(QObject):
         if path is not None:
             self._session.submit(Save(saving.text_file(path, text)))
 
+    def ask_pack(self) -> None:
+        """Make a pack that a reviewer can check."""
+        self._window.workspace.pack_desk.ask()
+
     def ask_report(self) -> None:
         """Write the report of the analysis."""
         self._window.workspace.report_desk.ask()

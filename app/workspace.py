@@ -20,6 +20,7 @@ from .effect_desk import EffectDesk
 from .law_desk import LawDesk
 from .map_doubts_desk import MapDoubtsDesk
 from .overlay_desk import OverlayDesk
+from .pack_desk import PackDesk
 from .panels.components import ComponentsPanel
 from .panels.doubts import DoubtsPanel
 from .panels.law import LawPanel
@@ -72,6 +73,7 @@ class Workspace(QWidget):
         self.map_doubts_desk = MapDoubtsDesk(session, self.doubts, self.review_desk, parent=self)
         self._derived: Derived | None = None  # shown in place of the channel
         self.banner = DerivedBanner(self)
+        self.pack_desk = PackDesk(session, self.component_desk, self)
         self.report_desk = ReportDesk(session, self.component_desk, self)
         self.missing, self.notes = MissingConstants(session, self), Notes(self)
         self._lay_out()

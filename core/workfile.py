@@ -63,12 +63,15 @@ class Beside:
         and decisions about pixels are those of the analysis
     view : plain values: what was looked at
     acts : rows of the history, each with "time" and "action"
+    source_name : what the measured file is called, from the folder of the result; empty: where it
+        lies now
     """
 
     components: Callable[[Any], None] | None = None
     work: Work | None = None
     view: Mapping[str, Any] = field(default_factory=dict)
     acts: Sequence[Mapping[str, Any]] = ()
+    source_name: str = ""
 
 
 def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | None = None
@@ -101,7 +104,8 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
     channels = list(analysis.channels())
     if not channels:
         raise WriteError(f"{path} could not be saved: the analysis has no maps yet.")
-    source = _identity(path, force_map)
+    beside = beside or Beside()
+    source = _identity(path, force_map, beside.source_name)
     needs = 2 * sum(np.asarray(values).nbytes for _, values, _ in channels)
     review = getattr(analysis, "review", None) or Review()
 
@@ -124,7 +128,6 @@ def save_analysis(path: str | os.PathLike[str], analysis: Any, beside: Beside | 
         nexus.text(entry, "start_time", analysis.started)
         nexus.text(entry, "end_time", analysis.ended)
         _write_maps(entry, analysis, channels)
-        beside = beside or Beside()
         write_review(entry, force_map.shape, review)
         if beside.components is not None:
             beside.components(entry)
@@ -196,11 +199,12 @@ def _canonical(data: Any) -> str:
     return json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
-def _identity(path: Path, force_map: Any) -> SourceIdentity:
+def _identity(path: Path, force_map: Any, called: str = "") -> SourceIdentity:
     """Name, UUID, size and checksum of the measured file."""
-    name, scope = "", "arrays in memory"
+    name, scope = called, "arrays in memory"
     if force_map.path is not None:
         scope = "whole file"
+    if force_map.path is not None and not called:
         try:
             name = Path(os.path.relpath(force_map.path.resolve(), path.parent.resolve())).as_posix()
         except ValueError:  # another drive

@@ -23,6 +23,7 @@ def pages(keys: Iterable[tuple[str, str]]) -> dict[str, str]:
         "Contact laws": laws_page(),
         "Settings": settings_page(),
         "The methods paragraph": written("methods"),
+        "The pack": written("pack"),
         "Keys": keys_page(keys),
         "Cautions": written("cautions"),
     }

@@ -1,6 +1,6 @@
 """The command line: ``palpate [MAP]`` and the commands ``analyse``, ``again``, ``components``,
-``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``,
-``settings``, ``info`` and ``simulate``.
+``export``, ``speeds``, ``fields``, ``rehearse``, ``figure``, ``methods``, ``report``, ``pack``,
+``rebuild``, ``settings``, ``info`` and ``simulate``.
 
 Exit codes: 0 all went well; 1 something the user can mend (the message says what); 2 the command
 line itself is wrong; 130 stopped by the user; 141 whoever read the output stopped reading.
@@ -20,9 +20,10 @@ from .parser import COMMANDS, UsageError, parser
 __all__ = ["COMMANDS", "UsageError", "main"]
 
 ROOMS = {"analyse": "analysing", "again": "repeating", "components": "composing",
-         "export": "exporting", "speeds": "speeds", "fields": "fields", "rehearse": "rehearsing",
-         "figure": "figuring", "methods": "describing", "report": "reporting",
-         "settings": "choosing", "info": "looking", "simulate": "looking"}  # fmt: skip
+         "export": "exporting", "speeds": "speeds", "fields": "fields",
+         "rehearse": "rehearsing", "figure": "figuring", "methods": "describing",
+         "report": "reporting", "pack": "packing", "rebuild": "packing", "settings": "choosing",
+         "info": "looking", "simulate": "looking"}  # fmt: skip
 """Command -> the file of this room whose function of that name runs it."""
 
 

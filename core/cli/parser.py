@@ -7,7 +7,8 @@ import argparse
 from ..errors import InputError
 
 COMMANDS = ("analyse", "again", "components", "export", "speeds", "fields", "rehearse",
-            "figure", "methods", "report", "settings", "info", "simulate", "window")  # fmt: skip
+            "figure", "methods", "report", "pack", "rebuild", "settings", "info", "simulate",
+            "window")  # fmt: skip
 CAUTION = ("Not for qualifying safety-critical or medical parts: accredited tests and local rules "
            "decide.")  # fmt: skip
 
@@ -37,6 +38,8 @@ def parser() -> argparse.ArgumentParser:
     _report(commands.add_parser("report", help="the report of one analysis, as HTML or PDF"))
     _figure(commands.add_parser("figure", help="figure sheets for paper"))
     _methods(commands.add_parser("methods", help="the methods section of a paper, in words"))
+    _pack(commands.add_parser("pack", help="all that a reviewer needs, in one folder or zip"))
+    _rebuild(commands.add_parser("rebuild", help="check a pack, and make its numbers again"))
     settings = commands.add_parser("settings", help="what --set can change, with ranges")
     settings.add_argument(
         "section",
@@ -275,6 +278,47 @@ def _methods(run: argparse.ArgumentParser) -> None:
                      help="where the map of a result is now, if not at its place")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace files that exist")
     run.add_argument("--quiet", action="store_true", help="no progress bar")
+
+
+def _pack(run: argparse.ArgumentParser) -> None:
+    run.description = ("Writes a pack that a reviewer can check: the measured map, the result, "
+                       "figures, tables and texts, with checksums, a description for machines "
+                       "(RO-Crate) and a script that makes the numbers again.")  # fmt: skip
+    run.epilog = CAUTION
+    run.add_argument("result", metavar="RESULT_OR_MAP",
+                     help="a saved result, or a map file, which is analysed")  # fmt: skip
+    _choices(run)
+    run.add_argument("--source", metavar="FILE_OR_FOLDER",
+                     help="where a result's map is now, if it is not at its place")  # fmt: skip
+    run.add_argument("--out", required=True, metavar="FOLDER_OR_ZIP",
+                     help="the pack: a zip if the name ends in .zip, else a folder")  # fmt: skip
+    run.add_argument("--without-map", action="store_true", help="leave the measured map out; it is "
+                     "named with its checksum, and whoever checks the pack needs it")  # fmt: skip
+    run.add_argument("--map-at", default="", metavar="ADDRESS", help="where the measured map is "
+                     "published: https://… or a DOI")  # fmt: skip
+    run.add_argument("--licence", default="CC-BY-4.0", metavar="ID_OR_FILE", help="of the data: "
+                     "CC-BY-4.0 (default), CC0-1.0, or a text file of your own")  # fmt: skip
+    run.add_argument("--author", action="append", default=[], metavar="NAME",
+                     help="an author; may be repeated")  # fmt: skip
+    run.add_argument("--orcid", action="append", default=[], metavar="ID", help="ORCID iD of an "
+                     "author, in their order; none for who has none")  # fmt: skip
+    run.add_argument("--title", default="", help="title of the pack (default: the map's name)")
+    run.add_argument("--description", default="", help="what was measured and why, in a few "
+                     "sentences")  # fmt: skip
+    run.add_argument("--leave-out", default="", metavar="PART,PART", help="parts that do not go "
+                     "in, of: tables, figures, methods, report, program")  # fmt: skip
+    run.add_argument("--replace", action="store_true", help="replace a pack that is there already")
+    run.add_argument("--quiet", action="store_true", help="no progress bar, no size, no summary")
+
+
+def _rebuild(run: argparse.ArgumentParser) -> None:
+    run.description = ("Checks the checksums of a pack, analyses its map anew under its settings "
+                       "and decisions, makes components, tables and the numbers behind figures "
+                       "anew, and tells what is the same. The exit code is 0 only if all is.")
+    run.add_argument("pack", metavar="PACK", help="the folder or the zip")
+    run.add_argument("--map", metavar="FILE", help="the measured map, if it is not in the pack")
+    run.add_argument("--out", metavar="FOLDER", help="keep what is made anew in a new folder")
+    run.add_argument("--quiet", action="store_true", help="tell only what is not the same")
 
 
 def _simulate(run: argparse.ArgumentParser) -> None:

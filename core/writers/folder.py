@@ -10,7 +10,7 @@ import os
 import secrets
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -26,16 +26,27 @@ OF_THE_SYSTEM = (".DS_Store", "Thumbs.db", "desktop.ini")
 """What systems put into folders by themselves."""
 
 
+Known = Callable[[Path], set[str] | None]
+"""The files of a folder that was written before; None if it is none of that kind."""
+
+
+def known_export(folder: Path) -> set[str] | None:
+    """Those of an export that describes itself."""
+    files = listed(folder)
+    return None if files is None else files | {NAME}
+
+
 @contextmanager
-def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = False
-                 ) -> Iterator[Path]:  # fmt: skip
+def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = False,
+                 known: Known = known_export) -> Iterator[Path]:  # fmt: skip
     """Write a folder so that it is there whole or not at all.
 
     Parameters
     ----------
     path : where it shall be; its parent is there already
     needs : bytes that will be written, as far as known
-    replace : put it in the place of an earlier export; anything else in its place is refused
+    replace : put it in the place of an earlier one; anything else in its place is refused
+    known : the files by which an earlier one is known; None if a folder is none
 
     Yields
     ------
@@ -46,7 +57,7 @@ def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool 
     WriteError : it can't be written there; nothing is left behind and an earlier one stays
     """
     path = Path(path).absolute()
-    for problem in problems(path, needs=needs, replace=replace):
+    for problem in problems(path, needs=needs, replace=replace, known=known):
         raise WriteError(problem)
     _clean(path.parent)
     part = path.with_name(f"{_MARK}{secrets.token_hex(6)}.part")
@@ -66,7 +77,8 @@ def whole_folder(path: str | os.PathLike[str], *, needs: int = 0, replace: bool 
         shutil.rmtree(part, ignore_errors=True)
 
 
-def problems(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = False) -> list[str]:
+def problems(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = False,
+             known: Known = known_export) -> list[str]:  # fmt: skip
     """What is known to be wrong with writing a folder there, in sentences; empty if nothing is."""
     path = Path(path).absolute()
     told = f"{path} can't be written: "
@@ -76,7 +88,7 @@ def problems(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = Fa
         parent = path.parent
         if not parent.is_dir():
             return [f"{told}there is no folder {parent}."]
-        found = [_in_the_way(path, replace)] if path.exists() or path.is_symlink() else []
+        found = [_in_the_way(path, replace, known)] if path.exists() or path.is_symlink() else []
         if not os.access(parent, os.W_OK | os.X_OK):
             found.append(f"{told}there is no permission to write in {parent}. Choose another one.")
         free = shutil.disk_usage(parent).free
@@ -88,22 +100,22 @@ def problems(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = Fa
     return [one for one in found if one]
 
 
-def _in_the_way(path: Path, replace: bool) -> str:
+def _in_the_way(path: Path, replace: bool, known: Known) -> str:
     """Why what is there already may not be replaced; "" if it may."""
     if not path.is_dir() or path.is_symlink():
         return f"{path} can't be written: a file of this name is there. Choose another name."
     if not any(path.iterdir()):
         return ""
-    known = listed(path)
-    if known is None:
-        return (f"{path} can't be written: it holds other files than an earlier export. Choose "
+    files = known(path)
+    if files is None:
+        return (f"{path} can't be written: it holds other files than an earlier one would. Choose "
                 "another name.")  # fmt: skip
     there = {f.relative_to(path).as_posix() for f in path.rglob("*")
              if not f.is_dir() and f.name not in OF_THE_SYSTEM}  # fmt: skip
-    strange = sorted(there - known - {NAME})
+    strange = sorted(there - files)
     if strange:
-        return (f"{path} can't be replaced: it holds {strange[0]!r}, which is not of an export. "
-                "Choose another name.")  # fmt: skip
+        return (f"{path} can't be replaced: it holds {strange[0]!r}, which is not of an earlier "
+                "one. Choose another name.")  # fmt: skip
     return "" if replace else f"{path} is there already. Replace it, or choose another name."
 
 
