@@ -13,6 +13,7 @@ from PySide6.QtGui import QIcon, QPixmap
 from ..core.sheets import (
     ComponentOptions,
     CurveOptions,
+    DoubtOptions,
     HistogramOptions,
     JointOptions,
     MapOptions,
@@ -25,7 +26,7 @@ from .saving import UNITS
 from .session import Session
 
 OFFERS = {
-    "map": "&Map of the channel shown", "components": "&Component map",
+    "map": "&Map of the channel shown", "components": "&Component map", "where": "Map of d&oubts",
     "pixel": "Curve of the &picked pixel", "typical": "&Typical curve",
     "histogram": "&Histogram of the channel shown", "joint": "T&wo channels",
     "profile": "P&rofile", "table": "T&able of components",
@@ -77,6 +78,7 @@ def _profile(session: Session) -> tuple[Panel, str]:
 
 _MAKERS: dict[str, Callable[[Session], tuple[Panel | None, str]]] = {
     "map": _map, "pixel": _pixel, "histogram": _histogram, "profile": _profile,
+    "where": lambda _: (Panel("doubts", options=DoubtOptions()), "map of doubts"),
     "components": lambda _: (Panel("components", options=ComponentOptions()), "component map"),
     "typical": lambda session: (Panel("curve", options=_curve(session)), "typical curve"),
     "joint": lambda _: (Panel("joint", options=JointOptions()), "two channels"),

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from ..errors import InputError, ReadError
 from .analysing import bar_of
-from .choosing import chosen
+from .finding import found
+from .given import result_of
 from .parser import CAUTION, UsageError
 
 if TYPE_CHECKING:
@@ -19,24 +20,14 @@ if TYPE_CHECKING:
 
 def pack(args: argparse.Namespace) -> int:
     """Write a pack of a saved result, or of a map under some settings."""
-    from ..findings import opened_findings
     from ..pack import check_target, estimate, megabytes, write_pack
 
-    path, out = Path(args.result), Path(args.out)
+    path, out = Path(args.map), Path(args.out)
     wish = _wish(args)
     check_target(out, args.replace)
-    acts, saved = _history(path)
-    if saved and (args.settings or args.changes):
-        raise UsageError(f"{path.name} is a saved result and has its own settings. Name its map "
-                         "instead, or leave --settings and --set out.")  # fmt: skip
-    near = Path(args.source) if args.source else None
-    if near is not None and not near.exists():
-        raise InputError(f"--source {near}: there is no such file or folder.")
-    bar, progress = bar_of(path.name, args.quiet)
-    with bar, opened_findings(path, near=near, settings=None if saved else chosen(args),
-                              progress=progress) as findings:  # fmt: skip
-        for note in findings.notes:
-            bar.write(f"{path.name}: {note}", file=sys.stderr)
+    saved = result_of(path)
+    acts = [] if saved is None else saved.history
+    with found(args) as (findings, progress, bar):
         if not args.quiet:
             bar.write(estimate(findings, wish).words)
         made = write_pack(out, findings, wish, acts=acts, progress=progress,
@@ -48,18 +39,6 @@ def pack(args: argparse.Namespace) -> int:
               f"palpate rebuild {made.path}")  # fmt: skip
         print(CAUTION)
     return 0
-
-
-def _history(path: Path) -> tuple[list[dict[str, object]], bool]:
-    """The acts that a saved result holds, and whether it is one."""
-    from ..workfile import load_analysis
-
-    try:
-        return list(load_analysis(path).history), True
-    except ReadError as error:
-        if "not a saved analysis" not in error.what:
-            raise
-        return [], False
 
 
 def _wish(args: argparse.Namespace) -> Wish:
@@ -98,9 +77,9 @@ def rebuild(args: argparse.Namespace) -> int:
             bar.write(words)
 
     with bar:
-        found = again(path, near=Path(args.map) if args.map else None,
+        made = again(path, near=Path(args.map) if args.map else None,
                       out=Path(args.out) if args.out else None, progress=progress, say=say)
     if args.out and not args.quiet:
         print(f"Made anew: {args.out}")
-    print("All is the same." if found.good else "Not all is the same.")
-    return 0 if found.good else 1
+    print("All is the same." if made.good else "Not all is the same.")
+    return 0 if made.good else 1
