@@ -182,14 +182,15 @@ class PackDialog(QDialog):
     # -- what the person does ------------------------------------------------------------------
 
     def _show_plan(self) -> None:
-        from ..core.pack import estimate, lacking
+        from ..core.pack import estimate, lacking, with_overview
 
         problem = self.problem
         self.go.setEnabled(not problem)
         if problem:
             self.plan.setText(problem)
             return
-        words = " ".join([estimate(self._findings, self.wish()).words, *lacking(self._findings)])
+        missing = lacking(with_overview(self._findings))
+        words = " ".join([estimate(self._findings, self.wish()).words, *missing])
         if self.path.exists():
             words += f" {self.path.name} exists already; you will be asked."
         self.plan.setText(words)

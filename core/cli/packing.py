@@ -5,10 +5,12 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError, ReadError
+from ..sheets import read_recipes
 from .analysing import bar_of
 from .finding import found
 from .given import result_of
@@ -27,7 +29,10 @@ def pack(args: argparse.Namespace) -> int:
     check_target(out, args.replace)
     saved = result_of(path)
     acts = [] if saved is None else saved.history
+    sheets = [sheet for name in args.recipe for sheet in read_recipes(name)]
     with found(args) as (findings, progress, bar):
+        if sheets:
+            findings = replace(findings, work=replace(findings.work, sheets=tuple(sheets)))
         if not args.quiet:
             bar.write(estimate(findings, wish).words)
         made = write_pack(out, findings, wish, acts=acts, progress=progress,

@@ -122,6 +122,9 @@ def _pack(run: argparse.ArgumentParser) -> None:
     run.add_argument("--title", default="", help="title of the pack (default: the map's name)")
     run.add_argument("--description", default="", help="what was measured and why, in a few "
                      "sentences")  # fmt: skip
+    run.add_argument("--recipe", nargs="+", action="extend", default=[], metavar="FILE.json",
+                     help="recipes of figures to put in, in the place of those saved in the result "
+                     "(default: those, or an overview where there is none)")  # fmt: skip
     run.add_argument("--leave-out", default="", metavar="PART,PART", help="parts that do not go "
                      "in, of: tables, figures, methods, report, program")  # fmt: skip
     run.add_argument("--replace", action="store_true", help="replace a pack that is there already")

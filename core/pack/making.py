@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,8 @@ from .building import Built, build
 from .contents import parts_of
 from .wish import Wish
 from .zipped import write_zip
+
+OVERVIEW = "Overview"
 
 
 @dataclass(frozen=True)
@@ -53,8 +55,20 @@ def megabytes(size: int) -> str:
     return f"{size / 1e6:.3g} MB" if size >= 1_000_000 else f"{max(1, round(size / 1e3))} kB"
 
 
+def with_overview(findings: Findings) -> Findings:
+    """With a first figure sheet, called `OVERVIEW`, where none was saved: a pack without a picture
+    would leave its reader to the report."""
+    if findings.work.sheets:
+        return findings
+    from ..figures.first import first_sheet
+
+    sheet = first_sheet(findings, name=OVERVIEW)
+    return replace(findings, work=replace(findings.work, sheets=(sheet,)))
+
+
 def estimate(findings: Findings, wish: Wish) -> Estimate:
     """About how much a pack of these findings will weigh."""
+    findings = with_overview(findings)
     analysis, found = findings.analysis, {}
     if wish.with_map:
         found["Measured map"] = int(findings.map.file_size)
@@ -91,6 +105,7 @@ def write_pack(path: str | os.PathLike[str], findings: Findings, wish: Wish | No
         raise InputError("The map lies in memory only, so there is no file that a reviewer can "
                          "check. Save it as a file first, with palpate.core.write_map.")
     check_target(path, replace_existing)
+    findings = with_overview(findings)
     needs = estimate(findings, wish).total
     if not is_zip(path):
         with whole_folder(path, needs=needs, replace=replace_existing, known=files_of) as folder:
