@@ -112,13 +112,12 @@ def differences(loaded: LoadedAnalysis, analysis: Analysis, made: Repeated | Non
         if name not in CHANNELS:
             missing.append(channel.label)
             continue
-        off, most = _away(channel.values, analysis.channel(name))
-        errors = analysis.errors(name)
-        if not off and channel.errors is not None and errors is not None:
-            off, most = _away(channel.errors, errors)
-        if off:
-            more = f" (by up to {100 * most:.2g} %)" if np.isfinite(most) else ""
-            found.append(f"{channel.label} in {off} pixels{more}")
+        found += _apart(channel.label, channel.values, analysis.channel(name))
+        if channel.errors is not None:
+            words = f"the ± of {channel.label}"
+            errors = analysis.errors(name)
+            found += [f"{words}, which is not made anew"] if errors is None else _apart(
+                words, channel.errors, errors)  # fmt: skip
     doubts = int(np.count_nonzero(loaded.doubts != analysis.doubts))
     if doubts:
         found.append(f"the doubts in {doubts} pixels")
@@ -139,15 +138,36 @@ def differences(loaded: LoadedAnalysis, analysis: Analysis, made: Repeated | Non
     return said
 
 
+def not_compared(loaded: LoadedAnalysis, analysis: Analysis) -> list[str]:
+    """What is made anew and does not stand in a file, so that nothing was compared with it: newer
+    parts than the program that wrote it knew, or taken out of it."""
+    found = []
+    for channel, _, errors in analysis.channels():
+        old = loaded.channels.get(channel.name)
+        if old is None:
+            found.append(channel.label)
+        elif old.errors is None and errors is not None:
+            found.append(f"the ± of {channel.label}")
+    return found + (["which pixels are used"] if loaded.trusted is None else [])
+
+
+def _apart(words: str, old: np.ndarray, new: np.ndarray) -> list[str]:
+    """A clause where two maps differ."""
+    off, most = _away(old, new)
+    more = f" (by up to {100 * most:.2g} %)" if np.isfinite(most) else ""
+    return [f"{words} in {off} pixels{more}"] if off else []
+
+
 def _away(old: np.ndarray, new: np.ndarray) -> tuple[int, float]:
-    """In how many pixels two maps differ, and by how much at most; NaN where one is missing."""
+    """In how many pixels two maps differ, and by how much at most; NaN where one is missing. An
+    infinite number is no missing one."""
     if old.shape != new.shape:
         return old.size, np.nan
     both = np.isfinite(old) & np.isfinite(new)
     scale = np.maximum(np.abs(old), np.abs(new))
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(both & (scale > 0.0), np.abs(old - new) / scale, 0.0)
-    odd = np.isfinite(old) != np.isfinite(new)
+    odd = ~both & (old != new) & ~(np.isnan(old) & np.isnan(new))
     return int(np.count_nonzero((share > SAME) | odd)), float(share.max(initial=0.0)) or np.nan
 
 

@@ -325,7 +325,7 @@ def _write_environment(entry: Any) -> None:
     import h5py
 
     found = {"palpate": nexus.version(), "python": platform.python_version(),
-             "platform": platform.platform(), "hdf5": h5py.version.hdf5_version,
+             "platform": nexus.machine(), "hdf5": h5py.version.hdf5_version,
              "seed": "none used"}  # fmt: skip
     for name in ("numpy", "h5py", "scipy", "numba"):
         try:

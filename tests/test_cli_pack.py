@@ -35,7 +35,7 @@ def test_a_result_is_packed_and_made_again(case, capsys, tmp_path):
     said = capsys.readouterr().out
     assert said.startswith("Pack: Rubbers (made by palpate ")
     assert "Checksums: all" in said
-    assert said.endswith("All is the same.\n")
+    assert said.endswith("All numbers that were compared are the same.\n")
     assert (tmp_path / "anew/tables/components.csv").is_file()
     assert main(["pack", str(case.result), "--out", str(out)]) == 1
     assert "is there already" in capsys.readouterr().err
@@ -57,7 +57,7 @@ def test_a_map_is_packed_under_its_settings_and_without_itself(case, capsys, tmp
     assert main(["rebuild", str(out)]) == 1
     assert "--map FILE" in capsys.readouterr().err
     assert main(["rebuild", str(out), "--map", str(case.map), "--quiet"]) == 0
-    assert capsys.readouterr().out == "All is the same.\n"
+    assert capsys.readouterr().out == "All numbers that were compared are the same.\n"
     (out / "tables/doubts.csv").unlink()
     assert main(["rebuild", str(out), "--map", str(case.map), "--quiet"]) == 1
     said = capsys.readouterr().out

@@ -159,7 +159,7 @@ def test_it_is_made_again_elsewhere_by_one_command_after_the_first_map_is_gone(p
     done = subprocess.run([sys.executable, "-P", "rebuild.py"], cwd=pack, capture_output=True,
                           text=True, check=False)  # fmt: skip
     assert done.returncode == 0, done.stderr
-    assert done.stdout.splitlines()[-1] == "All is the same."
+    assert done.stdout.splitlines()[-1] == "All numbers that were compared are the same."
     assert "2 components" in done.stdout
     for name in ("tables/components.csv", "tables/budgets.csv", "settings.toml"):
         assert f"{name}: the same." in done.stdout

@@ -70,8 +70,12 @@ def _wish(args: argparse.Namespace) -> Wish:
         raise UsageError(str(error)) from None
 
 
+SAME = "All numbers that were compared are the same."
+
+
 def rebuild(args: argparse.Namespace) -> int:
-    """Check a pack, make its numbers again, and tell what is the same; 0 only if all is."""
+    """Check a pack, make its numbers again, and tell what is the same; 0 only if all that was
+    compared is."""
     from ..pack import rebuild as again
 
     path = Path(args.pack)
@@ -86,5 +90,5 @@ def rebuild(args: argparse.Namespace) -> int:
                       out=Path(args.out) if args.out else None, progress=progress, say=say)
     if args.out and not args.quiet:
         print(f"Made anew: {args.out}")
-    print("All is the same." if made.good else "Not all is the same.")
+    print(SAME if made.good else "Not all is the same.")
     return 0 if made.good else 1

@@ -10,6 +10,9 @@ from ..errors import InputError
 from .analysing import bar_of
 from .parser import UsageError
 
+COMPARED = ("Compared were the maps, their ±, doubts, which pixels are used, and the components: "
+            "whose each pixel is, areas and medians.")  # fmt: skip
+
 
 def again(args: argparse.Namespace) -> int:
     """Make a result anew, tell whether its numbers are the same, and write it if asked.
@@ -18,7 +21,7 @@ def again(args: argparse.Namespace) -> int:
     """
     from ..corrections import problems
     from ..reopening import again as repeat
-    from ..reopening import components_again, differences, open_analysis
+    from ..reopening import components_again, differences, not_compared, open_analysis
     from ..workfile import Beside, save_analysis
     from ..writers.atomic import same_file
 
@@ -46,6 +49,9 @@ def again(args: argparse.Namespace) -> int:
             print(f"Result: {out}")
     for sentence in said:
         print(f"palpate: {sentence}", file=sys.stderr)
+    unknown = not_compared(opened.loaded, result)
+    if unknown:
+        print(f"Not compared, since it is not in {path.name}: {', '.join(unknown)}.")
     if not said:
-        print(f"All numbers are those of {path.name}.")
+        print(f"All numbers are those of {path.name}. {COMPARED}")
     return 1 if said else 0

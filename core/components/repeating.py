@@ -79,6 +79,8 @@ def changes(saved: LoadedComponents, now: Repeated) -> list[str]:
         np.count_nonzero(saved.labels != labels))  # fmt: skip
     if moved:
         found.append(f"{moved:,} pixels belong to another component")
+    elif saved.labels.shape == labels.shape:
+        found += _sureness(saved, now)
     old, new = _numbers(saved.table), _numbers(table_rows(now.table))
     lost = sorted({key[0] for key in old} ^ {key[0] for key in new}) if old else []
     if lost:
@@ -96,6 +98,18 @@ def changes(saved: LoadedComponents, now: Repeated) -> list[str]:
         if off > SAME and words not in told:
             told.add(words)
             found.append(words + (f" (by {100 * off:.2g} %)" if math.isfinite(off) else ""))
+    return found
+
+
+def _sureness(saved: LoadedComponents, now: Repeated) -> list[str]:
+    """Where memberships, which are stored as float32, and kinds of pixels differ."""
+    found = []
+    alike = np.isclose(saved.membership, np.asarray(now.composition.membership, np.float32),
+                       rtol=1e-6, atol=1e-7, equal_nan=True)  # fmt: skip
+    for words, off in (("the membership of", ~alike),
+                       ("the kind of", saved.kinds != now.composition.kinds)):  # fmt: skip
+        if count := int(np.count_nonzero(off)):
+            found.append(f"{words} {count:,} pixels")
     return found
 
 

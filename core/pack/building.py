@@ -55,7 +55,7 @@ def build(folder: Path, findings: Findings, wish: Wish, acts: Sequence[Mapping[s
     built = Built()
     at = _map(folder, findings, wish, built, progress, copy_map)
     work = _picture(folder, findings, built)
-    _result(folder, findings, work, at, acts)
+    write_result(folder, findings, work, at, acts)
     built.items.append(Item(RESULT, "the result: all maps, doubts, decisions, settings, components "
                             "and recipes of figures, and which map it was made from"))  # fmt: skip
     # whoever writes the result's name means the one in the pack
@@ -123,8 +123,9 @@ def _picture(folder: Path, findings: Findings, built: Built) -> Any:
     return replace(work, picture=replace(laid, path=folder / name))
 
 
-def _result(folder: Path, findings: Findings, work: Any, at: described.MapAt,
+def write_result(folder: Path, findings: Findings, work: Any, at: described.MapAt,
             acts: Sequence[Mapping[str, Any]]) -> None:  # fmt: skip
+    """The result file, which names the map as the pack has it."""
     from ..components.saving import write_components
     from ..workfile import Beside, save_analysis
 

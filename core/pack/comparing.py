@@ -6,7 +6,9 @@ import csv
 import io
 import json
 import math
+import re
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +19,19 @@ SAME = 2e-8
 """Relative: numbers in tables have nine digits, so their last one may round the other way."""
 ZERO = 1e-12
 """Of the largest number in a column: what is less is what is left of a difference."""
+PROBABILITIES = ("p", "adjusted")
+"""Columns whose small numbers are no leftovers: each has its own size."""
 MISSING = ("", "nan")
 """How tables write that there is no number."""
 LARGEST = 512 * 1024**2
-TIMES = {"time", "date", "created", "made", "program", "version", "palpate", "python"}
-"""Entries of a description that say when and with what it was made, not what."""
+ELSEWHERE: dict[str, set[str]] = {
+    "datapackage.json": {"created", "program", "sources", "resources.hash", "resources.bytes"},
+    "source.json": {"map.file", "notes", "palpate"},
+}
+"""File -> entries that say when, with what and from where it was made, not what it holds; sums of
+its files are held by ``CHECKSUMS.sha256``."""
+_FROM = (r"Palpate \S+ \(Python [^()]*\)", r"the file “[^”]*” \(SHA-256")
+"""What a methods paragraph says of libraries, and of a map's name, which a pack makes plain."""
 
 
 def differs(packed: Path, anew: Path) -> str:
@@ -31,9 +41,16 @@ def differs(packed: Path, anew: Path) -> str:
     """
     if not packed.is_file():
         return "it is missing in the pack"
-    kind = _KINDS.get(packed.suffix.lower(), _text)
     old, new = _read(packed), _read(anew)
-    return kind(old, new) if old != new else ""
+    if old == new:
+        return ""
+    if packed.suffix.lower() == ".json":
+        return _plain(old, new, ELSEWHERE.get(packed.name, set()))
+    if packed.parent.name == "methods":
+        for pattern in _FROM:
+            old, new = re.sub(pattern, "", old), re.sub(pattern, "", new)
+        return _text(old, new)
+    return _table(old, new) if packed.suffix.lower() == ".csv" else _text(old, new)
 
 
 def _read(path: Path) -> str:
@@ -52,17 +69,25 @@ def _table(old: str, new: str) -> str:
         before, after = _rows(old), _rows(new)
     except csv.Error as error:
         return f"it is no table ({error})"
+    if old.startswith("#") and not new.startswith("#"):
+        return f"it begins with “{old.splitlines()[0][:60]}”, which was not made anew"
+    return rows_apart(before, after)
+
+
+def rows_apart(before: list[list[str]], after: list[list[str]], same: float = SAME) -> str:
+    """In what two tables differ, whose first row is the head; empty if in nothing."""
     if not (before and after) or before[0] != after[0]:
         return "its columns are others"
     if len(before) != len(after):
         return f"it has {len(before) - 1:,} rows, made anew {len(after) - 1:,}"
-    scales = _scales(after)
+    scales = [0.0 if name in PROBABILITIES else scale
+              for name, scale in zip(after[0], _scales(after), strict=True)]  # fmt: skip
     found, first = 0, ""
     for number, (was, now) in enumerate(zip(before, after, strict=True)):
         if len(was) != len(now):
             return f"row {number} has another length"
         for at, (a, b) in enumerate(zip(was, now, strict=True)):
-            if a == b or _close(a, b, scales[at] if at < len(scales) else 0.0):
+            if a == b or _close(a, b, scales[at] if at < len(scales) else 0.0, same):
                 continue
             found += 1
             column = after[0][at] if at < len(after[0]) else f"column {at + 1}"
@@ -73,9 +98,7 @@ def _table(old: str, new: str) -> str:
 
 
 def _rows(text: str) -> list[list[str]]:
-    """Rows of a table; lines that begin with # describe it."""
-    lines = (line for line in io.StringIO(text, newline="") if not line.startswith("#"))
-    return list(csv.reader(lines))
+    return list(csv.reader(io.StringIO(text, newline="")))
 
 
 def _scales(rows: list[list[str]]) -> list[float]:
@@ -90,11 +113,11 @@ def _scales(rows: list[list[str]]) -> list[float]:
     return found
 
 
-def _close(a: str, b: str, scale: float) -> bool:
+def _close(a: str, b: str, scale: float, same: float) -> bool:
     old, new = _number(a), _number(b)
     if math.isnan(old) or math.isnan(new):
         return a.lower() in MISSING and b.lower() in MISSING
-    return math.isclose(old, new, rel_tol=SAME, abs_tol=ZERO * scale)
+    return math.isclose(old, new, rel_tol=same, abs_tol=ZERO * scale)
 
 
 def _number(cell: str) -> float:
@@ -104,30 +127,35 @@ def _number(cell: str) -> float:
         return math.nan
 
 
-def _plain(old: str, new: str) -> str:
+def _plain(old: str, new: str, left_out: AbstractSet[str]) -> str:
     try:
         before, after = json.loads(old), json.loads(new)
     except (ValueError, RecursionError):
         return "it is no JSON"
-    return _apart(before, after, "")
+    return plain_apart(before, after, "", left_out)
 
 
-def _apart(old: Any, new: Any, at: str) -> str:
+def plain_apart(old: Any, new: Any, at: str = "", left_out: AbstractSet[str] = frozenset(),
+                same: float = SAME) -> str:  # fmt: skip
     """The first place where two plain values differ; empty if there is none."""
     if isinstance(old, Mapping) and isinstance(new, Mapping):
-        for name in sorted({*old, *new} - TIMES):
+        place = re.sub(r"\d+\.", "", at)
+        for name in sorted({*old, *new}):
+            if f"{place}{name}" in left_out:
+                continue
             if name not in old or name not in new:
                 return f"{at}{name} is in one of both only"
-            if found := _apart(old[name], new[name], f"{at}{name}."):
+            if found := plain_apart(old[name], new[name], f"{at}{name}.", left_out, same):
                 return found
         return ""
     if isinstance(old, list) and isinstance(new, list):
         if len(old) != len(new):
             return f"{at.rstrip('.')} has another length"
-        every = (_apart(a, b, f"{at}{n}.") for n, (a, b) in enumerate(zip(old, new, strict=True)))
+        every = (plain_apart(a, b, f"{at}{n}.", left_out, same)
+                 for n, (a, b) in enumerate(zip(old, new, strict=True)))  # fmt: skip
         return next((found for found in every if found), "")
     numbers = [type(value) in (int, float) for value in (old, new)]
-    if all(numbers) and (old == new or math.isclose(old, new, rel_tol=SAME)):
+    if all(numbers) and (old == new or math.isclose(old, new, rel_tol=same)):
         return ""
     if old == new or (old != old and new != new):
         return ""
@@ -140,6 +168,3 @@ def _text(old: str, new: str) -> str:
         if a != b:
             return f"line {number} is “{a.strip()[:60]}”, made anew “{b.strip()[:60]}”"
     return f"it has {len(was)} lines, made anew {len(now)}" if len(was) != len(now) else ""
-
-
-_KINDS = {".csv": _table, ".json": _plain}

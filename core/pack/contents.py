@@ -70,7 +70,7 @@ class Part:
     weighs : about how many bytes
     there : why these findings have no such part, a clause; "" if they have
     always : whether it can't be left out
-    compared : whether tables of it are made anew and compared
+    compared : whether files of it are made anew and compared
     """
 
     name: str
@@ -107,8 +107,8 @@ def make_tables(making: Making) -> list[Item]:
         made.append(Resource(file, table.description, columns))
         words = table.description[:1].lower() + table.description[1:].rstrip(".")
         found.append(Item(f"tables/{file}", words, True))
-    write_package(folder, made, {"title": f"Tables of {making.findings.name}"})
-    return [*found, Item(f"tables/{NAME}", "the tables and their columns, for machines")]
+    write_package(folder, made, {"title": "Tables of the analysis"})
+    return [*found, Item(f"tables/{NAME}", "the tables and their columns, for machines", True)]
 
 
 # -- figures, with the numbers behind them ---------------------------------------------------------
@@ -137,16 +137,13 @@ def _figure(making: Making, sheet: Sheet, name: str) -> list[Item]:
             found.append(Item(file, f"{sheet.name} as {ending[1:].upper()}"))
     folder = making.place(f"figures/{name}/data/x").parent
     for path in write_data(folder, drawn, making.findings):
-        again = path.suffix == ".csv" or path.name in COMPARED
         words = DATA.get(path.name, "numbers behind each panel, as tables")
-        found.append(Item(f"figures/{name}/data/{path.name}", words, again))
+        found.append(Item(f"figures/{name}/data/{path.name}", words, True))
     making.notes.extend(f"{sheet.name}: {panel.problem}" for panel in drawn.panels
                         if panel.problem)  # fmt: skip
     return found
 
 
-COMPARED = ("recipe.json", "settings.json")
-"""Beside the tables; other files name versions and times."""
 DATA = {"datapackage.json": "the tables with their columns and units, for machines",
         "settings.json": "settings of the analysis", "recipe.json": "recipe of the figure",
         "work.json": "all that was decided", "caption.txt": "caption",
@@ -169,12 +166,10 @@ def _figure_weight(findings: Findings) -> int:
 
 
 def make_methods(making: Making) -> list[Item]:
-    """The methods paragraph with its table and references; a rebuild does not compare it, since it
-    names the versions of all libraries."""
+    """The methods paragraph with its table and references; all but the versions of libraries in it
+    is compared at a rebuild."""
     from ..methods import bibtex, paragraph, table_text
 
-    if not making.whole:
-        return []
     try:
         made = paragraph(making.findings)
     except ValueError as error:
@@ -190,7 +185,7 @@ def make_methods(making: Making) -> list[Item]:
     if made.gaps:
         making.notes.append(f"The methods paragraph has {len(made.gaps)} gaps to fill; they are "
                             "marked in it.")  # fmt: skip
-    return [Item(f"methods/{name}", words) for name, (_, words) in texts.items()]
+    return [Item(f"methods/{name}", words, True) for name, (_, words) in texts.items()]
 
 
 def make_report(making: Making) -> list[Item]:
@@ -232,7 +227,7 @@ def _no_program(findings: Findings) -> str:
 
 PARTS: tuple[Part, ...] = (
     Part("settings", "Settings", "all settings of the analysis, as text", make_settings,
-         lambda findings: 8_000, always=True),
+         lambda findings: 8_000, always=True, compared=True),
     Part("tables", "Tables", "components, pairs, decisions, doubts, calibration and budgets of "
          "uncertainty, as comma-separated values", make_tables, lambda findings: 50_000,
          compared=True),
@@ -240,7 +235,7 @@ PARTS: tuple[Part, ...] = (
          "script that draws it again", make_figures, _figure_weight, _no_figures,
          compared=True),
     Part("methods", "Methods", "the methods paragraph and its references", make_methods,
-         lambda findings: 40_000),
+         lambda findings: 40_000, compared=True),
     Part("report", "Report", "one report of everything, as HTML and PDF", make_report,
          lambda findings: 2_500_000),
     Part("program", "Program", "Palpate itself, to be installed with pip", make_program,

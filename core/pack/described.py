@@ -79,8 +79,11 @@ def read(folder: Path) -> Described:
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         said = " ".join(str(error).split())[:80]
         raise ReadError(path, f"the description of the pack is damaged ({said})", AGAIN) from None
-    for name in (found.result, *names, *filter(None, [place.file])):
-        if why := wrong_name(name):
+    for name in (found.result, *names, *filter(None, [place.file]), place.name):
+        why = wrong_name(name)
+        if name == place.name and "/" in name:
+            why = why or "a map is called by its name alone"
+        if why:
             said = f"it names “{clean_text(name[:60])}”, which can't be: {why}"
             raise ReadError(path, said, AGAIN)
     return found

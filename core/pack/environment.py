@@ -42,7 +42,7 @@ def _wanted(name: str) -> list[str]:
 def others(text: str) -> list[str]:
     """Where the libraries of a ``requirements.txt`` have another version here, a clause each."""
     found, here = [], versions()
-    for line in text[:LONGEST].splitlines():
+    for line in text.splitlines():
         name, equals, version = line.partition("==")
         have = here.get(name.strip(), "not installed")
         if equals and version.strip() != have and name.strip() in COUNTED:
@@ -53,11 +53,12 @@ def others(text: str) -> list[str]:
 COUNTED = ("numpy", "scipy", "numba", "llvmlite", "h5py", "scikit-learn", "scikit-image")
 """Libraries that have a part in the numbers."""
 LONGEST = 100_000
+"""Signs of a list of versions that are read."""
 
 
 def python_words() -> str:
     """Python and the kind of machine, without its name: ``Python 3.11.9 on Linux x86_64``."""
-    return f"Python {platform.python_version()} on {platform.system()} {platform.machine()}"
+    return f"Python {platform.python_version()} on {nexus.machine()}"
 
 
 def requirements() -> str:

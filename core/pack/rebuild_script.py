@@ -11,7 +11,7 @@ SCRIPT = '''#!/usr/bin/env python3
     python rebuild.py --out FOLDER        also keep what was made anew, to look at
     python rebuild.py --checksums         the checksums alone; needs nothing but Python
 
-The exit code is 0 only if everything is the same.
+The exit code is 0 only if everything that was compared is the same; what was not is named.
 """
 
 import hashlib
@@ -46,7 +46,7 @@ def check():
     for name in wrong:
         print(name + " is missing, or not as it was packed.")
     if not wrong:
-        print("Checksums: all files are as they were packed.")
+        print("Checksums: all files are as CHECKSUMS.sha256 says.")
     return 1 if wrong else 0
 
 

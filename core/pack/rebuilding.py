@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePosixPath
 
 from ..errors import InputError, ReadError, SourceError, WriteError
 from ..findings import Findings, opened_findings
 from ..progress import Progress
 from ..readers.guard import clean_text
-from . import checksums, described
+from ..writers import nexus
+from . import checksums, described, results
+from .building import RESULT, write_result
 from .comparing import differs
 from .contents import PARTS, Item, Making
-from .environment import others
+from .environment import LONGEST, others
+from .rebuild_script import SCRIPT
 from .zipped import unpack
 
 Say = Callable[[str], None]
@@ -31,12 +34,15 @@ class Rebuilt:
     same : sentences on what is as it was
     wrong : sentences on what differs, is missing or could not be made
     notes : on files that came in later, which are not looked at
+    not_compared : files, and parts of the result file, that were held against nothing that was made
+        anew
     """
 
     about: described.Described
     same: tuple[str, ...] = ()
     wrong: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    not_compared: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:
@@ -51,6 +57,8 @@ class _Telling:
     same: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    compared: set[str] = field(default_factory=set)
+    open: list[str] = field(default_factory=list)
 
     def tell(self, words: str) -> None:
         """Say it; what a pack brings in may hold signs that a terminal obeys."""
@@ -67,6 +75,15 @@ class _Telling:
     def bad(self, words: str) -> None:
         self.wrong.append(words)
         self.tell(f"NOT THE SAME: {words}")
+
+    def unknown(self, folder: Path, about: described.Described) -> None:
+        """Name all that was not compared."""
+        held = {about.result, about.map.file, checksums.NAME, *self.compared}
+        files = [name for name in checksums.files_in(folder) if name not in held]
+        count = "1 file" if len(files) == 1 else f"{len(files)} files"
+        self.tell(f"Not compared ({count}): {', '.join(files) or 'none'}.")
+        self.tell(f"Not compared in {about.result}: {'; '.join([results.LEFT, *self.open])}.")
+        self.open += files
 
 
 def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path | None = None,
@@ -92,14 +109,17 @@ def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path
         anew = stack.enter_context(_place(out))
         folder = stack.enter_context(_unpacked(Path(path), anew.parent if out else None, progress))
         about = described.read(folder)
+        _no_links_at(folder, [about.result, about.map.file, f"map/{about.map.name}", *about.again,
+                              *checksums.read(folder)])  # fmt: skip
         telling = _Telling(say)
         telling.tell(f"Pack: {about.title} (made by {about.program} on {about.made}).")
         _hold(folder, telling, progress)
         _run(folder, about, near, anew, telling, progress, whole=out is not None)
+        telling.unknown(folder, about)
         if telling.wrong:
             _libraries(folder, telling)
         return Rebuilt(about, tuple(telling.same), tuple(telling.wrong),
-                       tuple(telling.notes))
+                       tuple(telling.notes), tuple(telling.open))
 
 
 @contextmanager
@@ -123,7 +143,7 @@ def _place(out: Path | None) -> Iterator[Path]:
 def _unpacked(path: Path, beside: Path | None, progress: Progress) -> Iterator[Path]:
     """The folder of a pack; a zip is unpacked into one that goes again."""
     if path.is_dir():
-        _no_links(path)
+        _no_links_at(path, checksums.files_in(path))
         yield path
         return
     if not path.is_file():
@@ -137,9 +157,10 @@ def _unpacked(path: Path, beside: Path | None, progress: Progress) -> Iterator[P
         yield folder
 
 
-def _no_links(folder: Path) -> None:
-    for name in checksums.files_in(folder):
-        place = folder / name
+def _no_links_at(folder: Path, names: Iterable[str]) -> None:
+    """Raise ReadError if one of these names, or a folder on the way to it, is a link."""
+    steps = {step for name in names for step in (PurePosixPath(name), *PurePosixPath(name).parents)}
+    for place in (folder / step for step in sorted(steps - {PurePosixPath(".")})):
         if place.is_symlink():
             raise ReadError(place, "it is a link to another place, which is not followed",
                             "A pack of Palpate has none; ask for the pack again.")  # fmt: skip
@@ -148,11 +169,18 @@ def _no_links(folder: Path) -> None:
 def _hold(folder: Path, telling: _Telling, progress: Progress) -> None:
     held = checksums.hold(folder, progress)
     if held.good:
-        telling.good(f"Checksums: all {len(held.same)} files are as they were packed.")
+        telling.good(f"Checksums: all {len(held.same)} files are as {checksums.NAME} says.")
     for words in held.words:
         telling.bad(words)
     for words in held.notes:
         telling.note(words)
+    for name in _not_looked_into(folder):
+        telling.note(f"{name} is an environment of Python and was not looked into.")
+
+
+def _not_looked_into(folder: Path) -> list[str]:
+    found = (place.parent for place in folder.rglob("pyvenv.cfg") if place.is_file())
+    return sorted(f"{place.relative_to(folder).as_posix()}/" for place in found)
 
 
 def _run(folder: Path, about: described.Described, near: Path | None, anew: Path,
@@ -212,17 +240,26 @@ def _maps_words(findings: Findings, about: described.Described) -> str:
 
 def _compare(folder: Path, about: described.Described, findings: Findings, anew: Path,
              telling: _Telling, progress: Progress, whole: bool) -> None:  # fmt: skip
-    """Make the parts anew and compare their numbers; a table that none of them makes is told."""
-    wanted = {**dict.fromkeys(about.again), **dict.fromkeys(_tables(folder))}
+    """Make the parts anew and compare them; a table that none of them makes is told. What there is
+    decides what is made, and not what the description says."""
+    _result(folder, about, findings, anew, telling)
+    # whoever writes the result's name means the one in the pack
+    making = Making(anew, replace(findings, result=anew / RESULT), progress, whole)
+    (anew / "rebuild.py").write_text(SCRIPT, encoding="utf-8", newline="\n")
+    _one(folder, about, Item("rebuild.py", ""), anew, telling)
+    tops = {name.split("/")[0] for name in checksums.files_in(folder)}
     for part in PARTS:
-        if part.name not in about.parts or part.there(findings):
+        there = part.always or part.name in about.parts or part.name in tops
+        if not there or part.there(findings) or not (part.compared or whole):
             continue
         progress.step(0, 0, part.title)
-        for item in part.make(Making(anew, findings, progress, whole)):
+        for item in part.make(making):
             if item.again:
-                _one(folder, item, anew, telling)
-                wanted.pop(item.name, None)
+                _one(folder, about, item, anew, telling)
+    wanted = {**dict.fromkeys(about.again), **dict.fromkeys(_tables(folder))}
     for name in wanted:
+        if name in telling.compared:
+            continue
         telling.bad(f"{name} was not made anew, so it is not known whether it is right: what it "
                     f"was made from is not in {about.result}.")  # fmt: skip
 
@@ -237,7 +274,8 @@ def _tables(folder: Path) -> list[str]:
 def _libraries(folder: Path, telling: _Telling) -> None:
     """Where numbers differ, other versions of libraries may be why."""
     try:
-        found = others((folder / "requirements.txt").read_text(encoding="utf-8"))
+        with (folder / "requirements.txt").open(encoding="utf-8") as stream:
+            found = others(stream.read(LONGEST))
     except (OSError, UnicodeDecodeError):
         return
     if found:
@@ -245,9 +283,44 @@ def _libraries(folder: Path, telling: _Telling) -> None:
                      "requirements.txt to tell whether that is why.")  # fmt: skip
 
 
-def _one(folder: Path, item: Item, anew: Path, telling: _Telling) -> None:
+def _result(folder: Path, about: described.Described, findings: Findings, anew: Path,
+            telling: _Telling) -> None:  # fmt: skip
+    """Hold the packed result against one that is written anew: all that stands in both."""
+    write_result(anew, findings, findings.work, about.map, ())
+    found = results.compare(folder / about.result, anew / RESULT)
+    for words in found.different:
+        telling.bad(f"{about.result}, {words}.")
+    strange = found.strange + ([] if _other(about) else found.lacking)
+    for words in strange:
+        side = "is not made anew" if words in found.strange else "is missing"
+        telling.bad(f"{about.result}, {words}: it {side}.")
+    if _other(about):  # a part that a newer version knows can't stand in an older file
+        telling.open += found.lacking
+    if not (found.different or strange):
+        telling.good(f"{about.result}: all that is made anew is the same: maps, units, labels, "
+                     "constants, tables of components and pairs.")  # fmt: skip
+
+
+def _other(about: described.Described) -> bool:
+    """Whether another version made the pack, or says so."""
+    return about.program != f"palpate {nexus.version()}"
+
+
+def _one(folder: Path, about: described.Described, item: Item, anew: Path,
+         telling: _Telling) -> None:  # fmt: skip
+    _no_links_at(folder, [item.name])
     why = differs(folder / item.name, anew / item.name)
+    worded = item.name.endswith(WORDED) or item.name.startswith("methods/")
+    if why and worded and _other(about) and (folder / item.name).is_file():
+        telling.note(f"{item.name} has other words than this version writes, so it was not "
+                     f"compared: {why}.")  # fmt: skip
+        return
+    telling.compared.add(item.name)
     if why:
         telling.bad(f"{item.name}: {why}.")
     else:
         telling.good(f"{item.name}: the same.")
+
+
+WORDED = (".py", ".txt")
+"""Files whose words, unlike numbers, may be others in each version of the program."""

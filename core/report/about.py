@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from importlib import metadata
 from typing import Any
 
-from ..writers.nexus import version
+from ..writers.nexus import machine, version
 from .parts import WARNING, Block, Column, Listing, Note, Paragraph, Section, Table
 from .words import CAUTION, NONE, Draft, count
 
@@ -80,7 +80,7 @@ def _first_large(text: str) -> str:
 def environment(draft: Draft) -> Section:
     """Program, libraries, machine and files."""
     rows = [("Palpate", version()), ("Python", platform.python_version()),
-            ("System", platform.platform())]  # fmt: skip
+            ("System", machine())]  # fmt: skip
     for name in LIBRARIES:
         try:
             rows.append((name, metadata.version(name)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import platform
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
@@ -24,6 +25,11 @@ def version() -> str:
         return metadata.version("palpate")
     except metadata.PackageNotFoundError:
         return "unknown"
+
+
+def machine() -> str:
+    """The kind of machine, without its name and the build of its system: ``Linux x86_64``."""
+    return f"{platform.system()} {platform.machine()}"
 
 
 def now() -> str:
