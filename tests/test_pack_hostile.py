@@ -145,7 +145,8 @@ def test_a_pack_of_a_newer_version_says_so(tmp_path):
     "changes",
     [dict(palpate_pack="1"), dict(palpate_pack=0), dict(result="../../etc/passwd"), dict(map=[]),
      dict(map=MAP | {"file": "/etc/passwd"}), dict(again=["../x"]), dict(title=7), dict(parts=None),
-     dict(map=MAP | {"size": 1e400})],
+     dict(map=MAP | {"size": 1e400}), dict(map=MAP | {"file": "", "name": "../../out/two.h5"}),
+     dict(map=MAP | {"name": "deep/two.h5"}), dict(map=MAP | {"name": ""})],
     ids=str,
 )  # fmt: skip
 def test_a_description_that_is_damaged_or_leads_out_is_told(tmp_path, changes):
@@ -180,11 +181,31 @@ def test_signs_that_a_terminal_obeys_are_never_printed(tmp_path):
 def test_links_in_a_folder_are_not_followed(tmp_path):
     folder = folder_with(tmp_path)
     (folder / "map").symlink_to("/etc")
-    with pytest.raises(ReadError, match="link"):
+    with pytest.raises(ReadError, match="it is a link to another place"):
         rebuild(folder)
     (folder / "map").unlink()
     (folder / "result.h5").symlink_to("/etc/passwd")
-    with pytest.raises(ReadError, match="link"):
+    with pytest.raises(ReadError, match="it is a link to another place"):
+        rebuild(folder)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("changes", [dict(result="own/r.h5"), dict(again=["own/deep/r.csv"]),
+                                     dict(map=MAP | {"file": "own/r.h5"}), dict()],
+                         ids=["result", "again", "map", "checksums"])  # fmt: skip
+def test_links_hidden_in_an_environment_of_python_are_not_followed(tmp_path, changes):
+    """Such folders are not looked into, since they are full of links."""
+    folder, outside = folder_with(tmp_path, **changes), tmp_path / "outside"
+    (folder / "own").mkdir()
+    (folder / "own/pyvenv.cfg").touch()
+    outside.mkdir()
+    (outside / "r.csv").touch()
+    (folder / "own/r.h5").symlink_to("/etc/passwd")
+    (folder / "own/deep").symlink_to(outside)
+    if not changes:
+        listed = folder / "CHECKSUMS.sha256"
+        listed.write_text(f"{'0' * 64}  own/r.h5\n", encoding="utf-8")
+    with pytest.raises(ReadError, match="it is a link to another place"):
         rebuild(folder)
 
 

@@ -20,7 +20,7 @@ from palpate.core.pictures.alignment import Alignment, with_picture
 from palpate.core.pipeline import analyse
 from palpate.core.places import Places, Polygon, Profile, Region
 from palpate.core.readers import open_map
-from palpate.core.reopening import again, differences, open_analysis, usable_view
+from palpate.core.reopening import again, differences, not_compared, open_analysis, usable_view
 from palpate.core.settings import Settings
 from palpate.core.simulate import ski_boot
 from palpate.core.surface.levelling import Levelling
@@ -162,6 +162,34 @@ def test_the_maps_made_again_are_the_same_bit_for_bit(case):
         said = differences(opened.loaded, other)
         assert "Young modulus in" in said[0]
         assert "%" in said[0]
+
+
+def test_every_part_of_a_file_is_held_against_what_is_made_anew(case):
+    """Each change is one to the values as they were read: ± alone, an infinite number where there
+    is none, a ± or a channel that is in one of both only."""
+    loaded, made = load_analysis(case.out), case.made
+
+    def with_channel(**changes):
+        one = replace(loaded.channels["modulus"], **changes)
+        return replace(loaded, channels=loaded.channels | {"modulus": one})
+
+    values, errors = (np.array(part) for part in (loaded.channels["modulus"].values,
+                                                  loaded.channels["modulus"].errors))  # fmt: skip
+    errors[4, 4] *= 2.0
+    said = differences(with_channel(errors=errors), made)
+    assert "the ± of Young modulus in 1 pixels (by up to 50 %)" in said[0]
+    missing = np.argwhere(np.isnan(values))[0]
+    values[tuple(missing)] = np.inf
+    assert "differ from those in boot.result.h5: Young modulus in 1 pixels" in differences(
+        with_channel(values=values), made)[0]  # fmt: skip
+    # what an older version did not write is no difference, but is named
+    older = with_channel(errors=None)
+    del older.channels["adhesion"]
+    older = replace(older, trusted=None)
+    assert differences(older, made) == []
+    assert not_compared(older, made) == ["the ± of Young modulus", "Adhesion",
+                                         "which pixels are used"]  # fmt: skip
+    assert not_compared(loaded, made) == []
 
 
 def test_the_map_is_found_by_what_it_is_and_another_one_is_refused(case, tmp_path):

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 LARGEST_WORK = 64_000_000
 SCRIPT = '''"""Draws {title} again from its analysis, and compares the numbers.
 
-    python redraw.py [ANALYSIS] [--source MAP_OR_FOLDER] [--out FIGURE]
+    python redraw.py [ANALYSIS] [--source MAP_OR_FOLDER] [--out FIGURE [--replace]]
 
-The numbers are those of the CSV files here. ANALYSIS is the saved result, or the measured
-map, which is then analysed as work.json says. The exit code is 1 if numbers differ. Needs palpate
-(made with version {version}).
+The numbers are those of the CSV files here. Nothing is written without --out. ANALYSIS is the
+saved result, or the measured map, which is then analysed as work.json says. The exit code is 1 if
+numbers differ. Needs palpate (made with version {version}).
 """
 
 import argparse
@@ -44,14 +44,16 @@ def main():
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("analysis", nargs="?", default=HERE / {default}, type=Path)
     words.add_argument("--source", type=Path, help="where the measured map is, if it was moved")
-    words.add_argument("--out", default=HERE.parent / "{out}", type=Path,
-                       help="ends in .pdf, .svg, .png or .tif")
+    words.add_argument("--out", type=Path, metavar="FIGURE",
+                       help="write the picture; ends in .pdf, .svg, .png or .tif")
+    words.add_argument("--replace", action="store_true", help="replace a file of that name")
     chosen = words.parse_args()
     sheet = Sheet.from_dict(json.loads((HERE / "recipe.json").read_text(encoding="utf-8")))
     with opened_for_figure(chosen.analysis, HERE / "work.json", chosen.source) as findings:
         drawn = draw_sheet(sheet, findings)
-        for check in write_drawn(chosen.out, drawn).checks:
-            print(f"{{check.state}}: {{check.words}}")
+        if chosen.out is not None:
+            for check in write_drawn(chosen.out, drawn, chosen.replace).checks:
+                print(f"{{check.state}}: {{check.words}}")
         different = differences(HERE, drawn)
     print("\\n".join(different) or "All numbers are those of the CSV files.")
     return 1 if different else 0
@@ -68,13 +70,11 @@ if __name__ == "__main__":
 def script_of(sheet: Sheet, findings: Findings, folder: Path) -> str:
     """The script for a folder; it finds the result (or the map) from where it lies."""
     from ..writers import nexus
-    from .data import slug
 
     home = findings.result or findings.map.path
     near = "analysis.h5" if home is None else relative(home, folder)
     title = repr(f"the figure “{sheet.name}”")[1:-1].replace('"', "'")
-    return SCRIPT.format(title=title, version=nexus.version(), default=repr(near),
-                         out=f"{slug(sheet.name)}_redrawn.pdf")  # fmt: skip
+    return SCRIPT.format(title=title, version=nexus.version(), default=repr(near))
 
 
 def relative(path: Path, folder: Path) -> str:

@@ -16,6 +16,7 @@ from . import checksums, crate, described
 from .contents import Item, Making, lacking, parts_of
 from .environment import requirements
 from .names import plain_name
+from .program import unnamed
 from .readme import readme
 from .rebuild_script import SCRIPT
 from .wish import MIT, Wish, text_of
@@ -156,7 +157,7 @@ def _texts(folder: Path, findings: Findings, wish: Wish, about: described.Descri
     """What is written last: it tells of the rest."""
     texts = {
         described.NAME: (about.text(), "what the pack holds, for the program"),
-        "requirements.txt": (requirements(), "the versions of all libraries that were used"),
+        "requirements.txt": (requirements(unnamed()), "the versions of all libraries in use"),
         "rebuild.py": (SCRIPT, "checks the pack and makes its numbers again"),
         LICENCE: (wish.licence.text, "licence of the data"),
         SCRIPTS_LICENCE: (text_of(MIT), "licence of the program and its scripts: MIT"),

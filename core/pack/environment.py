@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 import re
+from collections.abc import Iterable
 from importlib import metadata
 
 from ..writers import nexus
@@ -12,10 +13,11 @@ PROGRAM = "palpate"
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 
 
-def versions() -> dict[str, str]:
-    """Name -> version of each installed library that the program needs, itself or by others."""
+def versions(more: Iterable[str] = ()) -> dict[str, str]:
+    """Name -> version of each installed library that the program needs, itself or by others; and of
+    `more`."""
     found: dict[str, str] = {}
-    waiting = _wanted(PROGRAM)
+    waiting = [*_wanted(PROGRAM), *more]
     while waiting:
         name = waiting.pop()
         if name in found:
@@ -36,7 +38,12 @@ def _wanted(name: str) -> list[str]:
     except metadata.PackageNotFoundError:
         return []
     names = (_NAME.match(line) for line in lines if "extra ==" not in line)
-    return [re.sub(r"[-_.]+", "-", match[0]).lower() for match in names if match]
+    return [plain(match[0]) for match in names if match]
+
+
+def plain(name: str) -> str:
+    """A name of a library as installers compare it."""
+    return re.sub(r"[-_.]+", "-", name).lower()
 
 
 def others(text: str) -> list[str]:
@@ -61,11 +68,12 @@ def python_words() -> str:
     return f"Python {platform.python_version()} on {nexus.machine()}"
 
 
-def requirements() -> str:
-    """The text of ``requirements.txt``."""
+def requirements(more: Iterable[str] = ()) -> str:
+    """The text of ``requirements.txt``; `more`: libraries beside those that the program's
+    description asks for."""
     head = [f"# With these versions the pack was made, by Palpate {nexus.version()},",
             f"# {python_words()}.",
             "# Install them with:  python -m pip install -r requirements.txt",
             "# Palpate itself is installed from its own folder or file: README.md."]  # fmt: skip
-    lines = [f"{name}=={version}" for name, version in versions().items()]
+    lines = [f"{name}=={version}" for name, version in versions(more).items()]
     return "\n".join([*head, *lines]) + "\n"

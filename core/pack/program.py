@@ -6,19 +6,26 @@ very copy, with the description that it was installed with. Sample maps stay out
 
 from __future__ import annotations
 
+import ast
 import base64
 import hashlib
 import importlib.util
+import re
+import sys
 from collections.abc import Iterator
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 
 from ..progress import Progress
-from .environment import PROGRAM
+from .environment import PROGRAM, plain, versions
 from .zipped import write_texts
 
 ROOMS = ("app", "core", "icons", "sample_maps")
-ENDINGS = {".py", ".md", ".txt", ".toml", ".svg", ".png"}
+BESIDE = {"icons": ("*.svg", "*.png"), "app.help": ("*.md",), "core.pack": ("licences/*.txt",),
+          "core.figures": ("*.toml",)}  # fmt: skip
+"""Package -> files of it that go with the sources, as setup.py has it; what else lies in the
+folders of a copy that somebody works on stays there."""
 WHEEL = "Wheel-Version: 1.0\nGenerator: palpate\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
 
 
@@ -58,8 +65,44 @@ def write_program(path: Path, progress: Progress) -> None:
 
 
 def _described() -> str:
+    """The description that it was installed with; libraries that came in since are added."""
     found = metadata.distribution(PROGRAM)
-    return found.read_text("METADATA") or found.read_text("PKG-INFO") or ""
+    text = found.read_text("METADATA") or found.read_text("PKG-INFO") or ""
+    head, blank, body = text.partition("\n\n")
+    more = [f"Requires-Dist: {name}" for name in unnamed()] if text else []
+    return "\n".join([head.rstrip("\n"), *more]) + (f"{blank}{body}" if blank else "\n")
+
+
+@cache
+def unnamed() -> tuple[str, ...]:
+    """Libraries that the sources import and the description of the program does not ask for: the
+    copy was installed before it needed them."""
+    known, where = set(versions()) | {PROGRAM}, metadata.packages_distributions()
+    found: set[str] = set()
+    for _, place in _sources():
+        if place.suffix != ".py":
+            continue
+        text = place.read_text(encoding="utf-8")
+        maybe = {name: {plain(one) for one in where.get(name, ())}
+                 for name in set(_IMPORT.findall(text)) - sys.stdlib_module_names}  # fmt: skip
+        strange = {name: of for name, of in maybe.items() if of and not of & known}
+        if strange:  # the words of a docstring may look alike
+            found |= {min(strange[name]) for name in _imported(text) & set(strange)}
+    return tuple(sorted(found))
+
+
+_IMPORT = re.compile(r"^[ \t]*(?:import|from)[ \t]+([A-Za-z_]\w*)", re.MULTILINE)
+
+
+def _imported(text: str) -> set[str]:
+    """Modules that a source imports, at its head or inside."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Import):
+            found |= {one.name.partition(".")[0] for one in node.names}
+        elif isinstance(node, ast.ImportFrom) and not node.level and node.module:
+            found.add(node.module.partition(".")[0])
+    return found
 
 
 def _sources() -> Iterator[tuple[str, Path]]:
@@ -68,9 +111,11 @@ def _sources() -> Iterator[tuple[str, Path]]:
     for room in ROOMS:
         spec = importlib.util.find_spec(f"{top}.{room}")
         for folder in spec.submodule_search_locations or () if spec else ():
-            for place in sorted(Path(folder).rglob("*")):
-                wanted = place.suffix in ENDINGS and "__pycache__" not in place.parts
-                if wanted and place.is_file():
+            beside = {place for name, patterns in BESIDE.items() if name.split(".")[0] == room
+                      for pattern in patterns
+                      for place in Path(folder, *name.split(".")[1:]).glob(pattern)}  # fmt: skip
+            for place in sorted({*Path(folder).rglob("*.py"), *beside}):
+                if place.is_file() and "__pycache__" not in place.parts:
                     yield f"{top}/{room}/{place.relative_to(folder).as_posix()}", place
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from ..writers import nexus
 from .contents import Item
 from .environment import python_words
+from .results import LEFT
 from .wish import KNOWN, OWN, Wish
 
 if TYPE_CHECKING:
@@ -121,21 +122,30 @@ The last command
 
 1. holds every file against its checksum;
 2. analyses the measured map anew, under the settings and the decisions that stand in
-   `{about.result}`, finds the components anew, and compares all maps, their ±, doubts and
-   components with those in `{about.result}`: to one part in 10⁹;
-3. makes the tables, and the numbers behind each figure, anew and compares them with those in this
-   pack: to their last digit.
+   `{about.result}`, finds the components anew, and compares all that is made with what stands in
+   `{about.result}`: maps, their ±, doubts, units, labels, constants, components, their tables: to
+   one part in 10⁹;
+3. makes the settings, the tables, the numbers behind each figure with their descriptions, captions
+   and scripts, and the methods paragraph anew and compares them with those in this pack: numbers to
+   their last digit, texts letter by letter.
 
-It prints a line for each file, names what differs, and ends with "All is the same." or "Not all is
-the same." (exit code 0 or 1). The first run on a computer takes a minute or two longer, while the
-calculation is compiled. With `--out ../anew` all that was made anew is kept there, to be looked at.
+It prints a line for each file, names what differs and what was not compared, and ends with "All
+numbers that were compared are the same." or "Not all is the same." (exit code 0 or 1). The first
+run on a computer takes a minute or two longer, while the calculation is compiled.
+With `--out ../anew` all that was made anew is kept there, to be looked at.
 If you would rather run a copy of Palpate that you trust than one that came with the data, its
 command `palpate rebuild FOLDER_OR_ZIP` does all of this without running anything from the pack.
 
 What this does not tell: whether the settings and the constants (spring constant, sensitivity, tip)
-are right. They stand in `settings.toml` and {constants}, for you to judge. Pictures
-and texts are not compared, since typefaces differ from one computer to the next; the numbers behind
-them are.
+are right. They stand in `settings.toml` and {constants}, for you to judge.
+
+What is not compared: pictures, the report, this README, the licences, `pack.json`,
+`ro-crate-metadata.json`, `requirements.txt`, another picture of the place, and the copy of Palpate;
+they hold dates, typefaces, or what only the authors know. Of the methods paragraph the versions of
+libraries are not compared, and of `{about.result}` {LEFT}. What a person decided (settings, rule
+for components, decisions about pixels, places, recipes of figures) is taken from `{about.result}`
+as it stands. The command names each file that it did not compare. A copy of Palpate of another
+version tells scripts and texts that it words otherwise, and does not compare them.
 """
 
 

@@ -58,6 +58,7 @@ class _Telling:
     wrong: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     compared: set[str] = field(default_factory=set)
+    other_words: set[str] = field(default_factory=set)
     open: list[str] = field(default_factory=list)
 
     def tell(self, words: str) -> None:
@@ -258,7 +259,7 @@ def _compare(folder: Path, about: described.Described, findings: Findings, anew:
                 _one(folder, about, item, anew, telling)
     wanted = {**dict.fromkeys(about.again), **dict.fromkeys(_tables(folder))}
     for name in wanted:
-        if name in telling.compared:
+        if name in telling.compared | telling.other_words:
             continue
         telling.bad(f"{name} was not made anew, so it is not known whether it is right: what it "
                     f"was made from is not in {about.result}.")  # fmt: skip
@@ -314,6 +315,7 @@ def _one(folder: Path, about: described.Described, item: Item, anew: Path,
     if why and worded and _other(about) and (folder / item.name).is_file():
         telling.note(f"{item.name} has other words than this version writes, so it was not "
                      f"compared: {why}.")  # fmt: skip
+        telling.other_words.add(item.name)
         return
     telling.compared.add(item.name)
     if why:
