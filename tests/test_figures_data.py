@@ -161,6 +161,17 @@ def test_the_script_fails_where_a_number_is_another_one(made, monkeypatch, capsy
         runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")
     assert ended.value.code == 1
     assert "c_histogram_modulus.csv: pixels differs in 1 of" in capsys.readouterr().out
+    drawn_first = out.read_bytes()
+    with pytest.raises(SystemExit) as ended:  # a picture that is there is not replaced unasked
+        runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")
+    assert "changed.png is there already" in str(ended.value.code)
+    assert out.read_bytes() == drawn_first
+    there = sorted(folder.rglob("*"))
+    monkeypatch.setattr(sys, "argv", ["redraw.py"])
+    with pytest.raises(SystemExit) as ended:  # without --out nothing is written
+        runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")
+    assert ended.value.code == 1
+    assert sorted(folder.rglob("*")) == there
     monkeypatch.setattr(sys, "argv", ["redraw.py", str(folder / "nowhere.h5")])
     with pytest.raises(SystemExit) as ended:
         runpy.run_path(str(folder / "changed" / "redraw.py"), run_name="__main__")

@@ -5,9 +5,15 @@ Each change is made by hand here (`h5py`, `json`, plain texts), none by the prog
 
 from __future__ import annotations
 
+import ast
 import hashlib
 import json
+import platform
 import shutil
+import zipfile
+from importlib import metadata
+from pathlib import Path
+from types import SimpleNamespace
 
 import h5py
 import numpy as np
@@ -15,7 +21,9 @@ import pytest
 from pack_case import ACTS, make_map, make_result, replaced
 
 from palpate.core.findings import opened_findings
-from palpate.core.pack import rebuild, write_pack
+from palpate.core.pack import environment, program, rebuild, write_pack
+from palpate.core.progress import Progress
+from palpate.core.workfile import load_analysis
 
 DATA = "figures/Figure_1/data"
 
@@ -214,3 +222,59 @@ def test_a_pack_of_another_version_is_the_same_and_its_other_words_are_named(who
     assert f"{DATA}/redraw.py" in made.not_compared
     assert "entry/components/about" in made.not_compared
     assert any("redraw.py has other words" in words for words in made.notes)
+
+
+# -- what else a pack says of the computer and of the program
+
+
+def test_the_build_of_the_system_is_in_no_result(whole):
+    said = load_analysis(whole / "result.h5").environment["platform"]
+    assert said == f"{platform.system()} {platform.machine()}"
+    assert platform.release() not in said
+
+
+def test_libraries_that_came_in_since_the_installation_are_asked_for(tmp_path, monkeypatch):
+    """In a copy that was installed before, the description lacks some; the sources import them."""
+    real = metadata.requires
+
+    def old(name):
+        return [line for line in real(name) or () if not line.startswith(("cmap", "trimesh"))]
+
+    monkeypatch.setattr(metadata, "requires", old)
+    program.unnamed.cache_clear()
+    try:
+        assert program.unnamed() == ("cmap", "trimesh")
+        lines = environment.requirements(program.unnamed()).splitlines()
+        assert f"cmap=={metadata.version('cmap')}" in lines
+        assert f"trimesh=={metadata.version('trimesh')}" in lines
+        program.write_program(tmp_path / "a.whl", Progress())
+    finally:
+        program.unnamed.cache_clear()
+    with zipfile.ZipFile(tmp_path / "a.whl") as wheel:
+        (name,) = (name for name in wheel.namelist() if name.endswith("/METADATA"))
+        head = wheel.read(name).decode().partition("\n\n")[0].splitlines()
+    assert {"Requires-Dist: cmap", "Requires-Dist: trimesh"} <= set(head)
+
+
+def test_the_wheel_has_the_files_of_setup_py_and_nothing_that_lies_about(tmp_path, monkeypatch):
+    """`setup.py` is read with Python's own parser; sample maps stay out of a pack."""
+    root = Path(__file__).resolve().parent.parent
+    calls = (node for node in ast.walk(ast.parse((root / "setup.py").read_text(encoding="utf-8")))
+             if isinstance(node, ast.keyword) and node.arg == "package_data")  # fmt: skip
+    listed = ast.literal_eval(next(calls).value)
+    del listed["palpate.sample_maps"]
+    ours = {f"palpate.{name}": list(patterns) for name, patterns in program.BESIDE.items()}
+    assert ours == listed
+    for name in ("core/a.py", "core/notes.txt", "core/todo.md", "core/figures/presets.toml",
+                 "core/pack/licences/MIT.txt", "icons/one.svg", "icons/plan.md",
+                 "app/help/pack.md", "app/shot.png"):  # fmt: skip
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+
+    def found(name):
+        return SimpleNamespace(submodule_search_locations=[tmp_path / name.rpartition(".")[2]])
+
+    monkeypatch.setattr(program.importlib.util, "find_spec", found)
+    assert [name.partition("/")[2] for name, _ in program._sources()] == [
+        "app/help/pack.md", "core/a.py", "core/figures/presets.toml", "core/pack/licences/MIT.txt",
+        "icons/one.svg"]  # fmt: skip
