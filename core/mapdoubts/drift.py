@@ -204,7 +204,8 @@ def tip_wears(view: View) -> list[MapDoubt]:
     for name, y in zip(names, logs, strict=True):
         found[name] = trend(_within(y, group))
     if all(math.isnan(change) for change, _, _ in found.values()):
-        return view.cannot(WEAR, view.few_lines)
+        known = any(np.isfinite(y).any() for y in logs)
+        return view.cannot(WEAR, view.few_lines if known else view.no_number)
     limit = view.analysis.settings.doubts.worst_trend
     told = [name for name in found if _told(*found[name][:2], limit)]
     if not told:

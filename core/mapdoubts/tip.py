@@ -29,7 +29,8 @@ def tip_changed(view: View) -> list[MapDoubt]:
     limit = view.analysis.settings.doubts.least_step
     lines, across = view.good.shape
     if lines < LINES or across < 4 or not any(np.isfinite(y).any() for y in logs):
-        return view.cannot(CHANGED, view.few_lines)
+        known = any(np.isfinite(y).any() for y in logs)
+        return view.cannot(CHANGED, view.few_lines if known else view.no_number)
     steps = sorted(view.steps, key=lambda s: -float(np.nanmax(np.abs(s.size))))
     return [_doubt(view, step, names, logs, limit) for step in steps]
 

@@ -36,11 +36,18 @@ class View:
     def few_lines(self) -> str:
         """Why a map of few lines can't be judged line by line."""
         lines, across = self.good.shape
+        if not self.good.any():
+            return "no curve to go by"
         if across < 4:
             return f"lines of {across} pixel{'' if across == 1 else 's'}"
         if lines < 8:
             return f"only {lines} line{'' if lines == 1 else 's'}"
         return "too few values in the lines"
+
+    @property
+    def no_number(self) -> str:
+        """Why a map without forces tells nothing of the tip."""
+        return "neither stiffness nor pull-off known" if self.good.any() else self.few_lines
 
     @cached_property
     def scan(self) -> Scan:

@@ -99,7 +99,7 @@ def excluded(f: Facts) -> Iterator[Said]:
     yield from _rule(f, there)
     if 0 < number < total:
         yield said(_where(f, out, there), by=MEASURED)
-    asked = ("no_baseline", "few_samples", "slope_falls")
+    asked = ("no_baseline", "few_samples", "slope_falls") if f.analysis.constants.lengths else ()
     seen = f.analysis.doubt_counts()
     never = [phrase(name, limits) for name in asked if not seen.get(name)]
     if never:
@@ -306,14 +306,17 @@ def map_doubts(f: Facts) -> Iterator[Said]:
     found, lacking = f.findings.map_doubts, f.findings.not_judged
     judged = [what for what in JUDGED if what not in lacking]
     if not found:
-        yield said(f"Of the map as a whole nothing was doubted ({', '.join(judged)})." if judged
-                   else "The map as a whole could not be judged.",
+        looked = f"nothing was doubted (looked for: {listed(judged)})"
+        yield said(f"Of the map as a whole {looked if judged else 'nothing could be judged'}.",
                    by=(MEASURED, PROGRAM))  # fmt: skip
     for doubt in found:
-        yield said(f"Doubt about the map as a whole: {doubt.sentence.strip()}", by=MEASURED)
+        words = doubt.sentence.strip()
+        words = _of_factor(f, words) if doubt.name == "many_doubts" else words
+        yield said(f"Doubt about the map as a whole: {words}", by=MEASURED)
     whys: dict[str, list[str]] = {}
     for what, why in lacking.items():
         whys.setdefault(why, []).append(what)
     if whys:
         each = "; ".join(f"{listed(names)} ({why})" for why, names in whys.items())
-        yield said(f"Of the map as a whole could not be judged: {each}.", by=(MEASURED, PROGRAM))
+        yield said(f"What could not be judged of the map as a whole: {each}.",
+                   by=(MEASURED, PROGRAM))  # fmt: skip

@@ -311,6 +311,8 @@ def _other_constants(f: Facts) -> str:
     use, was = f.analysis.constants, f.map.recorded
     if was.set_point is None or was.set_point.unit != "nN" or f.map.signal_unit == "nN":
         return ""
+    if not f.forces:
+        return " as recorded"
     factor, changed = 1.0, []
     pairs = ((use.spring_constant, was.spring_constant),
              (use.deflection_sensitivity, was.deflection_sensitivity))  # fmt: skip

@@ -146,8 +146,7 @@ def _free(f: Facts) -> str:
     """The free parameters of the fit, in words."""
     fit = f.settings.fit
     found = ["E*" if f.gives_moduli else "the factor C" if fit.law == "free_exponent" else
-             "the factor before the power of δ, over the spring constant" if (
-                 fit.adhesion in ("none", "constant")) else "the stiffness of the law"]
+             "the factor of the law (E*, the size of the tip and the spring constant in one)"]
     if fit.contact == "free":
         found.append("the contact point z₀")
     if fit.pull_off == "fitted" and fit.adhesion not in ("none", "two_point"):
@@ -186,6 +185,9 @@ def poisson(f: Facts) -> Iterator[Said]:
     if f.settings.fit.law == "free_exponent":
         yield said("A free exponent is a test of the shape of the tip; it gives no modulus.",
                    by=PROGRAM)  # fmt: skip
+        return
+    if not f.used.any():
+        yield said("No moduli are given, since no pixel is used.", by=MEASURED)
         return
     ratio, error = f.settings.sample.poisson_ratio, f.settings.uncertainty.poisson_ratio
     law_ = "E = E*(1 - ν²)"
@@ -298,7 +300,8 @@ def layer(f: Facts) -> Iterator[Said]:
 def viscous(f: Facts) -> Iterator[Said]:
     model = f.settings.viscous.model
     if model == "none":
-        speed = "the moduli are those of this speed, and " if f.gives_moduli else ""
+        known = f.gives_moduli and f.used.any()
+        speed = "the moduli are those of this speed, and " if known else ""
         yield said(f"The law is elastic: {speed}no dependence on time was fitted.", by=SET)
         return
     solid = {"power_law": "a power-law solid, E(t) = E(t_L) (t/t_L)^(-β), t_L being the time of "
@@ -326,9 +329,9 @@ def _relaxing(f: Facts) -> Iterator[Said]:
     name = {"power_law": "relaxation_exponent", "standard_solid": "relaxation_time"}
     number = f.channel(name[f.settings.viscous.model]).size
     if number == used:
-        yield said(f"All of the {counted(used, 'curve')} used have numbers of the relaxation.",
-                   by=MEASURED)  # fmt: skip
+        yield said("Every curve that was used has numbers of the relaxation.", by=MEASURED)
         return
+    works = f.channel("loss_fraction").size
     bits = f.analysis.doubts[f.used]
     lost = {doubt: int(np.count_nonzero((bits & np.uint64(DOUBTS[doubt].mask)) != 0))
             for doubt in RELAXING}  # fmt: skip
@@ -342,8 +345,13 @@ def _relaxing(f: Facts) -> Iterator[Said]:
                by=MEASURED)  # fmt: skip
     if number:
         yield said(f"The other {counted(used - number, 'curve')} {was_or_were(used - number)} "
-                   "left out of the numbers of the relaxation alone, by how the fit ended: its "
-                   "medians are those of the curves that tell it, not of all.",
+                   "left out of the numbers of the relaxation, by how the fit ended, so that "
+                   f"these are of the curves that tell it, not of all{_lossy(works)}.",
                    by=(MEASURED, PROGRAM))  # fmt: skip
     else:
-        yield said("So there are no numbers of the relaxation.", by=MEASURED)
+        yield said(f"So there are no numbers of the relaxation{_lossy(works)}.", by=MEASURED)
+
+
+def _lossy(works: int) -> str:
+    """On how many curves the loss is known, which needs no fit."""
+    return f"; the loss fraction, which needs no fit of it, is known on {works:,}" if works else ""

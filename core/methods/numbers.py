@@ -178,9 +178,10 @@ def _ratios(f: Facts) -> Iterator[Said]:
              and f.settings.fit.adhesion != "maugis" and f.law.profile is None)  # fmt: skip
     gone = ("Spring constant and tip size cancel in the ratio of two components" if plain else
             "Spring constant and tip size cancel in the ratio of two components only in part")
+    ratios = "ratio" if len(pairs) == 1 else "ratios"
     yield said(f"{gone}, the sensitivity only as far as they are alike in deflection over "
                f"indentation. Of the moduli of the components the common part leaves open {own}, "
-               f"of their ratios {left}.", by=(MEASURED, PROGRAM))  # fmt: skip
+               f"of their {ratios} {left}.", by=(MEASURED, PROGRAM))  # fmt: skip
 
 
 def _label(label: str) -> str:

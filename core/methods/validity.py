@@ -53,20 +53,20 @@ def _verdict(f: Facts) -> Iterator[Said]:
     from ..advice.parts import BROKEN, STRAINED, UNKNOWN
 
     checks = law_checks(f.figures)
-    begin = "By the program's own checks of the law at these curves"
+    begin = "By the program's own checks"
     bad = [one for one in checks if one.verdict in (STRAINED, BROKEN)]
     if any(one.name == "lambda" for one in bad):  # says the same as Tabor's parameter
         bad = [one for one in bad if one.name != "tabor"]
     lost = [_label(one) for one in checks if one.verdict == UNKNOWN]
-    unknown = f"; not known: {listed(lost)}" if lost else ""
+    unknown = f"; not judged: {listed(lost)}" if lost else ""
     if not bad:
-        yield said(f"{begin} none of its conditions is overstepped{unknown}." if len(lost) < len(
-            checks) else f"{begin} nothing can be told{unknown}.", by=MEASURED)  # fmt: skip
+        some = "no condition of the law that could be judged" if lost else "no condition of the law"
+        yield said(f"{begin} {some} is overstepped at these curves{unknown}.", by=MEASURED)
         return
     each = "; ".join(_overstepped(one) for one in bad)
     broken = any(one.verdict == BROKEN for one in bad)
-    yield said(f"{begin} it is {'used outside its conditions' if broken else 'strained'}: "
-               f"{each}{unknown}.", by=MEASURED)  # fmt: skip
+    how = "used outside its conditions" if broken else "strained"
+    yield said(f"{begin} the law is {how} at these curves: {each}{unknown}.", by=MEASURED)
 
 
 def _overstepped(one: Any) -> str:
