@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
-from .finding import found
+from .finding import check_outs, found
 from .parser import UsageError
 from .telling import wrapped
 
@@ -23,14 +23,14 @@ def methods(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else None
     bib = Path(args.bibtex) if args.bibtex else None
     _check(out, bib, args.replace)
-    with found(args) as (findings, _, _):
+    with found(args, (("--out", out), ("--bibtex", bib))) as (findings, _, _):
         made = paragraph(findings)
     if out is None:
         print(made.text, end="")
     else:
-        _write(out, file_text(made, out.suffix.lower()))
+        _write(out, file_text(made, out.suffix.lower()), args.replace)
     if bib is not None:
-        _write(bib, bibtex(made))
+        _write(bib, bibtex(made), args.replace)
     _tell(made, Path(args.map).name, findings.notes)
     return 0
 
@@ -40,6 +40,7 @@ def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
 
     if out is not None and out.suffix.lower() not in ENDINGS:
         raise UsageError(f"--out {out}: the name must end in one of {', '.join(ENDINGS)}.")
+    check_outs([("--bibtex", bib)], (), {"--bibtex": (".bib",)})
     if out is not None and bib is not None and out.resolve() == bib.resolve():
         raise UsageError(f"--out and --bibtex are both {out}: choose two names.")
     for path in (out, bib):
@@ -47,10 +48,10 @@ def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
             raise InputError(f"{path} exists already: choose another name, or give --replace.")
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, text: str, replace: bool) -> None:
     from ..writers.atomic import saving
 
-    with saving(path) as temporary:
+    with saving(path, replace=replace) as temporary:
         temporary.write_text(text, encoding="utf-8")
     print(f"Written: {path}", file=sys.stderr)
 
