@@ -76,7 +76,7 @@ def found(args: argparse.Namespace, outs: Outs) -> Iterator[tuple[Findings, Prog
     bar, progress = bar_of(path.name, args.quiet)
     with bar, opened_findings(path, near=near, settings=settings, progress=progress) as findings:
         laid = findings.work.picture
-        check_outs(outs, (findings.map.path, findings.result, laid and laid.path))
+        check_outs(outs, (findings.map.path, findings.result, laid.path if laid else None))
         bar.clear()
         for note in findings.notes:
             print(f"{path.name}: {note}", file=sys.stderr)

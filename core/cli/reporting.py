@@ -31,8 +31,7 @@ def targets(args: argparse.Namespace) -> list[Path]:
 
     Raises
     ------
-    UsageError : another ending, no such folder, one name twice, the map itself, or a file that is
-        there already
+    UsageError : another ending, no such folder, one name twice, or a file that is there already
     """
     from ..report import check_place
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 from ..channels import asked_for
 from ..errors import InputError
 from ..progress import Progress
-from ..writers.datapackage import NAME, Resource, write_package
 from ..writers.atomic import size_words
+from ..writers.datapackage import NAME, Resource, write_package
 from ..writers.folder import problems, whole_folder
 from . import curvefiles, curves, maps, surface, tables
 from .wanted import Wanted

@@ -128,6 +128,8 @@ def problems(path: str | os.PathLike[str], *, needs: int = 0, replace: bool = Fa
         parent = path.parent
         while parents and not parent.exists() and parent != parent.parent:
             parent = parent.parent
+        if not parent.is_dir() and _there(parent):
+            return [f"{told}{parent} is a file. Choose another folder."]
         if not parent.is_dir():
             return [f"{told}there is no folder {parent}."]
         found = [_in_the_way(path, path, replace, known, thorough)] if _there(path) else []
