@@ -184,6 +184,7 @@ def test_an_existing_file_is_kept_unless_it_may_be_replaced(tmp_path, drawn):
     assert path.read_bytes().startswith(b"%PDF")
 
 
+@pytest.mark.filterwarnings("ignore:Glyph 1")
 def test_a_figure_that_can_not_be_read_back_takes_no_files_place(tmp_path):
     """By XML 1.0, section 2.2, a document can't hold U+0001."""
     path = tmp_path / "a.svg"

@@ -40,9 +40,9 @@ def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
 
     if out is not None and out.suffix.lower() not in ENDINGS:
         raise UsageError(f"--out {out}: the name must end in one of {', '.join(ENDINGS)}.")
-    check_outs([("--bibtex", bib)], (), {"--bibtex": (".bib",)})
     if out is not None and bib is not None and out.resolve() == bib.resolve():
         raise UsageError(f"--out and --bibtex are both {out}: choose two names.")
+    check_outs([("--bibtex", bib)], (), {"--bibtex": (".bib",)})
     for path in (out, bib):
         if path is not None and path.exists() and not replace:
             raise InputError(f"{path} exists already: choose another name, or give --replace.")
