@@ -81,6 +81,23 @@ def test_notes_put_into_an_earlier_one_meanwhile_stop_its_replacement(tmp_path):
     assert names(tmp_path) == ["out"]
 
 
+def test_what_comes_in_the_last_moment_is_seen_once_nobody_finds_the_folder(tmp_path, monkeypatch):
+    out, real = tmp_path / "out", Path.rename
+    write(out, "old")
+
+    def late(self, target):
+        real(self, target)
+        if str(target).endswith(".old"):  # by a program that works in that folder
+            (target / "late.txt").write_text("precious", encoding="utf-8")
+
+    monkeypatch.setattr(Path, "rename", late)
+    with pytest.raises(WriteError, match=r"it holds 'late\.txt'"):
+        write(out, replace=True)
+    assert (out / "late.txt").read_text(encoding="utf-8") == "precious"
+    assert text_of(out) == "old"
+    assert names(tmp_path) == ["out"]
+
+
 def test_an_earlier_one_in_which_a_file_was_changed_is_not_replaced(tmp_path):
     out = tmp_path / "out"
     write(out, "old")
