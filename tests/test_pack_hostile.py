@@ -6,6 +6,7 @@ overlapping entries), made here with Python's `zipfile`.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import stat
@@ -190,11 +191,10 @@ def test_links_in_a_folder_are_not_followed(tmp_path):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights there")
-@pytest.mark.parametrize("changes", [dict(result="own/r.h5"), dict(again=["own/deep/r.csv"]),
-                                     dict(map=MAP | {"file": "own/r.h5"}), dict()],
-                         ids=["result", "again", "map", "checksums"])  # fmt: skip
-def test_links_hidden_in_an_environment_of_python_are_not_followed(tmp_path, changes):
-    """Such folders are not looked into, since they are full of links."""
+@pytest.mark.parametrize("changes", [dict(again=["own/deep/r.csv"]),
+                                     dict(map=MAP | {"file": "own/r.h5"})],
+                         ids=["again", "map"])  # fmt: skip
+def test_links_on_the_way_to_other_files_of_a_description_are_not_followed(tmp_path, changes):
     folder, outside = folder_with(tmp_path, **changes), tmp_path / "outside"
     (folder / "own").mkdir()
     (folder / "own/pyvenv.cfg").touch()
@@ -202,9 +202,24 @@ def test_links_hidden_in_an_environment_of_python_are_not_followed(tmp_path, cha
     (outside / "r.csv").touch()
     (folder / "own/r.h5").symlink_to("/etc/passwd")
     (folder / "own/deep").symlink_to(outside)
-    if not changes:
-        listed = folder / "CHECKSUMS.sha256"
-        listed.write_text(f"{'0' * 64}  own/r.h5\n", encoding="utf-8")
+    with pytest.raises(ReadError, match="it is a link to another place"):
+        rebuild(folder)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("way", ["description", "checksums", "own folder"])
+def test_links_that_an_environment_of_python_hides_are_not_followed(tmp_path, way):
+    outside = tmp_path / "outside.h5"
+    outside.write_bytes(b"theirs")
+    hidden = "tables/x" if way == "own folder" else "work"
+    name = f"{hidden}/r.h5"
+    folder = folder_with(tmp_path, **({"result": name} if way == "description" else {}))
+    (folder / hidden).mkdir(parents=True)
+    (folder / hidden / "pyvenv.cfg").touch()
+    (folder / name).symlink_to(outside)
+    if way == "checksums":
+        digest = hashlib.sha256(b"theirs").hexdigest()
+        (folder / "CHECKSUMS.sha256").write_text(f"{digest}  {name}\n", encoding="utf-8")
     with pytest.raises(ReadError, match="it is a link to another place"):
         rebuild(folder)
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from ..errors import InputError, SettingsError, WriteError
 from ..sheets import Sheet, named, read_recipes, write_recipes
-from .finding import found
+from .finding import check_outs, found
 from .given import result_of
 from .parser import UsageError
 from .telling import wrapped
@@ -23,8 +23,10 @@ def figure(args: argparse.Namespace) -> int:
     """Draw, write and check the figures that the command line asks for."""
     path = Path(args.map)
     if args.list:
-        print("\n".join(listed(path)))
+        print("\n".join(listed(path if args.map else None)))
         return 0
+    if not args.map:
+        raise UsageError("figure: name a saved result, or a map.")
     if not args.out and not args.data and not args.save_recipe:
         raise UsageError("figure: say where it goes with --out FILE, such as figure.pdf; --list "
                          "tells the recipes there are.")  # fmt: skip
@@ -36,11 +38,13 @@ def figure(args: argparse.Namespace) -> int:
     saved = result_of(path)
     recipes = _recipes(saved, files)
     failed = 0
-    with found(args) as (findings, _, bar):
+    with found(args, _named(args)) as (findings, _, bar):
         bar.close()
         sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings)]]
         targets = _targets(args, sheets)
         _refuse_taken(targets, args.replace)
+        check_outs((("--out", path) for outs, _, recipe in targets for path in (*outs, recipe)),
+                   (args.map, findings.map.path))  # fmt: skip
         for sheet, (outs, data, recipe) in zip(sheets, targets, strict=True):
             failed += _one(sheet, findings, outs, data, recipe, args)
     return 1 if failed else 0
@@ -49,12 +53,12 @@ def figure(args: argparse.Namespace) -> int:
 # -- which recipes ---------------------------------------------------------------------------------
 
 
-def listed(path: Path) -> Iterator[str]:
-    """The recipes of a result, and the presets."""
+def listed(path: Path | None) -> Iterator[str]:
+    """The recipes of a result, if one is named, and the presets."""
     from ..figures import PRESETS
 
-    sheets = _saved_sheets(result_of(path))
-    if not sheets:
+    sheets = () if path is None else _saved_sheets(result_of(path))
+    if path is not None and not sheets:
         yield f"{path.name} holds no recipe; without --recipe a first sheet is made."
     for sheet in sheets:
         kinds = ", ".join(panel.kind for panel in sheet.panels) or "no panels"
@@ -106,10 +110,10 @@ def _as_asked(sheet: Sheet, args: argparse.Namespace) -> Sheet:
     changes: dict[str, Any] = {}
     if args.preset:
         try:
-            preset(args.preset)
+            preset(args.preset.lower())
         except SettingsError as error:
             raise UsageError(f"--preset {args.preset}: {error}") from None
-        changes["preset"] = args.preset
+        changes["preset"] = args.preset.lower()
     if args.width:
         changes["width"] = args.width if args.width in WIDTHS else _millimetres(args.width)
     try:
@@ -129,10 +133,17 @@ def _millimetres(text: str) -> float:
 # -- where they go ---------------------------------------------------------------------------------
 
 
+def _named(args: argparse.Namespace) -> list[tuple[str, Any]]:
+    """What the command line wants to be written, with its flags."""
+    return [*(("--out", out) for out in args.out), ("--data", args.data),
+            ("--save-recipe", args.save_recipe)]  # fmt: skip
+
+
 def _check_targets(args: argparse.Namespace) -> None:
     """Refuse what can't be written before anything is worked out."""
     from ..figures.writing import format_of
 
+    check_outs(_named(args), (), {"--save-recipe": (".json",)})
     for out in args.out:
         try:
             format_of(out)
@@ -207,7 +218,7 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         written_data = write_data(data, drawn, findings, args.replace)
         print(f"Data: {len(written_data)} files in {data}")
     if recipe is not None:
-        write_recipes(recipe, [sheet])
+        write_recipes(recipe, [sheet], args.replace)
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
         if remark not in told:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from ..errors import InputError, ReadError, SourceError, WriteError
 from ..findings import Findings, opened_findings
 from ..progress import Progress
 from ..readers.guard import clean_text
 from ..writers import nexus
+from ..writers.folder import whole_folder
 from . import checksums, described, results
 from .building import RESULT, write_result
 from .comparing import differs
@@ -110,8 +111,6 @@ def rebuild(path: str | os.PathLike[str], *, near: Path | None = None, out: Path
         anew = stack.enter_context(_place(out))
         folder = stack.enter_context(_unpacked(Path(path), anew.parent if out else None, progress))
         about = described.read(folder)
-        _no_links_at(folder, [about.result, about.map.file, f"map/{about.map.name}", *about.again,
-                              *checksums.read(folder)])  # fmt: skip
         telling = _Telling(say)
         telling.tell(f"Pack: {about.title} (made by {about.program} on {about.made}).")
         _hold(folder, telling, progress)
@@ -130,21 +129,17 @@ def _place(out: Path | None) -> Iterator[Path]:
         with tempfile.TemporaryDirectory(prefix="palpate-rebuild-") as folder:
             yield Path(folder)
         return
-    try:
-        out.mkdir()
-    except FileExistsError:
-        raise WriteError(f"{out} is there already. Choose another name.") from None
-    except OSError as error:
-        raise WriteError(f"{out} could not be made ({error.strerror}). Choose another place."
-                         ) from None  # fmt: skip
-    yield out
+    if out.exists():
+        raise WriteError(f"{out} is there already. Choose another name.")
+    with whole_folder(out) as folder:
+        yield folder
 
 
 @contextmanager
 def _unpacked(path: Path, beside: Path | None, progress: Progress) -> Iterator[Path]:
     """The folder of a pack; a zip is unpacked into one that goes again."""
     if path.is_dir():
-        _no_links_at(path, checksums.files_in(path))
+        _no_links(path)
         yield path
         return
     if not path.is_file():
@@ -158,13 +153,11 @@ def _unpacked(path: Path, beside: Path | None, progress: Progress) -> Iterator[P
         yield folder
 
 
-def _no_links_at(folder: Path, names: Iterable[str]) -> None:
-    """Raise ReadError if one of these names, or a folder on the way to it, is a link."""
-    steps = {step for name in names for step in (PurePosixPath(name), *PurePosixPath(name).parents)}
-    for place in (folder / step for step in sorted(steps - {PurePosixPath(".")})):
-        if place.is_symlink():
-            raise ReadError(place, "it is a link to another place, which is not followed",
-                            "A pack of Palpate has none; ask for the pack again.")  # fmt: skip
+def _no_links(folder: Path) -> None:
+    checksums.refuse_links(folder, checksums.files_in(folder))
+    about = described.read(folder)
+    named = (about.result, about.map.file, f"map/{about.map.name}", *about.again)
+    checksums.refuse_links(folder, filter(None, named))
 
 
 def _hold(folder: Path, telling: _Telling, progress: Progress) -> None:
@@ -180,8 +173,10 @@ def _hold(folder: Path, telling: _Telling, progress: Progress) -> None:
 
 
 def _not_looked_into(folder: Path) -> list[str]:
-    found = (place.parent for place in folder.rglob("pyvenv.cfg") if place.is_file())
-    return sorted(f"{place.relative_to(folder).as_posix()}/" for place in found)
+    """Folders beside those of a pack whose files are neither compared nor listed."""
+    found = (place.parent.relative_to(folder) for place in folder.rglob("pyvenv.cfg"))
+    return sorted(f"{place.as_posix()}/" for place in found
+                  if place.parts and place.parts[0] not in checksums.OWN)  # fmt: skip
 
 
 def _run(folder: Path, about: described.Described, near: Path | None, anew: Path,
@@ -309,7 +304,7 @@ def _other(about: described.Described) -> bool:
 
 def _one(folder: Path, about: described.Described, item: Item, anew: Path,
          telling: _Telling) -> None:  # fmt: skip
-    _no_links_at(folder, [item.name])
+    checksums.refuse_links(folder, [item.name])
     why = differs(folder / item.name, anew / item.name)
     worded = item.name.endswith(WORDED) or item.name.startswith("methods/")
     if why and worded and _other(about) and (folder / item.name).is_file():
