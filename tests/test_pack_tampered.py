@@ -165,7 +165,7 @@ FOUND = {
     "no ±": (result(no_errors), "entry/maps/stiffness_errors: it is missing"),
     "other ±": (result(twice), "the ± of Young modulus in"),
     "pairs": (result(pairs), "entry/components/pairs: 1 entry differs"),
-    "memberships": (result(memberships), "the membership of 5 pixels"),
+    "memberships": (result(memberships), "membership: 5 of 168 values differ"),
     "names": (result(names), "entry/components/names"),
     "constant": (result(spring), "spring_constant: it is 99.0, made anew 2.0"),
     "label": (result(long_name), "made anew Young modulus (Pa)"),

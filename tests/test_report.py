@@ -3,6 +3,7 @@ maps that lack things."""
 
 from __future__ import annotations
 
+import platform
 import re
 from dataclasses import replace
 
@@ -184,6 +185,12 @@ def test_the_budget_adds_up_in_squares(report):
 
 
 # ---- the two files
+
+
+def test_the_build_of_the_system_is_not_told(report):
+    said = rows_of(report, "What computed and drew this")["System"]["Version"]
+    assert said == f"{platform.system()} {platform.machine()}"
+    assert platform.release() not in said
 
 
 def test_both_files_say_the_same(report, written):
