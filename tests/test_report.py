@@ -400,7 +400,7 @@ def test_places_that_cannot_be_are_told(report, tmp_path):
 @pytest.mark.parametrize(("lacking", "told"), [
     ("components", "No components"),
     ("spring constant", "No spring constant (N/m)"),
-    ("all but one pixel", "1 x 1"),
+    ("all but one pixel", "1 × 1"),
     ("every contact", "not believed"),
 ])  # fmt: skip
 def test_a_map_that_lacks_much_still_has_its_report(lacking, told, tmp_path):

@@ -98,8 +98,9 @@ def from_values(one: bool, rule: Rule, value: float, error: float, values: Array
         worse = share_worse(codes, verdict)
         if worse > TOLERATED and verdict == FITS:
             verdict = STRAINED
-            sentence = (f"The median of the map is within the limit ({rule.limit}), but "
-                        f"{in_percent(worse)} of its curves are not.")  # fmt: skip
+            sentence = (f"{rule.label} {rule.symbol}: the median of the map is within the limit "
+                        f"({rule.limit}), but {in_percent(worse)} of its curves are not."
+                        )  # fmt: skip
         elif worse > TOLERATED:
             sentence += f" Broken on {in_percent(worse)} of the curves."
     return Check(rule.name, rule.label, rule.symbol, value, error, rule.unit, rule.limit, verdict,

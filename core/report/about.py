@@ -23,8 +23,10 @@ def lead(draft: Draft) -> list[Block]:
     blocks: list[Block] = [Note(CAUTION, "caution")]
     blocks += [Note(words, WARNING) for words in findings.notes]
     rows = tuple(_facts(draft))
-    note = ("A SHA-256 is a fingerprint: whoever has the same map, settings and decisions gets the "
-            "same numbers, and can check it by these.")  # fmt: skip
+    note = ("A SHA-256 is a fingerprint: by these it can be checked whether a map, settings, "
+            "decisions and the rule for components are the same. The numbers follow from them and "
+            "from the version of the program; other libraries or machines may change the last "
+            "digits.")  # fmt: skip
     return [*blocks, Table("What was analysed", FACTS, rows, (note,))]
 
 
@@ -56,13 +58,15 @@ def sha256(text: str) -> str:
 def field_words(fmap: Any) -> str:
     """Pixels, their size and the curves, in words."""
     rows, cols = fmap.shape
-    found = f"{rows} x {cols}"
-    if fmap.has_scale and rows > 1 and cols > 1:
-        steps = [abs(float(a[-1] - a[0])) / (a.size - 1) for a in (fmap.x, fmap.y)]
-        wide, high = steps[0] * cols / 1e3, steps[1] * rows / 1e3
-        found += (f" over {wide:.4g} x {high:.4g} µm, {steps[0]:.4g} x {steps[1]:.4g} nm each")
-    elif not fmap.has_scale:
+    found = f"{cols} × {rows} {'pixel' if rows == cols == 1 else 'pixels'} (columns × rows)"
+    steps = [abs(float(a[-1] - a[0])) / (a.size - 1) for a in (fmap.x, fmap.y) if a.size > 1]
+    if not fmap.has_scale:
         found += ", without a recorded size"
+    elif len(steps) == 2:
+        wide, high = steps[0] * cols / 1e3, steps[1] * rows / 1e3
+        found += f" over {wide:.4g} × {high:.4g} µm, {steps[0]:.4g} × {steps[1]:.4g} nm each"
+    elif steps:
+        found += f" in one line, {steps[0]:.4g} nm apart"
     return f"{found}; {count(fmap.n_curves, 'curve')}"
 
 

@@ -58,7 +58,8 @@ def doubts(draft: Draft) -> Section:
             Column("What to do"),
         )  # fmt: skip
         notes = ("A severe doubt keeps a curve out of every statistic unless somebody decided to "
-                 "keep it; a mild one does not. A curve can carry several.",)  # fmt: skip
+                 "keep it; a mild one does not. A curve can carry several. Counted are all curves, "
+                 "also those that were left out or kept by hand.",)  # fmt: skip
         blocks.append(Table("Doubts about single curves", columns, tuple(rows), notes,
                             frozenset(strong)))  # fmt: skip
     else:

@@ -96,7 +96,10 @@ def law(draft: Draft) -> Section:
     strong = frozenset(at for at, c in enumerate(advice.checks) if c.verdict == "broken")
     blocks.append(Table("Checks of the law in use, over the map", columns,
                         tuple(_check(check) for check in advice.checks),
-                        ("Outside: share of the curves that do not fit the limit.",),
+                        ("Figure: the median over the map. Its ± is of the inputs, such as the tip "
+                         "radius, or, for what is read off the curves (slope, loss, residual), the "
+                         "standard error of the median alone; how much single curves differ is the "
+                         "middle half. Outside: share of the curves that do not fit the limit.",),
                         strong))  # fmt: skip
     blocks += [Paragraph("Where the limits come from:"),
                Listing(tuple(f"{c.label}: {c.source}" for c in advice.checks))]  # fmt: skip
@@ -111,7 +114,9 @@ def law(draft: Draft) -> Section:
 
 def _check(check: Any) -> tuple[str, ...]:
     name = f"{check.label} {check.symbol}".strip()
-    figure = in_words(check.value, check.error, check.unit) if math.isfinite(check.value) else NONE
+    figure = NONE
+    if math.isfinite(check.value):
+        figure = in_words(check.value, check.error, check.unit).replace("-", "−")
     low, high = check.quartiles
     middle = f"{plain(low)} to {plain(high)}" if math.isfinite(low) else NONE
     outside = in_percent(check.outside) if math.isfinite(check.outside) else NONE

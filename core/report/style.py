@@ -49,7 +49,8 @@ tr.strong > * { background: var(--strong); }
 .notes { font-size: .84rem; color: var(--quiet); }
 .notes p { margin: .3rem 0; }
 figure { margin: 1.25rem 0; }
-img { display: block; max-width: 100%; height: auto; background: #fff; border-radius: .3rem; }
+img { display: block; width: 100%; max-width: 48rem; height: auto; background: #fff;
+  border-radius: .3rem; }
 figcaption { font-size: .88rem; color: var(--quiet); margin-top: .5rem; max-width: 48rem; }
 footer { margin-top: 3rem; padding-top: .75rem; border-top: 1px solid var(--line);
   color: var(--quiet); font-size: .86rem; }
@@ -63,6 +64,7 @@ footer { margin-top: 3rem; padding-top: .75rem; border-top: 1px solid var(--line
   html { font-size: 9.5pt; }
   body { max-width: none; padding: 0; }
   p, ul, ol, figcaption { max-width: none; }
+  img { width: auto; max-width: 100%; }
   nav ol { columns: 2; }
   table { font-size: 7.6pt; }
   th, td { min-width: 0; padding: .2rem .35rem; }
