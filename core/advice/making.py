@@ -91,7 +91,8 @@ def from_values(one: bool, rule: Rule, value: float, error: float, values: Array
         codes = np.asarray(grade(values), dtype=float)
     here = codes[np.isfinite(codes)]
     verdict = VERDICTS[int(np.median(here))] if here.size else UNKNOWN
-    sentence = words(in_words(value, error, rule.unit), verdict)
+    told = error if one else math.nan  # of a map: that of the median, not of its curves
+    sentence = words(in_words(value, told, rule.unit), verdict)
     quartiles, outside = (math.nan, math.nan), math.nan
     if not one and verdict != UNKNOWN:
         quartiles, outside = middle_half(values), share_worse(codes, FITS)

@@ -89,8 +89,8 @@ def _areas(findings: Any) -> Table:
                      likely, open_, f"{s.pixels:,}",
                      plain(s.independent), plain(s.length), f"{assumed:g}"))  # fmt: skip
     notes = (f"Areas are shares of {area_words(findings.table)}. The ± of an area is of the "
-             "material, of which this field is one sample. “With boundaries either way” counts all pixels of the boundary zones as the others' or as "
-             "its own.",)  # fmt: skip
+             "material, of which this field is one sample. “With boundaries either way” counts all "
+             "pixels of the boundary zones as the others' or as its own.",)  # fmt: skip
     return Table("How much of each component there is", columns, tuple(rows), notes)
 
 

@@ -10,7 +10,7 @@ from ..errors import ReadError
 from ..units import text_of
 from .drawing import title_of
 from .parts import Block, Column, Listing, Note, Paragraph, Section, Table
-from .words import NONE, Draft, plain, unit_for
+from .words import NONE, Draft, plain, unit_for, with_unit
 
 VALUES = ("modulus", "adhesion", "indentation", "peak_force", "contact_point")
 
@@ -69,12 +69,9 @@ def _doubts(known: list[tuple[Any, Any]]) -> list[Block]:
     columns = (Column("Curve"), Column("Row, column"), Column("Severity"), Column("Doubt"),
                Column("Figure here", number=True), Column("Threshold", number=True))  # fmt: skip
     rows = tuple((title_of(one), f"{one.row}, {one.col}", doubt.severity, doubt.sentence,
-                  *(_figure(value, doubt.unit) for value in (doubt.figure, doubt.threshold)))
+                  *(with_unit(value, doubt.unit) if doubt.unit else NONE
+                    for value in (doubt.figure, doubt.threshold)))
                  for one, report in known for doubt in report.doubts)  # fmt: skip
     if not rows:
         return [Paragraph("None of these curves carries a doubt.")]
     return [Table("Doubts about these curves", columns, rows)]
-
-
-def _figure(value: float, unit: str) -> str:
-    return f"{plain(value)} {unit}" if math.isfinite(value) and unit else NONE

@@ -29,8 +29,8 @@ from .words import (
     figures,
     inside,
     percent,
-    plain,
     sentence,
+    with_unit,
 )
 
 SHOWN_EFFECTS = 8
@@ -80,11 +80,7 @@ def _figures(analysis: Any, doubt: Any) -> tuple[str, str]:
     found = figures_of(analysis, doubt)[has]
     found = found[np.isfinite(found)]
     middle = float(np.median(found)) if found.size and doubt.unit else math.nan
-    return _with_unit(limit, doubt.unit), _with_unit(middle, doubt.unit)
-
-
-def _with_unit(value: float, unit: str) -> str:
-    return f"{plain(value)} {unit}".strip() if math.isfinite(value) else NONE
+    return with_unit(limit, doubt.unit), with_unit(middle, doubt.unit)
 
 
 def _of_map(draft: Draft) -> list[Block]:
@@ -97,7 +93,7 @@ def _of_map(draft: Draft) -> list[Block]:
             "No doubt about the map as a whole was found: no change of the tip, no drift and no "
             "wrong sensitivity stands out.")]  # fmt: skip
     for doubt in found:
-        limit = _with_unit(doubt.threshold, doubt.unit)
+        limit = with_unit(doubt.threshold, doubt.unit)
         ours = f" Judged by {_fact(doubt.figure, doubt.error, doubt.unit)}; threshold {limit}."
         blocks.append(Note(f"{doubt.severity.capitalize()}: {doubt.sentence}{ours} {doubt.repair}",
                            WARNING))  # fmt: skip
@@ -117,7 +113,7 @@ def _fact(value: float, error: float, unit: str) -> str:
         from .words import spread
 
         return f"{figures(value, error)} ± {spread(error)} {unit}".strip()
-    return _with_unit(value, unit)
+    return with_unit(value, unit)
 
 
 # ---- decisions

@@ -96,9 +96,9 @@ def law(draft: Draft) -> Section:
     strong = frozenset(at for at, c in enumerate(advice.checks) if c.verdict == "broken")
     blocks.append(Table("Checks of the law in use, over the map", columns,
                         tuple(_check(check) for check in advice.checks),
-                        ("Figure: the median over the map. Its ± is of the inputs, such as the tip "
-                         "radius, or, for what is read off the curves (slope, loss, residual), the "
-                         "standard error of the median alone; how much single curves differ is the "
+                        ("Figure: the median over the map. Its ± is that of the median: what the "
+                         "constants leave open, and the standard error of a median, which falls "
+                         "with the number of curves. How much single curves differ is told by the "
                          "middle half. Outside: share of the curves that do not fit the limit.",),
                         strong))  # fmt: skip
     blocks += [Paragraph("Where the limits come from:"),

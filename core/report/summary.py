@@ -50,8 +50,8 @@ def _made_of(draft: Draft) -> Iterator[str]:
     if findings.table is None or findings.composition is None:
         yield from _whole(draft)
         return
-    found = count(findings.composition.count, "component was", "components were")
-    yield f"{found} found. {findings.composition.words}"
+    yield (f"The map has {count(findings.composition.count, 'component')}. "
+           f"{findings.composition.words}")  # fmt: skip
     whole = area_words(findings.table)
     none = findings.table.total - findings.table.labelled
     if none:
@@ -89,9 +89,11 @@ def _not_first_order(draft: Draft) -> Iterator[str]:
                 and not holds(draft, None, one)]  # fmt: skip
         said = [inside(one.channel) for one in kept]
     else:
-        said = [f"{inside(name)} of {composition.title(row.number)}" for row in table.rows
-                for name in (_stiff(row), "adhesion") if name in row.summaries
-                and not holds(draft, row.number, row.summaries[name])]  # fmt: skip
+        kept_in = {name: [composition.title(row.number) for row in table.rows
+                          if name in row.summaries and name in (_stiff(row), "adhesion")
+                          and not holds(draft, row.number, row.summaries[name])]
+                   for name in (*STIFF, "adhesion")}  # fmt: skip
+        said = [f"{inside(name)} of {listed(of)}" for name, of in kept_in.items() if of]
     if said:
         yield (f"First-order propagation and Monte Carlo differ by more than JCGM 101 (clause 8) "
                f"tolerates for: {listed(said)}. There the 95 % interval by Monte Carlo holds; a "

@@ -177,3 +177,13 @@ def sentence(text: str) -> str:
     """With a full stop."""
     text = text.strip()
     return text if not text or text[-1] in ".?:" else text + "."
+
+
+def with_unit(value: float, unit: str) -> str:
+    """A figure of a doubt with its unit, whatever words this is."""
+    if not math.isfinite(value):
+        return NONE
+    if unit == "samples" and value == 1.0:
+        unit = "sample"
+    times = "× " if unit.startswith("of a ") else ""  # a ratio to it
+    return f"{plain(value)} {times}{unit.removeprefix('of ') if times else unit}".strip()
