@@ -43,7 +43,8 @@ def _facts(draft: Draft) -> Iterator[tuple[str, str]]:
     yield "Result file", findings.result.name if findings.result else "not saved in one"
     yield "Program", f"Palpate {version()}"
     changed = len(analysis.settings.changed())
-    yield "Settings", f"{count(changed, 'setting')} changed against the defaults"
+    yield "Settings", (f"{count(changed, 'setting differs', 'settings differ')} from the defaults"
+                       if changed else "all at their defaults")  # fmt: skip
     yield "SHA-256 of the settings", sha256(analysis.settings.to_json())
     yield "Decisions", _first_large(analysis.review.words)
     yield "SHA-256 of the decisions", analysis.review.checksum or "no decision, so none"

@@ -19,7 +19,7 @@ from ..review.effects import share_of
 from ..review.ranking import figures as figures_of
 from .drawing import evidence
 from .parts import WARNING, Block, Column, Heading, Listing, Note, Paragraph, Section, Table
-from .summary import believed
+from .summary import believed, not_judged
 from .words import (
     NONE,
     Draft,
@@ -88,10 +88,13 @@ def _of_map(draft: Draft) -> list[Block]:
     found = draft.findings.map_doubts
     if not draft.findings.analysis.constants.lengths:
         return [*blocks, Note("Without a deflection in nm the map as a whole can't be judged.")]
+    lacking = not_judged(draft)
     if not found:
-        return [*blocks, Paragraph(
+        blocks.append(Paragraph("No doubt about the map as a whole was found in what could be "
+                                "judged." if lacking else
             "No doubt about the map as a whole was found: no change of the tip, no drift and no "
-            "wrong sensitivity stands out.")]  # fmt: skip
+            "wrong sensitivity stands out."))  # fmt: skip
+    blocks += [Note(words) for words in lacking]
     for doubt in found:
         limit = with_unit(doubt.threshold, doubt.unit)
         ours = f" Judged by {_fact(doubt.figure, doubt.error, doubt.unit)}; threshold {limit}."

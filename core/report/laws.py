@@ -156,7 +156,8 @@ def _value(spec: Any, value: Any) -> str:
         return "as recorded"
     if meta["kind"] == "choice":
         return str(meta["options"].get(value, value))
-    return f"{value:,.12g} {meta['unit']}".strip()
+    one = value == 1 and meta["unit"] == "samples"
+    return f"{value:,.12g} {'sample' if one else meta['unit']}".strip()
 
 
 def _rule(draft: Draft) -> list[Block]:

@@ -28,6 +28,7 @@ def summary(draft: Draft) -> Section:
     blocks += [Note(words, WARNING) for words in _not_first_order(draft)]
     blocks.append(Paragraph(" ".join(believed(draft))))
     blocks += [Note(words, WARNING) for words in _map_doubts(draft)]
+    blocks += [Note(words) for words in not_judged(draft)]
     notes = [*remarks(draft.findings.map, draft.findings.analysis.settings),
              *draft.findings.analysis.remarks]  # fmt: skip
     blocks += [Note(words) for words in notes]
@@ -195,13 +196,22 @@ def believed(draft: Draft) -> Iterator[str]:
         said = [words for n, words in ((out, f"{count(out, 'pixel')} left out"),
                                        (kept, f"{count(kept, 'pixel')} kept in spite of doubts"))
                 if n]  # fmt: skip
-        yield f"By hand {listed(said)}."
+        yield f"By hand: {listed(said)}."
     clear = (np.asarray(analysis.doubts) & np.uint64(analysis.severe_mask)) == 0
     mild = int(np.count_nonzero((analysis.doubts != 0) & clear & draft.trusted))
     if not mild:
         return
     are = "is" if mild == 1 else "are"
     yield f"{count(mild, 'pixel carries', 'pixels carry')} mild doubts only and {are} used."
+
+
+def not_judged(draft: Draft) -> list[str]:
+    """What of the map as a whole could not be judged, and why; one sentence a reason."""
+    reasons: dict[str, list[str]] = {}
+    for what, why in getattr(draft.findings, "not_judged", {}).items():
+        reasons.setdefault(why, []).append(what)
+    return [f"Of the map as a whole could not be judged: {listed(what)}; {why}."
+            for why, what in reasons.items()]  # fmt: skip
 
 
 def _map_doubts(draft: Draft) -> Iterator[str]:
