@@ -95,8 +95,9 @@ def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
     _given(run)
-    run.add_argument("--out", metavar="FILE", help="write it, as .txt, .md or .html; .csv is the "
-                     "table of all statements with where each is from")  # fmt: skip
+    run.add_argument("--out", action="append", default=[], metavar="FILE", help="write it, as "
+                     ".txt, .md or .html; .csv is the table of all statements with where each is "
+                     "from; may be repeated")  # fmt: skip
     run.add_argument("--bibtex", metavar="FILE.bib", help="write the references as BibTeX")
     run.add_argument("--replace", action="store_true", help="replace files that exist")
     run.add_argument("--quiet", action="store_true", help="no progress bar")
