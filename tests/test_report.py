@@ -34,7 +34,7 @@ from palpate.core.mapdoubts import Evidence, MapDoubt, Plot
 from palpate.core.pipeline import analyse
 from palpate.core.places import Places, Profile, Rectangle, Region
 from palpate.core.progress import Progress
-from palpate.core.report import compounds
+from palpate.core.report import compounds, doubting
 from palpate.core.report.about import field_words
 from palpate.core.report.faces import register, shown
 from palpate.core.report.held import agrees
@@ -393,12 +393,13 @@ def test_a_doubt_about_the_map_is_told_with_its_evidence(findings):
                      5.0, "%", "Look at the tip.", Evidence((plot,), facts))  # fmt: skip
     doubted = replace(findings)
     doubted.__dict__["map_doubts"] = (doubt,)
-    made = rp.make(doubted)
-    assert any("From row 3 on" in text for text in texts_in(made.section("summary")))
-    told = texts_in(made.section("doubts"))
+    draft = Draft(doubted, Progress())
+    assert any("From row 3 on" in text for text in texts_in(summary(draft)))
+    section = doubting.doubts(draft)
+    told = texts_in(section)
     assert any("50.0 ± 2.0 %; threshold 5 %" in text and "Look at the tip" in text for text in told)
     assert "2.250 ± 0.030" in told
-    picture = next(b for b in made.section("doubts").blocks if isinstance(b, rp.Figure))
+    picture = next(b for b in section.blocks if isinstance(b, rp.Figure))
     assert "Modulus, row by row" in picture.caption
     assert "Modulus, row by row" in picture.alt
     sheet = Sheet(panels=(Panel("evidence", options=EvidenceOptions(doubt="z_drift")),))
@@ -466,7 +467,8 @@ def test_a_cell_longer_than_a_page_is_carried_over(tmp_path):
 def test_it_tells_how_far_it_is_and_can_be_stopped_at_each_step(findings):
     told = []
     watched = Progress(lambda done, total, words: told.append((done, total, words)))
-    rp.make(findings, watched)
+    with coarse(panels=0):
+        rp.make(findings, watched)
     assert [done for done, _, _ in told] == list(range(told[0][1]))  # each once, none back
     assert told[1][2] == "Report: maps"
     stopped = Progress(lambda done, total, words: stopped.cancel() if done == 1 else None)

@@ -208,7 +208,7 @@ def believed(draft: Draft) -> Iterator[str]:
 def not_judged(draft: Draft) -> list[str]:
     """What of the map as a whole could not be judged, and why; one sentence a reason."""
     reasons: dict[str, list[str]] = {}
-    for what, why in getattr(draft.findings, "not_judged", {}).items():
+    for what, why in draft.findings.not_judged.items():
         reasons.setdefault(why, []).append(what)
     return [f"Of the map as a whole could not be judged: {listed(what)}; {why}."
             for why, what in reasons.items()]  # fmt: skip
