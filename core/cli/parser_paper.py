@@ -14,9 +14,9 @@ def add(commands: Any) -> None:
         fill(commands.add_parser(name, help=words, epilog=CAUTION))
 
 
-def _given(run: argparse.ArgumentParser) -> None:
-    """What all of them are made from."""
-    run.add_argument("map", metavar="RESULT_OR_MAP",
+def _given(run: argparse.ArgumentParser, **how: Any) -> None:
+    """What all of them are made from; `how` changes the declaration of its name."""
+    run.add_argument("map", metavar="RESULT_OR_MAP", **how,
                      help="a saved result with all that was decided, or a map, which is analysed "
                      "first")  # fmt: skip
     choices(run)
@@ -73,7 +73,7 @@ def _figure(run: argparse.ArgumentParser) -> None:
     run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
                        "and tells what it holds; with --data also the numbers behind it and a "
                        "script that draws it again.")  # fmt: skip
-    _given(run)
+    _given(run, nargs="?", default="")
     run.add_argument("--recipe", nargs="+", action="extend", default=[],
                      metavar="NAME_OR_FILE.json",
                      help="recipes of the result by name, or of files; all for every one of the "
