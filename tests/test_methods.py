@@ -537,6 +537,19 @@ def test_a_map_of_one_line_has_its_length_and_is_not_praised_for_what_was_not_ju
     assert "standard errors" in text.said("statistics")  # there is a table
 
 
+def test_a_drift_is_not_judged_where_all_lines_were_taken_the_same_way(made, findings, written):
+    """Then it looks like a slope of the surface; in a scan there and back it does not."""
+    assert "drift of z" not in findings.not_judged
+    assert "drift of z" in written.said("map_doubts")
+    arrays = made.arrays()
+    order = np.lexsort((arrays["pixel"][:, 1], arrays["pixel"][:, 0]))
+    found, text = told(made, **{name: arrays[name][order] for name in ("z", "deflection", "pixel")})
+    assert set(found.not_judged) == {"drift of z"}
+    praised, _, rest = text.said("map_doubts").partition("could not be judged")
+    assert "drift of z" not in praised
+    assert "drift of z (all lines were taken the same way" in rest
+
+
 def test_what_is_lacking_is_named_and_nothing_is_told_of_what_is_not_there(made):
     """No spring constant; no radius; neither: the cause by its name, no moduli, no E* as a
     parameter, no inputs that enter no number."""

@@ -163,9 +163,12 @@ def _adhesion(f: Facts) -> Iterator[Said]:
         yield said("Adhesion was not part of the law.", by=SET)
     elif fit.adhesion == "constant":
         pull = PULLS[fit.pull_off]
-        if fit.pull_off == "measured":
-            pull = pull[:-1] + (", at a steep release half a sampling step beyond the lowest "
-                                "sample (F_r)." if f.retract else ".")  # fmt: skip
+        if fit.pull_off == "measured" and not f.retract:
+            pull = ("The pull-off force (F_r) was to be taken off the retract, and none was "
+                    "recorded.")  # fmt: skip
+        elif fit.pull_off == "measured":
+            pull = (f"{pull[:-1]}, at a steep release half a sampling step beyond the lowest "
+                    "sample (F_r).")  # fmt: skip
         else:
             pull = pull[:-1] + " (F_fit)."
         yield said("Adhesion entered as a constant pull (DMT)", Cite(OF_ADHESION["constant"]),
