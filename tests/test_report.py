@@ -236,7 +236,7 @@ def test_where_first_order_does_not_hold_the_monte_carlo_interval_is_told():
 
 
 def test_only_what_the_rule_left_out_is_counted_as_not_believed():
-    fmap = scene((16, 16), spoilt=6)("kept")
+    fmap = scene((8, 8), spoilt=6)("kept")
     found = analysed(fmap)
     severe = np.argwhere(found.analysis.severe)
     assert len(severe) > 4
@@ -506,6 +506,7 @@ def test_places_that_cannot_be_are_told(report, tmp_path):
     ("components", "No components"),
     ("spring constant", "No spring constant (N/m)"),
     ("all but one pixel", "1 × 1"),
+    ("all but one line", "What could not be judged of the map as a whole: "),
     ("every contact", "not believed"),
 ])  # fmt: skip
 def test_a_map_that_lacks_much_still_has_its_report(lacking, told, tmp_path):
@@ -518,6 +519,8 @@ def test_a_map_that_lacks_much_still_has_its_report(lacking, told, tmp_path):
                         notes=("No components: none are wanted.",))  # fmt: skip
     elif lacking == "spring constant":
         found = analysed(scene((8, 8), calibrated=False)("without"))
+    elif lacking == "all but one line":
+        found = analysed(scene((1, 8))("line"))
     elif lacking == "all but one pixel":
         found = analysed(scene((1, 1))("one"))
     else:

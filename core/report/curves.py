@@ -54,7 +54,7 @@ def _table(known: list[tuple[Any, Any]]) -> Table:
         rows.append((title_of(one), f"{one.row}, {one.col}", *values, window + branch, residual))
     notes = ("Chosen by rule, not by hand, as told above. ± is the curve's own standard "
              "uncertainty; what is common to all pixels is not in it. Rows and columns count from "
-             "0; row 0 is the first scan line.",)  # fmt: skip
+             "0; row 0 is the first scan line, drawn at the bottom.",)  # fmt: skip
     return Table("The values of these curves", columns, tuple(rows), notes)
 
 

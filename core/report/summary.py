@@ -210,7 +210,7 @@ def not_judged(draft: Draft) -> list[str]:
     reasons: dict[str, list[str]] = {}
     for what, why in draft.findings.not_judged.items():
         reasons.setdefault(why, []).append(what)
-    return [f"Of the map as a whole could not be judged: {listed(what)}; {why}."
+    return [f"What could not be judged of the map as a whole: {listed(what)} ({why})."
             for why, what in reasons.items()]  # fmt: skip
 
 
