@@ -166,7 +166,7 @@ def _pairs(findings: Any) -> list[Block]:
     columns = (
         Column("Quantity, pair"), Column("Difference", number=True), Column("± local", number=True),
         Column("± common", number=True), Column("Ratio", number=True),
-        Column("95 % of the ratio", number=True), Column("± common of it", number=True),
+        Column("95 % of the ratio, local", number=True), Column("± common of it", number=True),
         Column("p", number=True), Column("Told apart"),
     )  # fmt: skip
     rows, said = [], []
@@ -180,7 +180,9 @@ def _pairs(findings: Any) -> list[Block]:
     if not rows:
         return []
     notes = ("Differences and ratios are of the second against the first, of medians. What is "
-             "common to all pixels cancels in a ratio as far as both answer to it alike. p: by "
+             "common to all pixels cancels in a ratio as far as both answer to it alike; what is "
+             "left of it is told by first order, which is too little where a median bears a "
+             f"{APART} in the table above. p: by "
              "Welch, with the independent pixels, and Holm for all comparisons; none where the "
              "components were made by that quantity.",)  # fmt: skip
     return [Heading("Components against each other"), Listing(tuple(said)),
