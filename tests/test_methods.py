@@ -595,7 +595,7 @@ def test_how_many_curves_have_a_relaxation_is_told(findings, fmap):
     assert 0 < number < used.sum()  # the simulated solid is elastic: many end at the bound
     assert f"Of the {used.sum()} curves used {number} (" in text.said("viscous")
     bound = (analysis.doubts[used] & np.uint64(DOUBTS["viscous_bound"].mask)) != 0
-    assert f"{bound.sum()} ended with a parameter of the relaxing solid at its bound" in text.text
+    assert f"ended: {bound.sum()} with a parameter of the relaxing solid at its bound" in text.text
     assert "leaves no pixel out;" not in text.said("marked")
 
 

@@ -318,7 +318,8 @@ def viscous(f: Facts) -> Iterator[Said]:
     yield from _relaxing(f)
 
 
-RELAXING = {"viscous_bound": "with a parameter of the relaxing solid at its bound",
+RELAXING = {"viscous_bound": "with a parameter of the relaxing solid at its bound (as an elastic "
+            "curve does, and one that relaxes much faster or more slowly than it lasts)",
             "viscous_failed": "without an answer of the fit",
             "viscous_untimed": "without known times"}  # fmt: skip
 """Doubts under which a curve has no numbers of the relaxation -> how its fit ended."""
@@ -338,13 +339,11 @@ def _relaxing(f: Facts) -> Iterator[Said]:
     bits = f.analysis.doubts[f.used]
     lost = {doubt: int(np.count_nonzero((bits & np.uint64(DOUBTS[doubt].mask)) != 0))
             for doubt in RELAXING}  # fmt: skip
-    ended = listed(f"{n:,} ended {RELAXING[doubt]}" for doubt, n in lost.items() if n)
+    ended = listed(f"{n:,} {RELAXING[doubt]}" for doubt, n in lost.items() if n)
     share = percent(number / used)
-    why = f": of the others {ended}" if ended else ""
-    fast = ("; an elastic curve ends so, and a relaxation much faster or slower than the curve"
-            if lost["viscous_bound"] else "")  # fmt: skip
+    why = f"; the fit of the others ended: {ended}" if ended else ""
     yield said(f"Of the {counted(used, 'curve')} used {number:,} ({share}) "
-               f"{'has' if number == 1 else 'have'} numbers of the relaxation{why}{fast}.",
+               f"{'has' if number == 1 else 'have'} numbers of the relaxation{why}.",
                by=MEASURED)  # fmt: skip
     if number:
         yield said(f"The other {counted(used - number, 'curve')} {was_or_were(used - number)} "

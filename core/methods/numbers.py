@@ -176,8 +176,10 @@ def _ratios(f: Facts) -> Iterator[Said]:
     own = listed(f"{about(share)} ({letter(k)})" for k, share in alone if math.isfinite(share))
     plain = (f.settings.tip.material == "rigid" and f.settings.layer.base == "none"
              and f.settings.fit.adhesion != "maugis" and f.law.profile is None)  # fmt: skip
-    gone = ("Spring constant and tip size cancel in the ratio of two components" if plain else
-            "Spring constant and tip size cancel in the ratio of two components only in part")
+    own_part = f.settings.uncertainty.spring_from == "thermal"
+    spring = "What the spring constant has of its own" if own_part else "Spring constant"
+    gone = f"{spring} and tip size cancel in the ratio of two components"
+    gone = gone if plain else f"{gone} only in part"
     ratios = "ratio" if len(pairs) == 1 else "ratios"
     yield said(f"{gone}, the sensitivity only as far as they are alike in deflection over "
                f"indentation. Of the moduli of the components the common part leaves open {own}, "
