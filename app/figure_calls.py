@@ -208,7 +208,10 @@ def recipes_of(path: Path) -> tuple[Sheet, ...]:
         return read_recipes(path)
     from ..core.workfile import load_analysis
 
-    sheets: tuple[Sheet, ...] = load_analysis(path).work.sheets
+    loaded = load_analysis(path)
+    if "sheets" in loaded.unread:
+        raise ReadError(path, loaded.unread["sheets"], "Choose another result.", "entry/sheets")
+    sheets: tuple[Sheet, ...] = loaded.work.sheets
     if not sheets:
         raise ReadError(path, "holds no figure sheet", "Choose a result that was saved with one.")
     return sheets
