@@ -221,10 +221,14 @@ class FigureActs:
             return
         self._index, self._panel = front, None
         self._name = sheets[front].name if front < len(sheets) else ""
+        if self.window is not None:
+            self.window.sheet_form.forget_typing()
         self._session.use_sheets(sheets, words)
 
     def _append(self, sheets: tuple[Sheet, ...], words: str) -> None:
         """More sheets behind those that are there, each with a name of its own."""
+        if self.window is not None:
+            self.window.sheet_form.caption.finish()  # it is of the sheet in front
         names = [sheet.name for sheet in self.sheets]
         made = []
         for sheet in sheets:
@@ -275,23 +279,31 @@ class FigureActs:
             self._use_all((*sheets[:at], *sheets[at + 1 :]), "sheet taken away", max(at - 1, 0))
 
     def _menu_load(self) -> None:
+        fmap = self._session.map
         path = files.ask_open(self.window, "Load a recipe", TO_READ)
-        if path is not None:
+        if path is not None and self._still(fmap):
             self.load(path)
+
+    def _still(self, fmap: Any) -> bool:
+        """Whether the map is the one for which a file was asked; another may have come since."""
+        if self._session.map is not fmap:
+            self._say("Another map was opened meanwhile, so nothing was done.")
+        return self._session.map is fmap
 
     def load(self, path: Path) -> None:
         """Have the sheets of a file of recipes, or of a result file, behind the present ones."""
         self._session.submit(ReadRecipes(path))
 
     def _menu_save(self) -> None:
-        if self.sheet is None or self.window is None:
+        sheet = self.sheet
+        if sheet is None or self.window is None:
             return
-        path = files.ask_save(self.window, "Save the recipe", f"{plain_name(self.sheet.name)}.json",
-                              RECIPES)  # fmt: skip
+        name = f"{plain_name(sheet.name)}.json"
+        path = files.ask_save(self.window, "Save the recipe", name, RECIPES)
         if path is None:
             return
         try:
-            write_recipes(path, [self.sheet])
+            write_recipes(path, [sheet])
         except InputError as error:
             errors.show_error(self.window, str(error))
         else:
@@ -301,11 +313,14 @@ class FigureActs:
 
     def ask_write(self, with_data: bool) -> None:
         """Ask for a file and write the sheet in front, with its data beside it if wanted."""
-        if self.window is not None:
-            self.window.sheet_form.caption.finish()
         sheet, window = self.sheet, self.window
         if sheet is None or window is None:
             return
+        if not window.sheet_form.caption.finish():
+            window.show_page(1)
+            self._say("The caption is too long; shorten it before writing the figure.")
+            return
+        sheet, fmap = self.sheet, self._session.map
         if not sheet.panels:
             self._say("This sheet is empty; add a panel before writing it.")
             return
@@ -315,7 +330,7 @@ class FigureActs:
         name = f"{stem_of(self._session.map)}_{plain_name(sheet.name)}"
         kinds = kinds_for(sheet)
         path = files.ask_save(window, "Write the figure", name + ending_of(kinds), kinds)
-        if path is not None:
+        if path is not None and self._still(fmap):
             self.write(path, with_data)
 
     def write(self, path: Path, with_data: bool = False) -> None:

@@ -60,7 +60,9 @@ class DrawSheet(Request):
         findings = for_sheet(self.findings, self.sheet, progress)
         drawn = draw_sheet(self.sheet, findings, progress)
         progress.check()
-        return Seen(drawn, picture(drawn, self.dpi, self.look), findings)
+        seen = Seen(drawn, picture(drawn, self.dpi, self.look), findings)
+        drop_canvas(drawn)
+        return seen
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +84,9 @@ class LookAtSheet(Request):
         from ..core.figures import picture
 
         drawn = self.seen.drawn
-        return Seen(drawn, picture(drawn, self.dpi, self.look), self.seen.findings)
+        seen = Seen(drawn, picture(drawn, self.dpi, self.look), self.seen.findings)
+        drop_canvas(drawn)
+        return seen
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +159,9 @@ class CopySheet(Request):
         from ..core.figures import picture
 
         drawn = self.seen.drawn
-        return Picture(picture(drawn, DPI), svg_of(drawn), drawn.caption)
+        made = Picture(picture(drawn, DPI), svg_of(drawn), drawn.caption)
+        drop_canvas(drawn)
+        return made
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,6 +206,14 @@ class ReadRecipes(Request):
 
     def run(self, progress: Progress, tell: Tell) -> Any:
         return attempt(lambda _: recipes_of(self.path), progress, "this file")
+
+
+def drop_canvas(drawn: Any) -> None:
+    """Let go of the pixels that a figure was last drawn on; drawing it again makes new ones.
+
+    Drawn sheets are kept for undo and for writing, and each would hold its picture twice.
+    """
+    type(drawn.figure.canvas)(drawn.figure)
 
 
 def recipes_of(path: Path) -> tuple[Sheet, ...]:

@@ -13,7 +13,7 @@ from PySide6.QtCore import QObject, QTimer
 
 from ..core.sheets import Panel, Sheet
 from .figure_acts import FigureActs
-from .figure_calls import BeginSheet
+from .figure_calls import BeginSheet, CopySheet, ReadRecipes
 from .figure_drawing import NO_MAP, WAITING, FigureDrawing, size_of
 from .saving import map_name
 
@@ -122,7 +122,9 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
     def choose_sheet(self, index: int) -> None:
         """Look at another sheet."""
         if self.window is not None:
-            self.window.sheet_form.caption.finish()
+            if not self.window.sheet_form.caption.finish():
+                self.window.show_sheets([sheet.name for sheet in self.sheets], self._index)
+                return
         if 0 <= index < len(self.sheets) and index != self._index:
             self._index, self._panel, self._name = index, None, self.sheets[index].name
             self.show_sheets()
@@ -146,7 +148,7 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
 
     def show_sheets(self) -> None:
         """Tabs and forms of what the session has; the sheet that was in front stays there."""
-        names = [sheet.name for sheet in self.sheets]
+        names, before = [sheet.name for sheet in self.sheets], self._name
         if self._name in names:
             self._index = names.index(self._name)
         self._index = min(self._index, max(len(names) - 1, 0))
@@ -155,6 +157,8 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
             self._panel = None
         if self.window is None:
             return
+        if self._name != before:
+            self.window.sheet_form.forget_typing()
         self.window.show_sheets(names, self._index)
         self.window.say("")  # what was said was of what was before
         self._show_forms()
@@ -219,9 +223,12 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
             self._drop()
 
     def _forget(self) -> None:
-        """Another map, or none."""
+        """Another map, or none: what was typed and asked was for the one before."""
         self._drop()
-        self._session.background.cancel(BeginSheet.lane)
+        for request in (BeginSheet, ReadRecipes, CopySheet):
+            self._session.background.cancel(request.lane)
+        if self.window is not None:
+            self.window.sheet_form.forget_typing()
         self._findings = (None, None)
         self._recent.clear()
         self._index, self._panel, self._name = 0, None, ""

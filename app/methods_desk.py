@@ -44,6 +44,7 @@ class MethodsDesk(QObject):
         for signal in (session.analysis_changed, session.map_changed, session.history_changed,
                        session.answers_changed):  # fmt: skip
             signal.connect(self.refresh)
+        session.map_changed.connect(self._forget)
         session.answered.connect(self._take)
 
     def show_methods(self) -> None:
@@ -69,6 +70,15 @@ class MethodsDesk(QObject):
     @property
     def _seen(self) -> bool:
         return self.window is not None and self.window.isVisible()
+
+    def _forget(self) -> None:
+        """Another map, or none: what was typed and asked was about the one before."""
+        self._session.background.cancel(AskMethods.lane)
+        self._known = self.paragraph = None
+        self._asked = -1
+        if self.window is not None:
+            self.window.questions.forget_typing()
+            self.window.show_reason(NO_MAP if self._session.map is None else WAIT)
 
     def refresh(self) -> None:
         """See to it that the text follows, once things rest."""

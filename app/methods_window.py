@@ -74,6 +74,12 @@ class Question(QWidget):
         look.toned(self.label, "muted" if text else "strong")
         self.label.style().polish(self.label)
 
+    def forget_typing(self) -> None:
+        """What is being typed was meant for another map."""
+        with QSignalBlocker(self.field):
+            self.field.setText(self._was)
+        self.field.setModified(False)
+
     def _finished(self) -> None:
         self.field.setModified(False)
         text = " ".join(self.field.text().split())
@@ -120,6 +126,11 @@ class Questions(QScrollArea):
         left = sum(not hole.answer for hole in holes)
         self.title.setText(f"{left} of {len(holes)} questions are open" if left
                            else "All questions are answered")  # fmt: skip
+
+    def forget_typing(self) -> None:
+        """What is being typed was meant for another map."""
+        for row in self.rows.values():
+            row.forget_typing()
 
     def go_to(self, name: str) -> None:
         """Put the cursor into a question's field."""

@@ -89,6 +89,19 @@ def test_the_methods_window_follows_the_session_and_its_answers_are_kept(
         assert load_analysis(result).work.answers.of("humidity") == "45 % <b>"
         qtbot.waitUntil(lambda: "“result.h5”" in dialog.text.toPlainText(), timeout=LONG)
 
+        # what is being typed for one map is no answer for the next
+        dialog.questions.rows["humidity"].field.setFocus()
+        QTest.keyClicks(dialog.questions.rows["humidity"].field, "70 %")
+        desk.refresh()
+        open_map(window, map_file(tmp_path, "other.h5", medium="air"), qtbot)
+        qtbot.waitUntil(lambda: desk.paragraph is not None and not desk._timer.isActive(),
+                        timeout=LONG)  # fmt: skip
+        dialog.buttons["copy"].setFocus()
+        for row in dialog.questions.rows.values():
+            row.field.editingFinished.emit()
+        assert session.work.answers.given == ()
+        assert not session.changed
+
         session.close_map()
         qtbot.waitUntil(lambda: dialog.text.toPlainText() == "Open a map first.", timeout=LONG)
         assert not dialog.questions.rows

@@ -230,6 +230,23 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert desk.seen.drawn.figure.get_size_inches()[0] * 25.4 == pytest.approx(183.0)
         assert "nature.com" in window.sheet_form.about.text()
 
+        # a caption that is too long stays for the person to shorten it, and nothing is written
+        words = window.sheet_form.caption
+        words.setPlainText("x" * 2001)
+        words.document().setModified(True)
+        monkeypatch.setattr(files, "ask_save", lambda *_: pytest.fail("it asks for a file"))
+        QTest.mouseClick(window.write, LEFT)
+        assert words.toPlainText() == "x" * 2001
+        assert "2001" in window.sheet_form.problem.text()
+        assert desk.sheet.caption == ""
+        words.setPlainText("Mine.")
+        words.document().setModified(True)
+        assert words.finish()
+        assert not window.sheet_form.problem.isVisible()
+        assert desk.sheet.caption == "Mine."
+        session.undo()
+        settled(desk, qtbot)
+
         # looks change the preview alone
         before, sheet = canvas.image.copy(), desk.sheet
         window.looks.setCurrentIndex(window.looks.findData("grey"))
@@ -310,10 +327,19 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         session.undo()
         assert len(desk.sheets) == 2
 
-        # a saved result is opened with its sheet
+        # a saved result is opened with its sheet; what was typed and asked meanwhile was for the
+        # map before
         session.open(result)
-        qtbot.waitUntil(lambda: session.finished and len(desk.sheets) == 1, timeout=60_000)
+        desk.load(recipe)
+        QTest.keyClicks(words, "of the other map")
+        type_into(window.sheet_form.rows["font_size"].editor, "9", key=None)
+        qtbot.waitUntil(lambda: session.map.path == first and session.finished, timeout=60_000)
+        qtbot.waitUntil(lambda: not session.background.working_on("recipes"), timeout=60_000)
+        QApplication.processEvents()
+        words.finish()
+        window.sheet_form.rows["font_size"].editor.finish()
         assert desk.sheets == (sheet,)
+        assert words.toPlainText() == ""
 
         # the pages beside the map, as they are looked at; nothing is drawn while the window
         # can't be seen

@@ -67,6 +67,12 @@ class Findings:
         """Doubts about the map as a whole."""
         return map_doubts(self.analysis, self.labels)
 
+    def with_map_doubts(self, found: tuple[MapDoubt, ...]) -> Findings:
+        """A copy to which the doubts about the map as a whole are known already."""
+        made = replace(self)
+        vars(made)["map_doubts"] = found  # where `cached_property` looks first
+        return made
+
     @cached_property
     def ranking(self) -> Ranking:
         """The doubtful pixels, worst first."""
