@@ -31,6 +31,7 @@ KINDS = {"pdf": "PDF (*.pdf)", "svg": "SVG (*.svg)", "png": "PNG (*.png)", "tif"
 NOT_YET = "A figure can be written when the map has been analysed."
 TOO_MANY = f"There are {MOST} sheets already, which is the most that one analysis keeps."
 FIRST = "Figure 1"
+UPSIDE_DOWN = "From must be below To"
 ACTS = (BeginSheet, CopySheet, ReadRecipes, WriteSheet)
 
 
@@ -70,6 +71,7 @@ class FigureActs:
         window.sheet_form.name_wanted.connect(self.rename)
         window.panel_wanted.connect(self.add_offered)
         window.new_wanted.connect(self.begin)
+        window.view.start.wanted.connect(self.begin)
         window.menu_chosen.connect(lambda name: getattr(self, f"_menu_{name}")())
         window.write_wanted.connect(self.ask_write)
         window.view.canvas.copy_wanted.connect(self.copy_picture)
@@ -135,13 +137,17 @@ class FigureActs:
             self.choose_panel(None)
 
     def _use_options(self, options: Any, words: str, merge: str) -> None:
-        from .figure_offers import with_limits
+        from .figure_offers import upside_down, with_limits
 
         panel, sheet = self.panel, self.sheet
         if panel is None or sheet is None or self._panel is None:
             return
         analysis = self._session.analysis if self._session.finished else None
         options = with_limits(panel.options, options, analysis)
+        named = upside_down(panel.options, options)
+        if named and self.window is not None:
+            self.window.panel_form.refuse(named, UPSIDE_DOWN)
+            return
         made = sheet.with_panel(self._panel, replace(panel, options=options))
         self._use(made, f"{words} of a panel", merge and f"{merge} {self._panel}")
 
@@ -175,6 +181,8 @@ class FigureActs:
     def add(self, panel: Panel, words: str) -> bool:
         """Add a panel to the sheet in front; the first one begins a sheet."""
         sheet = self.sheet or Sheet(FIRST)
+        if getattr(panel.options, "what", "") == "components":  # it is wide
+            panel = replace(panel, cols=max(2, sheet.grid[1]))
         try:
             made, number = moving.inserted(sheet, panel)
         except SettingsError as error:
@@ -327,11 +335,24 @@ class FigureActs:
         if not self._session.finished:
             self._say(NOT_YET)
             return
+        if not self._good_enough():
+            return
         name = f"{stem_of(self._session.map)}_{plain_name(sheet.name)}"
         kinds = kinds_for(sheet)
         path = files.ask_save(window, "Write the figure", name + ending_of(kinds), kinds)
         if path is not None and self._still(fmap):
             self.write(path, with_data)
+
+    def _good_enough(self) -> bool:
+        """Whether all panels could be drawn, as far as is known, or the person wants it so."""
+        seen = self.fresh_seen()
+        panels = seen.drawn.panels if seen is not None else ()
+        told = [f"Panel {one.letter or one.panel.kind} can't be drawn: {one.problem}"
+                for one in panels if one.problem]  # fmt: skip
+        if not told or self.window is None:
+            return True
+        words = "\n\n".join([*told, "In the file a frame with these words stands in its place."])
+        return errors.confirm(self.window, words, "Write it all the same")
 
     def write(self, path: Path, with_data: bool = False) -> None:
         """Write the sheet in front; an existing folder for the data is asked about."""

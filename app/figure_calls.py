@@ -116,7 +116,7 @@ class WriteSheet(Request):
 
         drawn, findings = self._drawn(progress)
         progress.step(0, 2, f"Writing {self.path.name}")
-        written = write_drawn(self.path, drawn)
+        written = with_gaps(write_drawn(self.path, drawn), drawn)
         if self.folder is None:
             return written
         progress.step(1, 2, "Writing the numbers")
@@ -206,6 +206,19 @@ class ReadRecipes(Request):
 
     def run(self, progress: Progress, tell: Tell) -> Any:
         return attempt(lambda _: recipes_of(self.path), progress, "this file")
+
+
+def with_gaps(written: Any, drawn: Any) -> Any:
+    """What was written, with a fault for each panel that could not be drawn in place of the
+    remark that tells the same."""
+    from ..core.figures.parts import WARNING, Check
+
+    empty = [one for one in drawn.panels if one.problem]
+    told = [Check("not drawn", WARNING, f"Panel {one.letter or one.panel.kind} could not be drawn: "
+                  f"{one.problem}") for one in empty]  # fmt: skip
+    rest = [check for check in written.checks
+            if not any(check.what == "panel" and one.problem in check.words for one in empty)]
+    return replace(written, checks=(*told, *rest))
 
 
 def drop_canvas(drawn: Any) -> None:

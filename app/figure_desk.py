@@ -84,6 +84,7 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
         window.look_chosen.connect(self._choose_look)
         window.sheet_chosen.connect(self.choose_sheet)
         window.view.canvas.chosen.connect(self._panel_chosen)
+        window.add.menu().aboutToShow.connect(self._show_offers)
         window.undo_wanted.connect(session.undo)
         window.redo_wanted.connect(session.redo)
         window.stop_wanted.connect(session.background.stop)
@@ -111,6 +112,13 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
     def sheet(self) -> Sheet | None:
         """The sheet in front."""
         return self.sheets[self._index] if self._index < len(self.sheets) else None
+
+    def worked_out(self) -> Any:
+        """Findings with components that were made for a figure; None if they are of others."""
+        found, session = self._findings[1], self._session
+        fits = (found is not None and found.table is not None
+                and found.analysis is session.analysis and found.work.rule == session.rule)
+        return found if fits else None
 
     @property
     def panel(self) -> Panel | None:
@@ -206,6 +214,12 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
         if self.window is not None:
             self.window.show_history(self._session.undo_words, self._session.redo_words)
 
+    def _show_offers(self) -> None:
+        """A profile can be added where there is one."""
+        assert self.window is not None
+        places = self._session.places
+        self.window.add_actions["profile"].setEnabled(bool(places and places.profiles))
+
     def _show_busy(self, words: str, done: int, total: int) -> None:
         if self.window is not None:
             self.window.stop.setEnabled(self._session.background.stoppable)
@@ -229,6 +243,7 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
             self._session.background.cancel(request.lane)
         if self.window is not None:
             self.window.sheet_form.forget_typing()
+            self.window.written.forget()
         self._findings = (None, None)
         self._recent.clear()
         self._index, self._panel, self._name = 0, None, ""

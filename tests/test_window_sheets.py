@@ -17,7 +17,7 @@ from palpate.app.dialogs import errors, files
 from palpate.app.views.sheet_canvas import SheetCanvas
 from palpate.app.views.sheet_grid import grid_by_sizes, grid_of
 from palpate.app.views.sheet_holds import COLUMNS, LOWER, PANEL, RIGHT, handles, hold_at
-from palpate.core.sheets import MapOptions, Panel, Sheet, read_recipes
+from palpate.core.sheets import CurveOptions, MapOptions, Panel, Sheet, read_recipes
 
 LEFT = Qt.MouseButton.LeftButton
 FOUR = Sheet(panels=tuple(Panel("map", *divmod(k, 2)) for k in range(4)))
@@ -182,6 +182,21 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         inches = desk.seen.drawn.figure.get_size_inches()
         assert image.width() / image.height() == pytest.approx(inches[0] / inches[1], rel=0.01)
 
+        # a figure with a panel that can't be drawn is written only if the person wants it so
+        asked = []
+        monkeypatch.setattr(errors, "confirm", lambda _, words, yes: asked.append(words))
+        monkeypatch.setattr(files, "ask_save", lambda *_: pytest.fail("it asks for a file"))
+        QTest.mouseClick(window.write, LEFT)
+        assert "c can't be drawn" in asked[0]
+        monkeypatch.setattr(errors, "confirm", lambda *_: True)
+        monkeypatch.setattr(files, "ask_save", lambda *_: folder / "gap.png")
+        QTest.mouseClick(window.write, LEFT)
+        qtbot.waitUntil(lambda: window.written.written is not None, timeout=60_000)
+        assert "no finished figure" in window.written.head.text()
+        assert sum("profile" in words for _, words in window.written.lines) == 1
+        window.written.forget()
+        window.show_page(0)
+
         # drag a panel to another cell: places are changed, in one entry; undo by keys
         drag(canvas, middle(canvas.grid, 0), middle(canvas.grid, 1))
         assert kinds(desk)[:2] == [("curve", 0, 0), ("map", 0, 1)]
@@ -218,6 +233,9 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         type_into(row_of(form, "high").editor, "1e20")  # refused in place
         assert desk.sheet.panels[0].options.high == 2.0
         assert "not possible" in row_of(form, "high").problem.text()
+        type_into(row_of(form, "low").editor, "3")  # beyond the other one
+        assert desk.sheet.panels[0].options.low < 1.0
+        assert "below" in row_of(form, "low").problem.text()
         settled(desk, qtbot)
         assert re.search(r"\b2(\.0+)? GPa", window.caption.toPlainText())
 
@@ -305,7 +323,20 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         # another map: the recipe is used for it, out of the file and out of the result
         open_map(main, second, qtbot)
         assert desk.sheets == ()
-        assert "no figure sheet" in canvas.hint
+        start = window.view.start
+        assert start.isVisible()
+        assert not start.visibleRegion().isEmpty()
+        assert abs(start.geometry().center().x() - canvas.rect().center().x()) <= 1
+        QTest.mouseClick(start.found, LEFT)  # both of its buttons begin a sheet
+        qtbot.waitUntil(lambda: len(desk.sheets) == 1, timeout=60_000)
+        assert desk.sheet.panels
+        assert window.written.written is None  # it was of the other map
+        assert not start.isVisible()
+        session.undo()
+        assert start.isVisible()
+        QTest.mouseClick(start.empty, LEFT)
+        assert desk.sheets == (Sheet("Figure 1"),)
+        session.undo()
         for number, source in enumerate((recipe, result), 1):
             desk.load(source)
             qtbot.waitUntil(lambda n=number: len(desk.sheets) == n, timeout=60_000)
@@ -318,6 +349,17 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         qtbot.waitUntil(lambda: bool(error_text(window)), timeout=60_000)
         assert "odd.json" in error_text(window)
         close_errors(window)
+
+        # a table of components takes a whole row; a profile is offered where there is one
+        desk.add_offered("table")
+        assert desk.sheet.panels[-1].cols == 2
+        assert desk.sheet.grid[1] == 2
+        session.undo()
+        window.add.menu().aboutToShow.emit()
+        assert not window.add_actions["profile"].isEnabled()
+        desk.add_offered("typical")
+        assert desk.sheet.panels[-1].options == CurveOptions()
+        session.undo()
 
         # names differ; a sheet is taken away and comes back
         desk.rename("Figure 1")

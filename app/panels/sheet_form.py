@@ -18,6 +18,7 @@ from .fields import NumberField
 from .sheet_row import OptionRow
 
 OWN = "own"
+PRESET = 236  # px
 WIDTHS = {"single": "one column", "middle": "one and a half", "double": "two columns",
           OWN: "own width"}  # fmt: skip
 NUMBERS = {"millimetres": ("Own width", "mm", 10.0, 1000.0, "Width of the whole sheet"),
@@ -94,6 +95,7 @@ class SheetForm(QWidget):
         self._add(OptionRow("name", called, parent=self))
         asked = "Widths, fonts and resolution that a publisher asks for"
         self._add(OptionRow("preset", _meta("choice", "Preset", asked, options={}), parent=self))
+        self.rows["preset"].editor.setFixedWidth(PRESET)  # names of publishers are long
         self.about = toned(shrink(QLabel(self)), "muted")
         self.about.setWordWrap(True)
         self.about.setOpenExternalLinks(False)
@@ -104,7 +106,7 @@ class SheetForm(QWidget):
         for name, (label, unit, low, high, text) in NUMBERS.items():
             meta = _meta("number", label, text, unit=unit, low=low, high=high)
             self._add(OptionRow(name, meta, name == "dpi", name != "millimetres", self))
-        self.even = QPushButton("Even rows and columns", self)
+        self.even = QPushButton("Make rows and columns equal", self)
         self.even.setToolTip("Take back the relative sizes that were dragged")
         self.even.clicked.connect(self._make_even)
         box.addWidget(self.even)

@@ -340,7 +340,7 @@ class SheetCanvas(QWidget):
         menu = QMenu(self)
         menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         menu.addAction("&Options", lambda: self.opened.emit(number))
-        wide = menu.addAction("Up to the right &edge",
+        wide = menu.addAction("Widen to the right &edge",
                               lambda: self.spanned.emit(number, rows, rest))  # fmt: skip
         wide.setEnabled(cols < rest)
         menu.addAction("&Take away", lambda: self.removed.emit(number))
