@@ -129,10 +129,9 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
 
     def choose_sheet(self, index: int) -> None:
         """Look at another sheet."""
-        if self.window is not None:
-            if not self.window.sheet_form.caption.finish():
-                self.window.show_sheets([sheet.name for sheet in self.sheets], self._index)
-                return
+        if self.window is not None and not self.window.sheet_form.caption.finish():
+            self.window.show_sheets([sheet.name for sheet in self.sheets], self._index)
+            return
         if 0 <= index < len(self.sheets) and index != self._index:
             self._index, self._panel, self._name = index, None, self.sheets[index].name
             self.show_sheets()
