@@ -15,6 +15,7 @@ from ..core.sheets import Panel, Sheet
 from .figure_acts import FigureActs
 from .figure_calls import BeginSheet, CopySheet, ReadRecipes
 from .figure_drawing import NO_MAP, WAITING, FigureDrawing, size_of
+from .figure_files import FigureFiles
 from .saving import map_name
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 SETTLE = 150  # ms that sheet and analysis must rest
 
 
-class FigureDesk(FigureActs, FigureDrawing, QObject):
+class FigureDesk(FigureActs, FigureFiles, FigureDrawing, QObject):
     """See the module. Its window is made when it is first asked for."""
 
     def __init__(self, main: MainWindow) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from shell_maps import map_file
 from shell_window import LONG, main_window, open_map
 
 from palpate.app.dialogs import files
+from palpate.app.methods_calls import with_known
 from palpate.core.workfile import load_analysis
 
 
@@ -56,6 +58,12 @@ def test_the_methods_window_follows_the_session_and_its_answers_are_kept(
         qtbot.waitUntil(lambda: len(desk.paragraph.gaps) == len(asked) - 1, timeout=LONG)
         assert row.field.text() == "45 % <b>"
         assert known.analysis is desk._known.analysis
+
+        # findings are values: what is known already goes into a copy
+        given = replace(desk._known)
+        kept = with_known(given, desk._known)
+        assert kept.map_doubts is desk._known.map_doubts
+        assert "map_doubts" not in vars(given)
 
         # a setting changes the text
         session.apply({"sample.poisson_ratio": 0.31}, "Poisson ratio")

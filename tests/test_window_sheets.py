@@ -177,6 +177,9 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert "profile" in window.panel_form.note.text()
         assert "modulus" in window.caption.toPlainText()
 
+        # what is kept of a drawn sheet does not hold its pixels twice
+        assert not hasattr(desk.seen.drawn.figure.canvas, "renderer")
+
         # the picture is the sheet, in its proportions
         image = canvas.image
         inches = desk.seen.drawn.figure.get_size_inches()

@@ -24,7 +24,6 @@ from ..saving import DOUBTS, ERRORS, FORMATS, UNITS, Item, stem_of
 from ..theme import SPACE, toned
 from . import files
 from .errors import confirm
-from .place import Place
 from .export_pages import (
     TRUSTED,
     TRUSTED_TIP,
@@ -34,6 +33,7 @@ from .export_pages import (
     TablesPage,
     TogetherPage,
 )
+from .place import Place
 
 ALL = ""
 TABS = ("Maps", "Tables", "Curves", "Surface", "Together")

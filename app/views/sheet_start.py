@@ -26,6 +26,7 @@ class SheetStart(QWidget):
         self.words.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.words.setWordWrap(True)
         self.found, self.empty = QPushButton(FOUND, self), QPushButton(EMPTY, self)
+        self.found.setMinimumWidth(self.found.sizeHint().width() + 3 * SPACE)
         self.empty.setToolTip(EMPTY_TIP)
         self.found.clicked.connect(lambda: self.wanted.emit(False))
         self.empty.clicked.connect(lambda: self.wanted.emit(True))
