@@ -54,6 +54,6 @@ def with_known(findings: Any, known: Any) -> Any:
         findings = replace(findings, composition=known.composition, table=known.table,
                            pairs=known.pairs, notes=known.notes)  # fmt: skip
     same = findings.composition is known.composition
-    if same and "map_doubts" in known.__dict__:  # worked out once
-        findings = findings.with_map_doubts(known.map_doubts)
+    if same and "judged" in vars(known):  # worked out once
+        findings = findings.with_judged(known.judged)
     return findings

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 from ..analysis import Analysis
 from ..corrections import settings_at
 from ..explain import explain
-from ..mapdoubts import MapDoubt, map_doubts
+from ..mapdoubts import Judged, MapDoubt, judged
 from ..review.ranking import Ranking, ranking
 from ..work import Work
 
@@ -63,14 +64,24 @@ class Findings:
         return None if self.composition is None else np.asarray(self.composition.labels)
 
     @cached_property
+    def judged(self) -> Judged:
+        """Doubts about the map as a whole, and what of it could not be judged."""
+        return judged(self.analysis, self.labels)
+
+    @cached_property
     def map_doubts(self) -> tuple[MapDoubt, ...]:
         """Doubts about the map as a whole."""
-        return map_doubts(self.analysis, self.labels)
+        return self.judged.doubts
 
-    def with_map_doubts(self, found: tuple[MapDoubt, ...]) -> Findings:
-        """A copy to which the doubts about the map as a whole are known already."""
+    @property
+    def not_judged(self) -> Mapping[str, str]:
+        """What of the map as a whole could not be judged -> why."""
+        return self.judged.lacking
+
+    def with_judged(self, judged: Judged) -> Findings:
+        """A copy for which the map as a whole was judged already."""
         made = replace(self)
-        vars(made)["map_doubts"] = found  # where `cached_property` looks first
+        vars(made)["judged"] = judged  # where `cached_property` looks first
         return made
 
     @cached_property
