@@ -224,9 +224,15 @@ def with_gaps(written: Any, drawn: Any) -> Any:
 def drop_canvas(drawn: Any) -> None:
     """Let go of the pixels that a figure was last drawn on; drawing it again makes new ones.
 
-    Drawn sheets are kept for undo and for writing, and each would hold its picture twice.
+    Drawn sheets are kept for undo and for writing, and each would hold its picture twice: the
+    canvas has it, and every text keeps what it was last drawn by.
     """
-    type(drawn.figure.canvas)(drawn.figure)
+    from matplotlib.text import Text
+
+    figure = drawn.figure
+    type(figure.canvas)(figure)
+    for text in figure.findobj(Text):
+        text._renderer = None
 
 
 def recipes_of(path: Path) -> tuple[Sheet, ...]:

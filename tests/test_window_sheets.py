@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from dataclasses import replace
 
@@ -178,7 +179,10 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert "modulus" in window.caption.toPlainText()
 
         # what is kept of a drawn sheet does not hold its pixels twice
-        assert not hasattr(desk.seen.drawn.figure.canvas, "renderer")
+        gc.collect()
+        from matplotlib.backends.backend_agg import RendererAgg
+
+        assert not [one for one in gc.get_objects() if type(one) is RendererAgg]
 
         # the picture is the sheet, in its proportions
         image = canvas.image
