@@ -159,7 +159,7 @@ def read(seen: Seen) -> LoadedAnalysis:
             components=_components(g, shape), places=g.text("entry/places", LARGEST_PLACES),
             component_rule=g.text("entry/component_rule", LARGEST_RULE),
             levelling=g.text("entry/levelling", MIB), picture=g.text("entry/picture", MIB),
-            **spare, unread=unread,
+            sheets=spare.get("sheets", ""), answers=spare.get("answers", ""), unread=unread,
             view=_view(g), thickness=_thickness(g, shape), trusted=_trusted(g, shape),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
