@@ -61,10 +61,12 @@ KINDS: tuple[tuple[str, str, str] | None, ...] = (
 
 @dataclass(frozen=True)
 class Pending:
-    """What is in the clipboard and waits for its drawn picture; number of the request."""
+    """What is in the clipboard and waits for its drawn picture; number of the request. With
+    `alone` it is not there yet: a picture was asked for, and only the drawn one will do."""
 
     number: int
     copied: Copied
+    alone: bool = False
 
 
 class CopyDesk(QObject):
@@ -132,7 +134,8 @@ class CopyDesk(QObject):
             self._window.say(_LACKING[kind])
             return
         drawn = kind in ("map", "map_picture", "curve", "curve_picture")
-        self._put(made, self._sheet(kind.partition("_")[0]) if drawn else None)
+        alone = kind.endswith("_picture")
+        self._put(made, self._sheet(kind.partition("_")[0]) if drawn else None, alone)
 
     def _in_front(self) -> tuple[str, Any]:
         """What has the focus: a name of `_MAKERS`, "table" or "view", and the widget."""
@@ -177,7 +180,10 @@ class CopyDesk(QObject):
         if numbers and out is not None and out.any():
             words += f"; {int(out.sum())} pixels that are not to be used are empty"
         words += "" if self._session.finished else "; it is not finished"
-        image = grabbed(view, view.plot.geometry().united(view.bar.geometry())) if picture else None
+        area = view.plot.geometry()
+        if self._sheet("map") is None:  # else the drawn one follows, without fields to type in
+            area = area.united(view.bar.geometry())
+        image = grabbed(view, area) if picture else None
         return Copied(words, rows=rows, image=image, formatted=not picture)
 
     def _curve(self, numbers: bool = True, picture: bool = True) -> Copied | None:
@@ -267,14 +273,16 @@ class CopyDesk(QObject):
         one, other = views.joint_axes()
         return sheet_of("joint", x=one.channel, y=other.channel, log_x=one.log, log_y=other.log)
 
-    def _put(self, copied: Copied, sheet: Any = None) -> None:
-        put(copied)
+    def _put(self, copied: Copied, sheet: Any = None, alone: bool = False) -> None:
         self._pending = None
-        self._window.say(f"Copied {copied.words}.")
         findings = present(self._session, self._made()) if sheet is not None else None
+        alone = alone and findings is not None
+        if not alone:
+            put(copied)
+        self._window.say(f"Drawing {copied.words} …" if alone else f"Copied {copied.words}.")
         if findings is not None:
             number = self._session.submit(DrawToCopy(sheet, findings))
-            self._pending = Pending(number, copied)
+            self._pending = Pending(number, copied, alone)
 
     def _take(self, answer: Answer) -> None:
         pending = self._pending
@@ -282,7 +290,13 @@ class CopyDesk(QObject):
             return
         self._pending = None
         made = answer.value
-        if isinstance(made, Picture) and still_there(pending.copied):
+        if pending.alone:
+            drawn = isinstance(made, Picture)
+            put(replace(pending.copied, image=image_of(np.asarray(made.rgba)), svg=made.svg)
+                if drawn else pending.copied)  # fmt: skip
+            how = "" if drawn else ", as it is seen: it could not be drawn"
+            self._window.say(f"Copied {pending.copied.words}{how}.")
+        elif isinstance(made, Picture) and still_there(pending.copied):
             put(replace(pending.copied, image=image_of(np.asarray(made.rgba)), svg=made.svg))
 
 

@@ -100,7 +100,7 @@ class Commands(QObject):
         path = files.ask_save(self._window, "Save the result", name, files.RESULTS)
         if path is None:
             return None
-        work, made = self._session.work, self._made()
+        work, made = self._session.work, self._made() or self._window.figures.worked_out()
         write = saving.result_file(analysis, path, work, made, self._session.view,
                                    self._session.acts)  # fmt: skip
         number = self._session.submit(Save(write))

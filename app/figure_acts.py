@@ -5,33 +5,22 @@ A part of the desk, kept apart for its length.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..core.errors import Cancelled, InputError, SettingsError
-from ..core.sheets import Panel, Sheet, moving, write_recipes
+from ..core.errors import SettingsError
+from ..core.sheets import Panel, Sheet, moving
 from ..core.sheets.sheet import MOST
-from .clipboard import Copied, image_of, put
-from .dialogs import errors, files
-from .figure_calls import BeginSheet, CopySheet, ReadRecipes, WriteSheet
-from .law_calls import Refused
-from .recompute import Answer
-from .saving import stem_of
+from .figure_calls import BeginSheet
 
 if TYPE_CHECKING:
     from .session import Session
     from .views.sheet_window import SheetWindow
 
-RECIPES = "Recipe of a figure sheet (*.json)"
-TO_READ = "Recipes and results (*.json *.h5 *.hdf5 *.nxs);;All files (*)"
-KINDS = {"pdf": "PDF (*.pdf)", "svg": "SVG (*.svg)", "png": "PNG (*.png)", "tif": "TIFF (*.tif)"}
-NOT_YET = "A figure can be written when the map has been analysed."
 TOO_MANY = f"There are {MOST} sheets already, which is the most that one analysis keeps."
 FIRST = "Figure 1"
-ACTS = (BeginSheet, CopySheet, ReadRecipes, WriteSheet)
+UPSIDE_DOWN = "From must be below To"
 
 
 class FigureActs:
@@ -50,9 +39,8 @@ class FigureActs:
         choose_panel: Callable[..., None]
         show_sheets: Callable[..., None]
         findings: Callable[[], Any]
-        fresh_seen: Callable[[], Any]
-        keep_findings: Callable[[Any], None]
-        _tell_fault: Callable[[Refused], None]
+        ask_write: Callable[[bool], None]
+        copy_picture: Callable[[], None]
 
     def _listen_to_acts(self, window: SheetWindow) -> None:
         canvas, form = window.view.canvas, window.panel_form
@@ -70,6 +58,7 @@ class FigureActs:
         window.sheet_form.name_wanted.connect(self.rename)
         window.panel_wanted.connect(self.add_offered)
         window.new_wanted.connect(self.begin)
+        window.view.start.wanted.connect(self.begin)
         window.menu_chosen.connect(lambda name: getattr(self, f"_menu_{name}")())
         window.write_wanted.connect(self.ask_write)
         window.view.canvas.copy_wanted.connect(self.copy_picture)
@@ -135,13 +124,17 @@ class FigureActs:
             self.choose_panel(None)
 
     def _use_options(self, options: Any, words: str, merge: str) -> None:
-        from .figure_offers import with_limits
+        from .figure_offers import upside_down, with_limits
 
         panel, sheet = self.panel, self.sheet
         if panel is None or sheet is None or self._panel is None:
             return
         analysis = self._session.analysis if self._session.finished else None
         options = with_limits(panel.options, options, analysis)
+        named = upside_down(panel.options, options)
+        if named and self.window is not None:
+            self.window.panel_form.refuse(named, UPSIDE_DOWN)
+            return
         made = sheet.with_panel(self._panel, replace(panel, options=options))
         self._use(made, f"{words} of a panel", merge and f"{merge} {self._panel}")
 
@@ -175,6 +168,8 @@ class FigureActs:
     def add(self, panel: Panel, words: str) -> bool:
         """Add a panel to the sheet in front; the first one begins a sheet."""
         sheet = self.sheet or Sheet(FIRST)
+        if getattr(panel.options, "what", "") == "components":  # it is wide
+            panel = replace(panel, cols=max(2, sheet.grid[1]))
         try:
             made, number = moving.inserted(sheet, panel)
         except SettingsError as error:
@@ -221,10 +216,14 @@ class FigureActs:
             return
         self._index, self._panel = front, None
         self._name = sheets[front].name if front < len(sheets) else ""
+        if self.window is not None:
+            self.window.sheet_form.forget_typing()
         self._session.use_sheets(sheets, words)
 
     def _append(self, sheets: tuple[Sheet, ...], words: str) -> None:
         """More sheets behind those that are there, each with a name of its own."""
+        if self.window is not None:
+            self.window.sheet_form.caption.finish()  # it is of the sheet in front
         names = [sheet.name for sheet in self.sheets]
         made = []
         for sheet in sheets:
@@ -273,125 +272,3 @@ class FigureActs:
         at, sheets = self._index, self.sheets
         if self.sheet is not None:
             self._use_all((*sheets[:at], *sheets[at + 1 :]), "sheet taken away", max(at - 1, 0))
-
-    def _menu_load(self) -> None:
-        path = files.ask_open(self.window, "Load a recipe", TO_READ)
-        if path is not None:
-            self.load(path)
-
-    def load(self, path: Path) -> None:
-        """Have the sheets of a file of recipes, or of a result file, behind the present ones."""
-        self._session.submit(ReadRecipes(path))
-
-    def _menu_save(self) -> None:
-        if self.sheet is None or self.window is None:
-            return
-        path = files.ask_save(self.window, "Save the recipe", f"{plain_name(self.sheet.name)}.json",
-                              RECIPES)  # fmt: skip
-        if path is None:
-            return
-        try:
-            write_recipes(path, [self.sheet])
-        except InputError as error:
-            errors.show_error(self.window, str(error))
-        else:
-            self._say(f"Saved {path.name} in {path.parent}.")
-
-    # -- writing --------------------------------------------------------------------------------
-
-    def ask_write(self, with_data: bool) -> None:
-        """Ask for a file and write the sheet in front, with its data beside it if wanted."""
-        if self.window is not None:
-            self.window.sheet_form.caption.finish()
-        sheet, window = self.sheet, self.window
-        if sheet is None or window is None:
-            return
-        if not sheet.panels:
-            self._say("This sheet is empty; add a panel before writing it.")
-            return
-        if not self._session.finished:
-            self._say(NOT_YET)
-            return
-        name = f"{stem_of(self._session.map)}_{plain_name(sheet.name)}"
-        kinds = kinds_for(sheet)
-        path = files.ask_save(window, "Write the figure", name + ending_of(kinds), kinds)
-        if path is not None:
-            self.write(path, with_data)
-
-    def write(self, path: Path, with_data: bool = False) -> None:
-        """Write the sheet in front; an existing folder for the data is asked about."""
-        folder = path.with_name(f"{path.stem}_data") if with_data else None
-        if folder is not None and folder.exists() and self.window is not None:
-            words = (f"{folder.name} is already in {folder.parent}.\n\nThe numbers of an earlier "
-                     "figure in it are replaced as a whole.")  # fmt: skip
-            if not errors.confirm(self.window, words, "Replace"):
-                return
-        if self.sheet is not None:
-            seen = self.fresh_seen()
-            self._session.submit(WriteSheet(self.sheet, self.findings(), path, folder, seen))
-
-    def copy_picture(self) -> None:
-        """Put the sheet on the clipboard, as a picture, as SVG, and its caption as text."""
-        seen = self.fresh_seen()
-        if seen is None:
-            self._say("The sheet can be copied when it has been drawn.")
-        else:
-            self._session.submit(CopySheet(seen))
-
-    # -- answers --------------------------------------------------------------------------------
-
-    def _take_act(self, answer: Answer) -> None:
-        request, value = answer.request, answer.value
-        if not isinstance(request, ACTS) or not answer.final:
-            return
-        if isinstance(answer.error, Cancelled):
-            self._say("Stopped; what was not finished is not there.")
-        elif isinstance(value, Refused):
-            self._refuse(value)
-        elif answer.error is None and self._session.map is not None:
-            if isinstance(request, BeginSheet):
-                self.keep_findings(value.findings)
-                self._append((value.sheet,), "new sheet")
-            elif isinstance(request, ReadRecipes):
-                self._append(value, f"sheets from {request.path.name}")
-            elif isinstance(request, CopySheet):
-                image = image_of(value.rgba)
-                put(Copied("the sheet", text=value.caption, image=image, svg=value.svg))
-                self._say("Copied the sheet as a picture, and its caption as text.")
-            else:
-                self._show_written(value)
-
-    def _refuse(self, refused: Refused) -> None:
-        if refused.fault is not None:
-            self._tell_fault(refused)
-        elif self.window is not None:
-            errors.show_error(self.window, refused.words)
-
-    def _show_written(self, written: Any) -> None:
-        if self.window is None:
-            return
-        self.window.written.show_written(written)
-        self.window.show_page(2)
-        count = len(written.warnings)
-        warned = f" {count} warning{'s' if count > 1 else ''}: see Written." if count else ""
-        self._say(f"Wrote {written.paths[0].name} in {written.paths[0].parent}.{warned}")
-
-
-def plain_name(name: str) -> str:
-    """A name as a part of the name of a file."""
-    return re.sub(r"[^\w.-]+", "_", name.strip().lower()).strip("._") or "figure"
-
-
-def kinds_for(sheet: Sheet) -> str:
-    """Kinds of files for the dialog; those that the preset prefers first."""
-    from ..core.figures import PRESETS
-
-    preset = PRESETS.get(sheet.preset)
-    wanted = [name for name in (preset.formats if preset is not None else ()) if name in KINDS]
-    return ";;".join(KINDS[name] for name in dict.fromkeys([*wanted, *KINDS]))
-
-
-def ending_of(kinds: str) -> str:
-    """The ending of the first kind."""
-    found = re.search(r"\*(\.\w+)", kinds)
-    return found.group(1) if found else ".pdf"

@@ -60,7 +60,9 @@ class DrawSheet(Request):
         findings = for_sheet(self.findings, self.sheet, progress)
         drawn = draw_sheet(self.sheet, findings, progress)
         progress.check()
-        return Seen(drawn, picture(drawn, self.dpi, self.look), findings)
+        seen = Seen(drawn, picture(drawn, self.dpi, self.look), findings)
+        drop_canvas(drawn)
+        return seen
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +84,9 @@ class LookAtSheet(Request):
         from ..core.figures import picture
 
         drawn = self.seen.drawn
-        return Seen(drawn, picture(drawn, self.dpi, self.look), self.seen.findings)
+        seen = Seen(drawn, picture(drawn, self.dpi, self.look), self.seen.findings)
+        drop_canvas(drawn)
+        return seen
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +116,7 @@ class WriteSheet(Request):
 
         drawn, findings = self._drawn(progress)
         progress.step(0, 2, f"Writing {self.path.name}")
-        written = write_drawn(self.path, drawn)
+        written = with_gaps(write_drawn(self.path, drawn), drawn)
         if self.folder is None:
             return written
         progress.step(1, 2, "Writing the numbers")
@@ -155,7 +159,9 @@ class CopySheet(Request):
         from ..core.figures import picture
 
         drawn = self.seen.drawn
-        return Picture(picture(drawn, DPI), svg_of(drawn), drawn.caption)
+        made = Picture(picture(drawn, DPI), svg_of(drawn), drawn.caption)
+        drop_canvas(drawn)
+        return made
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,13 +208,43 @@ class ReadRecipes(Request):
         return attempt(lambda _: recipes_of(self.path), progress, "this file")
 
 
+def with_gaps(written: Any, drawn: Any) -> Any:
+    """What was written, with a fault for each panel that could not be drawn in place of the
+    remark that tells the same."""
+    from ..core.figures.parts import WARNING, Check
+
+    empty = [one for one in drawn.panels if one.problem]
+    told = [Check("not drawn", WARNING, f"Panel {one.letter or one.panel.kind} could not be drawn: "
+                  f"{one.problem}") for one in empty]  # fmt: skip
+    rest = [check for check in written.checks
+            if not any(check.what == "panel" and one.problem in check.words for one in empty)]
+    return replace(written, checks=(*told, *rest))
+
+
+def drop_canvas(drawn: Any) -> None:
+    """Let go of the pixels that a figure was last drawn on; drawing it again makes new ones.
+
+    Drawn sheets are kept for undo and for writing, and each would hold its picture twice: the
+    canvas has it, and every text keeps what it was last drawn by.
+    """
+    from matplotlib.text import Text
+
+    figure = drawn.figure
+    type(figure.canvas)(figure)
+    for text in figure.findobj(Text):
+        text._renderer = None
+
+
 def recipes_of(path: Path) -> tuple[Sheet, ...]:
     """Sheets in a file of recipes or in a result file. Raises ReadError."""
     if not is_hdf(path):
         return read_recipes(path)
     from ..core.workfile import load_analysis
 
-    sheets: tuple[Sheet, ...] = load_analysis(path).work.sheets
+    loaded = load_analysis(path)
+    if "sheets" in loaded.unread:
+        raise ReadError(path, loaded.unread["sheets"], "Choose another result.", "entry/sheets")
+    sheets: tuple[Sheet, ...] = loaded.work.sheets
     if not sheets:
         raise ReadError(path, "holds no figure sheet", "Choose a result that was saved with one.")
     return sheets

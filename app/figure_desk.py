@@ -13,8 +13,9 @@ from PySide6.QtCore import QObject, QTimer
 
 from ..core.sheets import Panel, Sheet
 from .figure_acts import FigureActs
-from .figure_calls import BeginSheet
+from .figure_calls import BeginSheet, CopySheet, ReadRecipes
 from .figure_drawing import NO_MAP, WAITING, FigureDrawing, size_of
+from .figure_files import FigureFiles
 from .saving import map_name
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 SETTLE = 150  # ms that sheet and analysis must rest
 
 
-class FigureDesk(FigureActs, FigureDrawing, QObject):
+class FigureDesk(FigureActs, FigureFiles, FigureDrawing, QObject):
     """See the module. Its window is made when it is first asked for."""
 
     def __init__(self, main: MainWindow) -> None:
@@ -84,6 +85,7 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
         window.look_chosen.connect(self._choose_look)
         window.sheet_chosen.connect(self.choose_sheet)
         window.view.canvas.chosen.connect(self._panel_chosen)
+        window.add.menu().aboutToShow.connect(self._show_offers)
         window.undo_wanted.connect(session.undo)
         window.redo_wanted.connect(session.redo)
         window.stop_wanted.connect(session.background.stop)
@@ -112,6 +114,13 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
         """The sheet in front."""
         return self.sheets[self._index] if self._index < len(self.sheets) else None
 
+    def worked_out(self) -> Any:
+        """Findings with components that were made for a figure; None if they are of others."""
+        found, session = self._findings[1], self._session
+        fits = (found is not None and found.table is not None
+                and found.analysis is session.analysis and found.work.rule == session.rule)
+        return found if fits else None
+
     @property
     def panel(self) -> Panel | None:
         """The chosen panel."""
@@ -121,8 +130,9 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
 
     def choose_sheet(self, index: int) -> None:
         """Look at another sheet."""
-        if self.window is not None:
-            self.window.sheet_form.caption.finish()
+        if self.window is not None and not self.window.sheet_form.caption.finish():
+            self.window.show_sheets([sheet.name for sheet in self.sheets], self._index)
+            return
         if 0 <= index < len(self.sheets) and index != self._index:
             self._index, self._panel, self._name = index, None, self.sheets[index].name
             self.show_sheets()
@@ -146,7 +156,7 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
 
     def show_sheets(self) -> None:
         """Tabs and forms of what the session has; the sheet that was in front stays there."""
-        names = [sheet.name for sheet in self.sheets]
+        names, before = [sheet.name for sheet in self.sheets], self._name
         if self._name in names:
             self._index = names.index(self._name)
         self._index = min(self._index, max(len(names) - 1, 0))
@@ -155,6 +165,8 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
             self._panel = None
         if self.window is None:
             return
+        if self._name != before:
+            self.window.sheet_form.forget_typing()
         self.window.show_sheets(names, self._index)
         self.window.say("")  # what was said was of what was before
         self._show_forms()
@@ -202,6 +214,12 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
         if self.window is not None:
             self.window.show_history(self._session.undo_words, self._session.redo_words)
 
+    def _show_offers(self) -> None:
+        """A profile can be added where there is one."""
+        assert self.window is not None
+        places = self._session.places
+        self.window.add_actions["profile"].setEnabled(bool(places and places.profiles))
+
     def _show_busy(self, words: str, done: int, total: int) -> None:
         if self.window is not None:
             self.window.stop.setEnabled(self._session.background.stoppable)
@@ -219,9 +237,13 @@ class FigureDesk(FigureActs, FigureDrawing, QObject):
             self._drop()
 
     def _forget(self) -> None:
-        """Another map, or none."""
+        """Another map, or none: what was typed and asked was for the one before."""
         self._drop()
-        self._session.background.cancel(BeginSheet.lane)
+        for request in (BeginSheet, ReadRecipes, CopySheet):
+            self._session.background.cancel(request.lane)
+        if self.window is not None:
+            self.window.sheet_form.forget_typing()
+            self.window.written.forget()
         self._findings = (None, None)
         self._recent.clear()
         self._index, self._panel, self._name = 0, None, ""

@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from .views.sheet_window import SheetWindow
 
 NO_MAP = "There is no map."
-NO_SHEET = ("There is no figure sheet yet.\nNew makes one from what was found; Add panel begins an "
-            "empty one.")  # fmt: skip
+NO_SHEET = "There is no figure sheet yet."
 EMPTY = "This sheet is empty.\nAdd a panel: a map, a curve, a histogram …"
 WAITING = "The sheet is drawn when the map has been analysed."
 OLDER = "This is still drawn from the result before; the new one follows."
@@ -154,7 +153,7 @@ class FigureDrawing:
 
     def _show_begun(self) -> None:
         """An old picture stays until the new one is there, but not that of another sheet."""
-        if self.seen is not None and self._place != (self._index, len(self.sheets)):
+        if self.seen is None or self._place != (self._index, len(self.sheets)):
             self._empty(BEGUN)
 
     def _key(self) -> Hashable:
@@ -222,17 +221,24 @@ class FigureDrawing:
             self._show_notes(drawn)
 
     def _show_notes(self, drawn: Any) -> None:
+        from ..core.figures.fonts import face
+
         assert self.window is not None
         told = [f"Panel {one.letter or one.panel.kind}: {one.problem}" for one in drawn.panels
                 if one.problem]  # fmt: skip
         told += [words for one in drawn.panels for words in one.remarks]
         told += list(drawn.remarks)
         notes = self.window.notes
-        self._away |= set(self._noted) - set(notes.texts)  # what was put away stays away
-        self._away &= set(told)  # until it was mended in between
+        self._see_what_was_put_away()
+        self._away &= {*told, face().words}  # until it was mended in between
         self._noted = tuple(dict.fromkeys(told))
         notes.clear()
         notes.add(*(words for words in self._noted if words not in self._away))
+
+    def _see_what_was_put_away(self) -> None:
+        """It stays away."""
+        assert self.window is not None
+        self._away |= set(self._noted) - set(self.window.notes.texts)
 
     def _refused(self, words: str, answer: Answer) -> None:
         if self.window is None:
@@ -248,12 +254,16 @@ class FigureDrawing:
         assert self.window is not None
         self.seen = None
         self._shown = self._basis = None
-        self.window.view.show_nothing(words)
+        if words == NO_SHEET:
+            self.window.view.show_start(self._session.finished)
+        else:
+            self.window.view.show_nothing(words)
         if self.sheet is not None and self.sheet.panels:
             self.window.view.canvas.set_grid(grid_by_sizes(self.sheet))
             self.window.view.canvas.choose(self._panel)
         self.window.view.say("")
         self.window.show_caption("", "")
+        self._see_what_was_put_away()
         self.window.notes.clear()
         self._noted = ()
 

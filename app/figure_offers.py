@@ -80,7 +80,7 @@ _MAKERS: dict[str, Callable[[Session], tuple[Panel | None, str]]] = {
     "map": _map, "pixel": _pixel, "histogram": _histogram, "profile": _profile,
     "where": lambda _: (Panel("doubts", options=DoubtOptions()), "map of doubts"),
     "components": lambda _: (Panel("components", options=ComponentOptions()), "component map"),
-    "typical": lambda session: (Panel("curve", options=_curve(session)), "typical curve"),
+    "typical": lambda _: (Panel("curve", options=CurveOptions()), "typical curve"),
     "joint": lambda _: (Panel("joint", options=JointOptions()), "two channels"),
     "table": _table("components"), "calibration": _table("calibration"),
     "doubts": _table("doubts"),
@@ -177,6 +177,14 @@ def with_limits(before: Any, after: Any, analysis: Any) -> Any:
     cut = (0.0, 100.0) if before.limits == "full" else (2.0, 98.0)
     low, high = (float(f"{v:.3g}") for v in np.percentile(values, cut))
     return replace(after, low=low, high=high) if low < high else after
+
+
+def upside_down(before: Any, after: Any) -> str:
+    """The limit of a map that was typed beyond the other one; empty if none was."""
+    if getattr(after, "limits", "") != "set" or after.low < after.high:
+        return ""
+    return next((name for name in ("low", "high")
+                 if getattr(after, name) != getattr(before, name)), "")  # fmt: skip
 
 
 def _values(analysis: Any, options: Any) -> Any:

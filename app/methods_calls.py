@@ -24,12 +24,11 @@ class AskMethods(Request):
 
     Attributes
     ----------
-    findings : what it is written from
-    components : whether components belong into it; they are made if they are not there yet
+    findings : what it is written from; components are made if they are not there yet, as they
+        are for figures, report and pack
     """
 
     findings: Any
-    components: bool = False
     lane: ClassVar[str] = "methods"
     words: ClassVar[str] = "Writing the methods paragraph"
 
@@ -41,7 +40,7 @@ class AskMethods(Request):
         from ..core.methods import paragraph
 
         found = self.findings
-        if self.components and found.composition is None and not found.notes:
+        if not found.notes:  # where there are none, that was found out before
             found = completed(found, progress)
         return Written(found, paragraph(found))
 
@@ -55,6 +54,6 @@ def with_known(findings: Any, known: Any) -> Any:
         findings = replace(findings, composition=known.composition, table=known.table,
                            pairs=known.pairs, notes=known.notes)  # fmt: skip
     same = findings.composition is known.composition
-    if same and "map_doubts" in known.__dict__:  # worked out once
-        findings.__dict__["judged"] = known.judged
+    if same and "judged" in vars(known):  # worked out once
+        findings = findings.with_judged(known.judged)
     return findings

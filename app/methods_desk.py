@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject, QTimer
 
-from ..core.components.rule import Rule
 from . import saving
 from .dialogs import files
 from .findings import present
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
     from .methods_window import MethodsWindow
 
 SETTLE = 200  # ms that decisions and analysis must rest
+WORKING = "Being written from what was found…"
 WAIT = "Written when the map has been analysed…"
 NO_MAP = "Open a map first."
 
@@ -44,6 +44,7 @@ class MethodsDesk(QObject):
         for signal in (session.analysis_changed, session.map_changed, session.history_changed,
                        session.answers_changed):  # fmt: skip
             signal.connect(self.refresh)
+        session.map_changed.connect(self._forget)
         session.answered.connect(self._take)
 
     def show_methods(self) -> None:
@@ -55,6 +56,8 @@ class MethodsDesk(QObject):
             self.window.answer_given.connect(self._answer)
             self.window.save_wanted.connect(self._save)
             self.window.said.connect(self._main.say)
+            self.window.undo_wanted.connect(self._session.undo)
+            self.window.redo_wanted.connect(self._session.redo)
             if self._theme is not None:
                 self.window.set_theme(self._theme)
         self.window.show()
@@ -70,6 +73,15 @@ class MethodsDesk(QObject):
     def _seen(self) -> bool:
         return self.window is not None and self.window.isVisible()
 
+    def _forget(self) -> None:
+        """Another map, or none: what was typed and asked was about the one before."""
+        self._session.background.cancel(AskMethods.lane)
+        self._known = self.paragraph = None
+        self._asked = -1
+        if self.window is not None:
+            self.window.questions.forget_typing()
+            self.window.show_reason(NO_MAP if self._session.map is None else WAIT)
+
     def refresh(self) -> None:
         """See to it that the text follows, once things rest."""
         if self._seen:
@@ -82,14 +94,18 @@ class MethodsDesk(QObject):
         workspace = self._main.workspace
         made = workspace.component_desk.made if workspace is not None else None
         found = present(self._session, made)
-        wanted = made is not None or self._session.rule != Rule()  # the person looked for some
         if found is None:
             self._known = self.paragraph = None
             self._asked = -1
-            self.window.show_reason(NO_MAP if self._session.map is None else WAIT)
+            if self._session.map is None:
+                self.window.show_reason(NO_MAP)
+            else:
+                self.window.show_waiting(WAIT)
             return
+        if self.paragraph is None:
+            self.window.show_reason(WORKING)
         known = with_known(found, self._known)
-        self._asked = self._session.submit(AskMethods(known, wanted))
+        self._asked = self._session.submit(AskMethods(known))
 
     def _take(self, answer: Answer) -> None:
         if not isinstance(answer.request, AskMethods) or answer.generation != self._asked:

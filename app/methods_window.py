@@ -8,14 +8,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from PySide6.QtCore import QMimeData, QSignalBlocker, Qt, QUrl, Signal
-from PySide6.QtGui import QGuiApplication
+from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialog,
     QHBoxLayout,
     QHeaderView,
     QLabel,
-    QLineEdit,
     QPushButton,
     QScrollArea,
     QSplitter,
@@ -29,6 +28,7 @@ from PySide6.QtWidgets import (
 
 from ..core.work.answers import LONGEST
 from . import theme as look
+from .panels.sheet_row import Line
 from .theme import LIGHT, SPACE, Theme
 
 HEAD = ("Written from what was really done. What the program does not know is marked: answer at "
@@ -50,9 +50,9 @@ class Question(QWidget):
         self._was = ""
         self.label = QLabel(gap.question[:1].upper() + gap.question[1:], self)
         self.label.setWordWrap(True)
-        self.field = QLineEdit(self)
+        self.field = Line(self)
         self.field.setMaxLength(LONGEST)
-        self.field.setPlaceholderText(gap.hint)
+        self.field.setPlaceholderText(f"e.g. {gap.hint}")
         self.field.setToolTip("The words are put into the text where the mark stands. "
                               f"For instance: {gap.hint}")  # fmt: skip
         self.field.setAccessibleName(gap.question)
@@ -73,6 +73,12 @@ class Question(QWidget):
                 self.field.setCursorPosition(0)
         look.toned(self.label, "muted" if text else "strong")
         self.label.style().polish(self.label)
+
+    def forget_typing(self) -> None:
+        """What is being typed was meant for another map."""
+        with QSignalBlocker(self.field):
+            self.field.setText(self._was)
+        self.field.setModified(False)
 
     def _finished(self) -> None:
         self.field.setModified(False)
@@ -120,6 +126,11 @@ class Questions(QScrollArea):
         left = sum(not hole.answer for hole in holes)
         self.title.setText(f"{left} of {len(holes)} questions are open" if left
                            else "All questions are answered")  # fmt: skip
+
+    def forget_typing(self) -> None:
+        """What is being typed was meant for another map."""
+        for row in self.rows.values():
+            row.forget_typing()
 
     def go_to(self, name: str) -> None:
         """Put the cursor into a question's field."""
@@ -179,11 +190,14 @@ class MethodsWindow(QDialog):
     answer_given(name, text) : by the person only
     save_wanted : the text, the references or the table as a file
     said(sentence) : what was done, for the status bar
+    undo_wanted, redo_wanted : by the keys, while nothing is being typed
     """
 
     answer_given = Signal(str, str)
     save_wanted = Signal()
     said = Signal(str)
+    undo_wanted = Signal()
+    redo_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -201,6 +215,9 @@ class MethodsWindow(QDialog):
         self.notes = look.toned(QLabel(self), "muted")
         self.notes.setWordWrap(True)
         self._lay_out()
+        keys = QKeySequence.StandardKey
+        for key, signal in ((keys.Undo, self.undo_wanted), (keys.Redo, self.redo_wanted)):
+            QShortcut(key, self).activated.connect(signal)
         self.show_reason("")
 
     def _lay_out(self) -> None:
@@ -251,6 +268,16 @@ class MethodsWindow(QDialog):
         self.questions.title.clear()
         self.table.show_rows((), {})
         self.notes.hide()
+        for button in self.buttons.values():
+            button.setEnabled(False)
+
+    def show_waiting(self, words: str) -> None:
+        """Why the text is not the newest; it stays to be read, and can't be copied."""
+        if self._paragraph is None:
+            self.show_reason(words)
+            return
+        self.notes.setText(words)
+        self.notes.show()
         for button in self.buttons.values():
             button.setEnabled(False)
 

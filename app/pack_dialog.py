@@ -16,12 +16,12 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPlainTextEdit,
-    QPushButton,
     QWidget,
 )
 
 from ..core.errors import InputError
 from .dialogs import files
+from .dialogs.place import Place
 from .theme import SPACE, toned
 
 ABOUT = ("All that somebody needs who has to check this work: the measured map, the result, "
@@ -89,8 +89,8 @@ class PackDialog(QDialog):
         self.kind = QComboBox()
         for ending, words in KINDS.items():
             self.kind.addItem(words, ending)
-        self.folder = QLineEdit(str(files.last_folder("save")))
-        self.name = QLineEdit(f"{stem}_pack")
+        self.place = Place("Folder for the pack", f"{stem}_pack", self, tuple(filter(None, KINDS)))
+        self.folder, self.name = self.place.folder, self.place.name
         self.plan = toned(QLabel(), "muted")
 
     def _build(self) -> None:
@@ -98,17 +98,10 @@ class PackDialog(QDialog):
         for label in (about, self.plan):
             label.setWordWrap(True)
         self.plan.setMinimumHeight(self.fontMetrics().lineSpacing() * 4)
-        self.folder.setMinimumWidth(360)
-        browse = QPushButton("Choose…")
-        browse.setAutoDefault(False)
-        browse.clicked.connect(self._choose_folder)
         contents = QHBoxLayout()
         for box in (self.with_map, *self.parts.values()):
             contents.addWidget(box)
         contents.addStretch(1)
-        place = QHBoxLayout()
-        place.addWidget(self.folder, 1)
-        place.addWidget(browse)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Cancel)
         self.go = buttons.addButton("Pack", QDialogButtonBox.ButtonRole.AcceptRole)
         self.go.setDefault(True)
@@ -121,15 +114,16 @@ class PackDialog(QDialog):
         for words, field in (("Title", self.title), ("Description", self.about),
                              ("Authors", self.authors), ("Licence of the data", self.licence),
                              ("With", contents), ("Map published at", self.published),
-                             ("As", self.kind), ("Folder", place),
-                             ("Name", self.name)):  # fmt: skip
+                             ("As", self.kind)):  # fmt: skip
             form.addRow(words, field)
+        self.place.add_to(form)
         form.addRow(self.plan)
         form.addRow(buttons)
 
     def _listen(self) -> None:
-        for field in (self.title, self.published, self.folder, self.name):
+        for field in (self.title, self.published):
             field.textChanged.connect(self._show_plan)
+        self.place.changed.connect(self._show_plan)
         for text in (self.about, self.authors):
             text.textChanged.connect(self._show_plan)
         for box in (self.with_map, *self.parts.values()):
@@ -142,9 +136,7 @@ class PackDialog(QDialog):
     @property
     def path(self) -> Path:
         """The folder or the zip."""
-        ending = self.kind.currentData()
-        name = self.name.text().strip().removesuffix(".zip")
-        return Path(self.folder.text().strip()) / f"{name}{ending}"
+        return self.place.where / f"{self.place.stem}{self.kind.currentData()}"
 
     def wish(self) -> Any:
         """Core's `Wish`. Raises InputError in words."""
@@ -167,11 +159,8 @@ class PackDialog(QDialog):
         """Why no pack can be made so, in a sentence; empty if one can."""
         from ..core.pack import check_target
 
-        name = self.name.text().strip().removesuffix(".zip")
-        if not name or name in (".", "..") or "/" in name or "\\" in name:
-            return "Give the pack a name, without a folder in it."
-        if not self.folder.text().strip():
-            return "Choose a folder."
+        if self.place.problem:
+            return self.place.problem
         try:
             check_target(self.path, replace_existing=True)
             self.wish()
@@ -195,11 +184,6 @@ class PackDialog(QDialog):
             words += f" {self.path.name} exists already; you will be asked."
         self.plan.setText(words)
 
-    def _choose_folder(self) -> None:
-        folder = files.ask_folder(self, "Folder for the pack")
-        if folder is not None:
-            self.folder.setText(str(folder))
-
     def _choose_licence(self) -> None:
         """A text of one's own is a file; without one the first licence stands again."""
         if self.licence.currentData() == OWN:
@@ -214,7 +198,7 @@ class PackDialog(QDialog):
     def _finish(self) -> None:
         if self.problem or not files.may_replace(self, [self.path]):
             return
-        files.remember_folder("save", self.path.parent)
+        self.place.remember()
         self._memory.setValue("pack/authors", self.authors.toPlainText())
         self._memory.setValue("pack/licence", self.licence.currentData())
         self.accept()

@@ -9,14 +9,12 @@ from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QFormLayout,
-    QHBoxLayout,
     QLabel,
-    QLineEdit,
-    QPushButton,
     QWidget,
 )
 
 from .dialogs import files
+from .dialogs.place import Place
 from .theme import SPACE, toned
 
 ABOUT = ("Maps, components with their uncertainty, calibration, doubts, decisions and what they "
@@ -38,15 +36,14 @@ class ReportDialog(QDialog):
         super().__init__(parent)
         self.setWindowTitle("Report")
         self.kinds = {ending: QCheckBox(words) for ending, words in KINDS.items()}
-        self.folder = QLineEdit(str(files.last_folder("save")))
-        self.name = QLineEdit(f"{stem}_report")
+        self.place = Place("Folder for the report", f"{stem}_report", self, tuple(KINDS))
+        self.folder, self.name = self.place.folder, self.place.name
         self.plan = toned(QLabel(), "muted")
         self._build()
         for box in self.kinds.values():
             box.setChecked(True)
             box.toggled.connect(self._show_plan)
-        for field in (self.folder, self.name):
-            field.textChanged.connect(self._show_plan)
+        self.place.changed.connect(self._show_plan)
         self._show_plan()
 
     def _build(self) -> None:
@@ -54,13 +51,6 @@ class ReportDialog(QDialog):
         about.setWordWrap(True)
         self.plan.setWordWrap(True)
         self.plan.setMinimumHeight(self.fontMetrics().lineSpacing() * 2)
-        self.folder.setMinimumWidth(320)
-        browse = QPushButton("Choose…")
-        browse.setAutoDefault(False)
-        browse.clicked.connect(self._choose_folder)
-        place = QHBoxLayout()
-        place.addWidget(self.folder, 1)
-        place.addWidget(browse)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Cancel)
         self.go = buttons.addButton("Write", QDialogButtonBox.ButtonRole.AcceptRole)
         self.go.setDefault(True)
@@ -72,35 +62,24 @@ class ReportDialog(QDialog):
         form.addRow(about)
         for label, box in zip(("As", ""), self.kinds.values(), strict=True):
             form.addRow(label, box)
-        form.addRow("Folder", place)
-        form.addRow("Name", self.name)
+        self.place.add_to(form)
         form.addRow(self.plan)
         form.addRow(buttons)
 
     @property
     def paths(self) -> tuple[Path, ...]:
         """The files to write; none while something is missing."""
-        folder, name = self.folder.text().strip(), self.name.text().strip()
-        for ending in KINDS:
-            name = name.removesuffix(ending)
-        if not (folder and name):
+        if self.place.problem:
             return ()
-        return tuple(Path(folder) / f"{name}{ending}" for ending, box in self.kinds.items()
-                     if box.isChecked())  # fmt: skip
+        return tuple(self.place.where / f"{self.place.stem}{ending}"
+                     for ending, box in self.kinds.items() if box.isChecked())  # fmt: skip
 
     @property
     def problem(self) -> str:
         """Why nothing can be written so, in a sentence; empty if it can."""
         if not any(box.isChecked() for box in self.kinds.values()):
             return "Choose at least one of the two."
-        if not self.name.text().strip():
-            return "Give the report a name."
-        if not Path(self.folder.text().strip() or "?").is_dir():
-            return "There is no such folder."
-        if any("/" in path.stem or path.parent != Path(self.folder.text().strip())
-               for path in self.paths):  # fmt: skip
-            return "The name can't hold a folder."
-        return ""
+        return self.place.problem
 
     def _show_plan(self) -> None:
         wrong = self.problem
@@ -108,12 +87,7 @@ class ReportDialog(QDialog):
         names = " and ".join(path.name for path in self.paths)
         self.plan.setText(wrong or f"To be written: {names}")
 
-    def _choose_folder(self) -> None:
-        folder = files.ask_folder(self, "Folder for the report")
-        if folder is not None:
-            self.folder.setText(str(folder))
-
     def _finish(self) -> None:
         if not self.problem and files.may_replace(self, list(self.paths)):
-            files.remember_folder("save", self.paths[0].parent)
+            self.place.remember()
             self.accept()

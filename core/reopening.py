@@ -188,7 +188,7 @@ def _joined(fmap: ForceMap, loaded: LoadedAnalysis) -> Reopened:
                         "Analyse the map anew.")  # fmt: skip
     if loaded.thickness is not None:
         fmap = fmap.with_thickness(loaded.thickness)
-    notes = []
+    notes = list(loaded.notes)
     if loaded.settings_changed:
         notes.append(f"The settings in {loaded.path.name} do not have the checksum that was "
                      "written with them: somebody changed them.")  # fmt: skip

@@ -150,30 +150,47 @@ def load_analysis(path: str | os.PathLike[str]) -> LoadedAnalysis:
     seen = look(path)
     INSPECTOR.inspect(seen, _reader.__name__)
     loaded = _reader.read(seen)
-    return replace(loaded, work=_work_of(loaded))
+    work, unread = _work_of(loaded)
+    notes = tuple(_left_out(loaded.path.name, SPARE[name], said) for name, said in unread.items())
+    return replace(loaded, work=work, unread=unread, notes=notes)
 
 
 TEXTS = {"rule": ("component_rule", "component_rule"), "places": ("places", "places"),
          "levelling": ("levelling", "levelling"), "picture": ("picture", "picture"),
          "sheets": ("sheets", "sheets"), "answers": ("answers", "answers")}  # fmt: skip
 """Part of a work -> its dataset in the entry, and the attribute of what is loaded."""
+SPARE = {"sheets": "figure sheets", "answers": "answers for the methods paragraph"}
+"""Parts that no number depends on, in words."""
 
 
-def _work_of(loaded: LoadedAnalysis) -> Work:
-    """All that was decided, as values; what an older file lacks is as at the beginning."""
+def _work_of(loaded: LoadedAnalysis) -> tuple[Work, dict[str, str]]:
+    """All that was decided, as values, and what had to be left out of it with the reason.
+
+    What an older file lacks is as at the beginning. Sheets and answers change no number, so the
+    rest opens without them; any other part that can't be read is refused.
+    """
     found: dict[str, Any] = {}
+    unread = dict(loaded.unread)
     for name, (place, attribute) in TEXTS.items():
         text = getattr(loaded, attribute)
         if not text:
             continue
         try:
             found[name] = PARTS[name][1](json.loads(text))
+            continue
         except (ValueError, RecursionError):
-            raise ReadError(loaded.path, "it is not JSON", DAMAGED, f"entry/{place}") from None
+            said = "it is not JSON"
         except InputError as error:
             said = str(error).rstrip(".")
-            raise ReadError(loaded.path, said, DAMAGED, f"entry/{place}") from None
-    return Work(loaded.settings, review=loaded.review, **found)
+        if name not in SPARE:
+            raise ReadError(loaded.path, said, DAMAGED, f"entry/{place}")
+        unread[name] = said
+    return Work(loaded.settings, review=loaded.review, **found), unread
+
+
+def _left_out(file: str, words: str, why: str) -> str:
+    return (f"The {words} in {file} can't be read ({why}), so it opens without them. Saving "
+            f"under this name would drop them; another name keeps them in {file}.")
 
 
 def _write_work(entry: Any, beside: Beside, folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -10,6 +11,7 @@ import h5py
 import numpy as np
 import pytest
 
+from palpate.app.figure_calls import recipes_of
 from palpate.core import write_map
 from palpate.core.cli import main
 from palpate.core.components.rule import Gate, Rule
@@ -300,6 +302,36 @@ def test_a_damaged_part_is_refused_by_its_name(case, tmp_path, name, change, wor
     with pytest.raises(ReadError, match=words) as caught:
         load_analysis(out)
     assert str(caught.value).endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "words"),
+    [("sheets", put('[{"palpate_sheet":2}]'), "figure sheets.*newer.*update"),
+     ("sheets", put("[{"), "figure sheets.*not JSON"),
+     ("sheets", put([1.0, 2.0]), "figure sheets.*text should be"),
+     ("sheets", put(" " * (9 << 20)), "figure sheets.*9.4 MB"),
+     ("answers", put('{"palpate_answers":2,"answers":{}}'), "answers.*newer"),
+     ("answers", put('{"palpate_answers":1,"answers":{"humidity":5}}'), "answers.*humidity")],
+)  # fmt: skip
+def test_all_else_opens_where_sheets_or_answers_can_not_be_read(case, tmp_path, name, change,
+                                                                words):  # fmt: skip
+    out, _ = copy(case, tmp_path)
+    with h5py.File(out, "r+") as f:
+        change(f["entry"], name)
+    opened = open_analysis(out)
+    opened.map.close()
+    found = [note for note in opened.notes if re.search(words, note)]
+    assert len(found) == 1
+    assert "boot.result.h5" in found[0]
+    assert "would drop them" in found[0]  # it is not lost without a word
+    assert set(opened.loaded.unread) == {name}
+    assert opened.work.sheets == ()
+    assert len(opened.work.answers) == 0
+    assert opened.work.review == case.work.review
+    assert opened.work.rule == case.work.rule
+    if name == "sheets":
+        with pytest.raises(ReadError, match="entry/sheets"):
+            recipes_of(out)
 
 
 def test_a_flood_of_damage_gives_sentences_only(case, tmp_path):

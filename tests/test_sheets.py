@@ -90,6 +90,7 @@ BAD = {
     "a width of nothing": lambda: Sheet(width=0.0),
     "not a number": lambda: Sheet(width=float("nan")),
     "a height beyond all paper": lambda: Sheet(height=5000.0),
+    "a part of a dot per inch": lambda: Sheet(dpi=300.5),
     "tiny text": lambda: Sheet(font_size=0.5),
     "columns of no width": lambda: Sheet(widths=(0.0, 1.0)),
     "too many columns": lambda: Sheet(widths=(1.0,) * (LIMIT + 1)),

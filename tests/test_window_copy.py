@@ -128,6 +128,8 @@ def copies_by_menu(window, qtbot):
     def choose(name):
         window.heard.append("")
         actions[f"copy_{name}"].trigger()
+        if name == "map_picture":
+            qtbot.waitUntil(lambda: said(window).startswith("Copied "), timeout=LONG)
         assert said(window).startswith("Copied ")
 
     choose("values")
@@ -149,6 +151,7 @@ def copies_by_menu(window, qtbot):
     assert not text()
     image = QImage(QApplication.clipboard().mimeData().imageData())
     assert image.width() > 200
+    assert QApplication.clipboard().mimeData().data(SVG)  # the drawn one, and not the screen's
     choose("curve_numbers")
     assert not QApplication.clipboard().mimeData().hasImage()
 

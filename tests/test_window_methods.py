@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from shell_maps import map_file
 from shell_window import LONG, main_window, open_map
 
 from palpate.app.dialogs import files
+from palpate.app.methods_calls import with_known
 from palpate.core.workfile import load_analysis
 
 
@@ -32,7 +34,8 @@ def test_the_methods_window_follows_the_session_and_its_answers_are_kept(
         assert list(dialog.questions.rows) == asked
         assert dialog.questions.title.text() == f"{len(asked)} of {len(asked)} questions are open"
         assert dialog.text.toHtml().count('href="gap:') == len(asked)
-        assert "not divided into components" in dialog.text.toPlainText()  # nobody asked for them
+        assert "not divided into components" not in dialog.text.toPlainText()
+        assert desk._known.composition is not None  # as figures, report and pack have them
 
         # an answer stands in the text and is one act, which undo takes back
         row = dialog.questions.rows["humidity"]
@@ -48,13 +51,19 @@ def test_the_methods_window_follows_the_session_and_its_answers_are_kept(
         )
         assert len(desk.paragraph.gaps) == len(asked) - 1
         known = desk._known
-        session.undo()
+        QTest.keyClick(row.field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
         qtbot.waitUntil(lambda: len(desk.paragraph.gaps) == len(asked), timeout=LONG)
         assert row.field.text() == ""
         session.redo()
         qtbot.waitUntil(lambda: len(desk.paragraph.gaps) == len(asked) - 1, timeout=LONG)
         assert row.field.text() == "45 % <b>"
         assert known.analysis is desk._known.analysis
+
+        # findings are values: what is known already goes into a copy
+        given = replace(desk._known)
+        kept = with_known(given, desk._known)
+        assert kept.map_doubts is desk._known.map_doubts
+        assert "judged" not in vars(given)
 
         # a setting changes the text
         session.apply({"sample.poisson_ratio": 0.31}, "Poisson ratio")
@@ -88,6 +97,19 @@ def test_the_methods_window_follows_the_session_and_its_answers_are_kept(
         qtbot.waitUntil(lambda: not session.changed, timeout=LONG)
         assert load_analysis(result).work.answers.of("humidity") == "45 % <b>"
         qtbot.waitUntil(lambda: "“result.h5”" in dialog.text.toPlainText(), timeout=LONG)
+
+        # what is being typed for one map is no answer for the next
+        dialog.questions.rows["humidity"].field.setFocus()
+        QTest.keyClicks(dialog.questions.rows["humidity"].field, "70 %")
+        desk.refresh()
+        open_map(window, map_file(tmp_path, "other.h5", medium="air"), qtbot)
+        qtbot.waitUntil(lambda: desk.paragraph is not None and not desk._timer.isActive(),
+                        timeout=LONG)  # fmt: skip
+        dialog.buttons["copy"].setFocus()
+        for row in dialog.questions.rows.values():
+            row.field.editingFinished.emit()
+        assert session.work.answers.given == ()
+        assert not session.changed
 
         session.close_map()
         qtbot.waitUntil(lambda: dialog.text.toPlainText() == "Open a map first.", timeout=LONG)

@@ -30,7 +30,12 @@ def fill(dialog: PackDialog, folder: Path) -> None:
     dialog.published.clear()
     dialog.name.setText("../out")
     assert not dialog.go.isEnabled()
-    dialog.name.setText("mine")
+    for name in ("mine.zip.zip", "mine.ZIP"):  # it is a folder or a zip as is chosen
+        dialog.name.setText(name)
+        dialog.kind.setCurrentIndex(dialog.kind.findData(""))
+        assert dialog.path == folder / "mine"
+        dialog.kind.setCurrentIndex(dialog.kind.findData(".zip"))
+        assert dialog.path == folder / "mine.zip"
     for name in ("methods", "report", "program"):
         dialog.parts[name].setChecked(False)
     dialog.go.click()

@@ -67,7 +67,9 @@ def test_the_dialog_says_what_is_wrong_and_what_will_be_written(qtbot, tmp_path)
     dialog.name.setText("mine.html")
     assert dialog.paths == (tmp_path / "mine.html",)
     assert "mine.html" in dialog.plan.text()
-    for spoil, words in ((lambda: dialog.folder.setText(str(tmp_path / "none")), "no such folder"),
+    dialog.name.setText("mine.HTML.html")  # an ending is none of the name
+    assert dialog.paths == (tmp_path / "mine.html",)
+    for spoil, words in ((lambda: dialog.folder.setText(str(tmp_path / "none")), "does not exist"),
                          (lambda: dialog.name.setText("../x"), "can't hold a folder"),
                          (lambda: dialog.name.setText(" "), "a name"),
                          (lambda: dialog.kinds[".html"].setChecked(False), "at least one")):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from dataclasses import replace
 
@@ -17,7 +18,7 @@ from palpate.app.dialogs import errors, files
 from palpate.app.views.sheet_canvas import SheetCanvas
 from palpate.app.views.sheet_grid import grid_by_sizes, grid_of
 from palpate.app.views.sheet_holds import COLUMNS, LOWER, PANEL, RIGHT, handles, hold_at
-from palpate.core.sheets import MapOptions, Panel, Sheet, read_recipes
+from palpate.core.sheets import CurveOptions, MapOptions, Panel, Sheet, read_recipes
 
 LEFT = Qt.MouseButton.LeftButton
 FOUR = Sheet(panels=tuple(Panel("map", *divmod(k, 2)) for k in range(4)))
@@ -177,10 +178,31 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert "profile" in window.panel_form.note.text()
         assert "modulus" in window.caption.toPlainText()
 
+        # what is kept of a drawn sheet does not hold its pixels twice
+        gc.collect()
+        from matplotlib.backends.backend_agg import RendererAgg
+
+        assert not [one for one in gc.get_objects() if type(one) is RendererAgg]
+
         # the picture is the sheet, in its proportions
         image = canvas.image
         inches = desk.seen.drawn.figure.get_size_inches()
         assert image.width() / image.height() == pytest.approx(inches[0] / inches[1], rel=0.01)
+
+        # a figure with a panel that can't be drawn is written only if the person wants it so
+        asked = []
+        monkeypatch.setattr(errors, "confirm", lambda _, words, yes: asked.append(words))
+        monkeypatch.setattr(files, "ask_save", lambda *_: pytest.fail("it asks for a file"))
+        QTest.mouseClick(window.write, LEFT)
+        assert "c can't be drawn" in asked[0]
+        monkeypatch.setattr(errors, "confirm", lambda *_: True)
+        monkeypatch.setattr(files, "ask_save", lambda *_: folder / "gap.png")
+        QTest.mouseClick(window.write, LEFT)
+        qtbot.waitUntil(lambda: window.written.written is not None, timeout=60_000)
+        assert "no finished figure" in window.written.head.text()
+        assert sum("profile" in words for _, words in window.written.lines) == 1
+        window.written.forget()
+        window.show_page(0)
 
         # drag a panel to another cell: places are changed, in one entry; undo by keys
         drag(canvas, middle(canvas.grid, 0), middle(canvas.grid, 1))
@@ -218,6 +240,9 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         type_into(row_of(form, "high").editor, "1e20")  # refused in place
         assert desk.sheet.panels[0].options.high == 2.0
         assert "not possible" in row_of(form, "high").problem.text()
+        type_into(row_of(form, "low").editor, "3")  # beyond the other one
+        assert desk.sheet.panels[0].options.low < 1.0
+        assert "below" in row_of(form, "low").problem.text()
         settled(desk, qtbot)
         assert re.search(r"\b2(\.0+)? GPa", window.caption.toPlainText())
 
@@ -229,6 +254,23 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         settled(desk, qtbot)
         assert desk.seen.drawn.figure.get_size_inches()[0] * 25.4 == pytest.approx(183.0)
         assert "nature.com" in window.sheet_form.about.text()
+
+        # a caption that is too long stays for the person to shorten it, and nothing is written
+        words = window.sheet_form.caption
+        words.setPlainText("x" * 2001)
+        words.document().setModified(True)
+        monkeypatch.setattr(files, "ask_save", lambda *_: pytest.fail("it asks for a file"))
+        QTest.mouseClick(window.write, LEFT)
+        assert words.toPlainText() == "x" * 2001
+        assert "2001" in window.sheet_form.problem.text()
+        assert desk.sheet.caption == ""
+        words.setPlainText("Mine.")
+        words.document().setModified(True)
+        assert words.finish()
+        assert not window.sheet_form.problem.isVisible()
+        assert desk.sheet.caption == "Mine."
+        session.undo()
+        settled(desk, qtbot)
 
         # looks change the preview alone
         before, sheet = canvas.image.copy(), desk.sheet
@@ -288,7 +330,20 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         # another map: the recipe is used for it, out of the file and out of the result
         open_map(main, second, qtbot)
         assert desk.sheets == ()
-        assert "no figure sheet" in canvas.hint
+        start = window.view.start
+        assert start.isVisible()
+        assert not start.visibleRegion().isEmpty()
+        assert abs(start.geometry().center().x() - canvas.rect().center().x()) <= 1
+        QTest.mouseClick(start.found, LEFT)  # both of its buttons begin a sheet
+        qtbot.waitUntil(lambda: len(desk.sheets) == 1, timeout=60_000)
+        assert desk.sheet.panels
+        assert window.written.written is None  # it was of the other map
+        assert not start.isVisible()
+        session.undo()
+        assert start.isVisible()
+        QTest.mouseClick(start.empty, LEFT)
+        assert desk.sheets == (Sheet("Figure 1"),)
+        session.undo()
         for number, source in enumerate((recipe, result), 1):
             desk.load(source)
             qtbot.waitUntil(lambda n=number: len(desk.sheets) == n, timeout=60_000)
@@ -302,6 +357,17 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         assert "odd.json" in error_text(window)
         close_errors(window)
 
+        # a table of components takes a whole row; a profile is offered where there is one
+        desk.add_offered("table")
+        assert desk.sheet.panels[-1].cols == 2
+        assert desk.sheet.grid[1] == 2
+        session.undo()
+        window.add.menu().aboutToShow.emit()
+        assert not window.add_actions["profile"].isEnabled()
+        desk.add_offered("typical")
+        assert desk.sheet.panels[-1].options == CurveOptions()
+        session.undo()
+
         # names differ; a sheet is taken away and comes back
         desk.rename("Figure 1")
         assert "another" in window.sheet_form.rows["name"].problem.text().lower()
@@ -310,10 +376,19 @@ def test_a_sheet_is_laid_out_written_kept_and_used_for_another_map(qtbot, folder
         session.undo()
         assert len(desk.sheets) == 2
 
-        # a saved result is opened with its sheet
+        # a saved result is opened with its sheet; what was typed and asked meanwhile was for the
+        # map before
         session.open(result)
-        qtbot.waitUntil(lambda: session.finished and len(desk.sheets) == 1, timeout=60_000)
+        desk.load(recipe)
+        QTest.keyClicks(words, "of the other map")
+        type_into(window.sheet_form.rows["font_size"].editor, "9", key=None)
+        qtbot.waitUntil(lambda: session.map.path == first and session.finished, timeout=60_000)
+        qtbot.waitUntil(lambda: not session.background.working_on("recipes"), timeout=60_000)
+        QApplication.processEvents()
+        words.finish()
+        window.sheet_form.rows["font_size"].editor.finish()
         assert desk.sheets == (sheet,)
+        assert words.toPlainText() == ""
 
         # the pages beside the map, as they are looked at; nothing is drawn while the window
         # can't be seen

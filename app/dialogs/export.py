@@ -12,10 +12,7 @@ from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QFormLayout,
-    QHBoxLayout,
     QLabel,
-    QLineEdit,
-    QPushButton,
     QTabWidget,
     QVBoxLayout,
     QWidget,
@@ -36,6 +33,7 @@ from .export_pages import (
     TablesPage,
     TogetherPage,
 )
+from .place import Place
 
 ALL = ""
 TABS = ("Maps", "Tables", "Curves", "Surface", "Together")
@@ -67,8 +65,7 @@ class ExportDialog(QDialog):
         self.what.currentIndexChanged.connect(self._offer_units)
         for check in (self.trusted, self.errors):
             check.toggled.connect(self._show_plan)
-        self.folder.textChanged.connect(self._show_plan)
-        self.stem.textChanged.connect(self._show_plan)
+        self.place.changed.connect(self._show_plan)
         for page in self.pages:
             page.changed.connect(self._show_plan)
         self.tabs.currentChanged.connect(self._show_plan)
@@ -77,14 +74,8 @@ class ExportDialog(QDialog):
 
     def _build(self, picked: Any, gathered: Any) -> None:
         self.what, self.format, self.unit = QComboBox(), QComboBox(), QComboBox()
-        self.folder, self.stem = QLineEdit(), QLineEdit()
-        self.folder.setMinimumWidth(300)
-        browse = QPushButton("Choose…")
-        browse.setAutoDefault(False)
-        browse.clicked.connect(self._choose_folder)
-        place = QHBoxLayout()
-        place.addWidget(self.folder, 1)
-        place.addWidget(browse)
+        self.place = Place("Export to", stem_of(self._analysis.map), self, nameless=True)
+        self.folder, self.stem = self.place.folder, self.place.name
         self.trusted = QCheckBox(TRUSTED)
         self.trusted.setToolTip(TRUSTED_TIP)
         self.trusted.setChecked(True)
@@ -104,8 +95,7 @@ class ExportDialog(QDialog):
             self.tabs.addTab(page, title)
         form = QFormLayout()
         form.setSpacing(SPACE)
-        form.addRow("Folder", place)
-        form.addRow("Names begin with", self.stem)
+        self.place.add_to(form, "Names begin with")
         box = QVBoxLayout(self)
         box.setContentsMargins(2 * SPACE, 2 * SPACE, 2 * SPACE, 2 * SPACE)
         box.setSpacing(SPACE)
@@ -149,8 +139,8 @@ class ExportDialog(QDialog):
     @property
     def target(self) -> Path:
         """The folder that the page in front asks for."""
-        stem, name = self.stem.text().strip(), self.page.name if self.page is not None else ""
-        return Path(self.folder.text().strip()) / (f"{stem}_{name}" if stem else name)
+        stem, name = self.place.stem, self.page.name if self.page is not None else ""
+        return self.place.where / (f"{stem}_{name}" if stem else name)
 
     def _fill(self, channel: str) -> None:
         from ...core.channels import asked_for
@@ -166,8 +156,6 @@ class ExportDialog(QDialog):
         self.what.setCurrentIndex(max(0, self.what.findData(channel)))
         for ending, words in FORMATS.items():
             self.format.addItem(words, ending)
-        self.folder.setText(str(files.last_folder("save")))
-        self.stem.setText(stem_of(self._analysis.map))
 
     def _offer_units(self) -> None:
         from ...core.channels import CHANNELS
@@ -185,7 +173,7 @@ class ExportDialog(QDialog):
     @property
     def items(self) -> list[Item]:
         """What is to be written."""
-        folder, stem = Path(self.folder.text().strip()), self.stem.text().strip()
+        folder, stem = self.place.where, self.place.stem
         ending, chosen = self.format.currentData(), self.what.currentData()
         every = [self.what.itemData(i) for i in range(1, self.what.count())]
         names = every if chosen == ALL else [chosen]
@@ -206,16 +194,8 @@ class ExportDialog(QDialog):
     def all_files(self) -> list[Path]:
         return [path for item in self.items for path in item.files]
 
-    def _problem(self) -> str:
-        folder = Path(self.folder.text().strip() or "?")
-        if not folder.is_dir():
-            return "This folder does not exist. Choose another one."
-        if any(sign in self.stem.text() for sign in '/\\:*?"<>|'):
-            return 'The names must not hold any of / \\ : * ? " < > |'
-        return ""
-
     def _show_plan(self) -> None:
-        problem = self._problem()
+        problem = self.place.problem
         words = "" if problem or self.page is None else self._folder_plan()
         self.go.setEnabled(not problem and not words.startswith("!"))
         if problem or words:
@@ -247,14 +227,9 @@ class ExportDialog(QDialog):
             words.append("It is there already; you will be asked.")
         return " ".join(words)
 
-    def _choose_folder(self) -> None:
-        folder = files.ask_folder(self, "Export to")
-        if folder is not None:
-            self.folder.setText(str(folder))
-
     def accept(self) -> None:
-        if not self._problem() and self._may_go():
-            files.remember_folder("save", Path(self.folder.text().strip()))
+        if not self.place.problem and self._may_go():
+            self.place.remember()
             super().accept()
 
     def _may_go(self) -> bool:

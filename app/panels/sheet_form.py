@@ -18,6 +18,7 @@ from .fields import NumberField
 from .sheet_row import OptionRow
 
 OWN = "own"
+PRESET = 236  # px
 WIDTHS = {"single": "one column", "middle": "one and a half", "double": "two columns",
           OWN: "own width"}  # fmt: skip
 NUMBERS = {"millimetres": ("Own width", "mm", 10.0, 1000.0, "Width of the whole sheet"),
@@ -43,11 +44,16 @@ class CaptionEdit(QPlainTextEdit):
             self.setPlainText(text)
             self.document().setModified(False)
 
-    def finish(self) -> None:
-        """Take over what was typed, if anything was."""
+    def finish(self) -> bool:
+        """Take over what was typed, if anything was; False if it was refused, and stays."""
         if self.document().isModified():
             self.document().setModified(False)
             self.edited.emit(self.toPlainText())
+        return not self.document().isModified()
+
+    def refuse(self) -> None:
+        """What was typed is not possible: it stays for the person to mend it."""
+        self.document().setModified(True)
 
     def focusOutEvent(self, event: QFocusEvent) -> None:
         super().focusOutEvent(event)
@@ -89,6 +95,7 @@ class SheetForm(QWidget):
         self._add(OptionRow("name", called, parent=self))
         asked = "Widths, fonts and resolution that a publisher asks for"
         self._add(OptionRow("preset", _meta("choice", "Preset", asked, options={}), parent=self))
+        self.rows["preset"].editor.setFixedWidth(PRESET)  # names of publishers are long
         self.about = toned(shrink(QLabel(self)), "muted")
         self.about.setWordWrap(True)
         self.about.setOpenExternalLinks(False)
@@ -99,7 +106,7 @@ class SheetForm(QWidget):
         for name, (label, unit, low, high, text) in NUMBERS.items():
             meta = _meta("number", label, text, unit=unit, low=low, high=high)
             self._add(OptionRow(name, meta, name == "dpi", name != "millimetres", self))
-        self.even = QPushButton("Even rows and columns", self)
+        self.even = QPushButton("Make rows and columns equal", self)
         self.even.setToolTip("Take back the relative sizes that were dragged")
         self.even.clicked.connect(self._make_even)
         box.addWidget(self.even)
@@ -140,6 +147,7 @@ class SheetForm(QWidget):
         self.sheet = sheet
         self.setEnabled(sheet is not None)
         if sheet is None:
+            self.caption.show_text("")
             return
         own = not isinstance(sheet.width, str)
         preset = self.presets.get(sheet.preset)
@@ -182,6 +190,13 @@ class SheetForm(QWidget):
         for name in ("height", "font_size", "dpi"):
             self.rows[name].editor.lineEdit().setPlaceholderText(usual.get(name, "of the preset"))
 
+    def forget_typing(self) -> None:
+        """What is being typed was meant for a sheet that is not in front any more."""
+        self.caption.document().setModified(False)
+        self.problem.hide()
+        for row in self.rows.values():
+            row.forget_typing()
+
     # -- what the person does -------------------------------------------------------------------
 
     def _edited(self, name: str, value: Any, stepped: bool) -> None:
@@ -214,11 +229,7 @@ class SheetForm(QWidget):
 
     def _refused(self, name: str, words: str) -> None:
         self.show_sheet(self.sheet)
-        row = self.rows.get(name)
-        if row is None:
-            self.problem.setText(words)
-            self.problem.show()
-            return
+        row = self.rows[name]
         if isinstance(row.editor, NumberField):
             row.editor.restore()
         row.show_problem(words)
@@ -232,6 +243,16 @@ class SheetForm(QWidget):
             self.sheet_edited.emit(even(self.sheet), "even rows and columns", "")
 
     def _use_caption(self, text: str) -> None:
-        if self.sheet is not None and text != self.sheet.caption:
-            self.problem.hide()
-            self._try("caption", {"caption": text}, "caption")
+        self.problem.hide()
+        if self.sheet is None or text == self.sheet.caption:
+            return
+        try:
+            made = replace(self.sheet, caption=text)
+        except SettingsError as error:
+            self.caption.refuse()
+            self.problem.setText(f"The caption {error.what.rstrip('.')}. It has {len(text)} and is "
+                                 "not taken over yet.")  # fmt: skip
+            self.problem.show()
+            return
+        self._serial += 1
+        self.sheet_edited.emit(made, "caption of the sheet", "")

@@ -114,7 +114,7 @@ class PanelForm(QWidget):
         for spec in declared(panel.kind) if panel is not None else ():
             self.rows[spec.name] = row = OptionRow.of(spec, self)
             row.edited.connect(self._edited)
-            row.refused.connect(self._refused)
+            row.refused.connect(self.refuse)
             self.body.addWidget(row)
 
     def _edited(self, name: str, value: Any, stepped: bool) -> None:
@@ -124,14 +124,15 @@ class PanelForm(QWidget):
         try:
             made = replace(self.panel.options, **{name: value})
         except SettingsError as error:
-            self._refused(name, error.what)
+            self.refuse(name, error.what)
             return
         row.show_problem("")
         self._serial += not stepped
         merge = f"sheet option {name} {self._serial}" if stepped else ""
         self.options_edited.emit(made, row.meta["label"].lower(), merge)
 
-    def _refused(self, name: str, words: str) -> None:
+    def refuse(self, name: str, words: str) -> None:
+        """Say in an option's row why it can't be so, and show what it is."""
         row = self.rows[name]
         row.show_value(getattr(self.panel.options, name))
         if isinstance(row.editor, NumberField):

@@ -75,6 +75,11 @@ class LineField(Line):
             self.setText(value)
             self.setModified(False)
 
+    def restore(self) -> None:
+        """Show the value again, whatever was typed."""
+        self.setText(self._value)
+        self.setModified(False)
+
     def _finish(self) -> None:
         text = self.text().strip()
         if text != self._value:
@@ -245,6 +250,11 @@ class OptionRow(QWidget):
     def show_value(self, value: Any) -> None:
         with QSignalBlocker(self.editor):
             self.editor.set_value(value)
+
+    def forget_typing(self) -> None:
+        """What is being typed was meant for something else."""
+        if isinstance(self.editor, (NumberField, LineField)):
+            self.editor.restore()
 
     def show_problem(self, words: str) -> None:
         """Say in place what is wrong; empty words take the line away."""

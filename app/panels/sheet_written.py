@@ -13,6 +13,8 @@ from ...core.figures.parts import WARNING
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme, toned
 
+NOT_DRAWN = "not drawn"
+"""What was checked, of a panel that holds a message in place of what was wanted."""
 NOTHING = "Nothing has been written yet. Write… asks where to, and reads back what is there."
 REPAIRS = {
     "width": "Choose a width of the preset on the page Sheet.",
@@ -56,6 +58,13 @@ class WrittenPage(QWidget):
         box.addWidget(self.show_folder, 0, Qt.AlignmentFlag.AlignLeft)
         box.addStretch(1)
 
+    def forget(self) -> None:
+        """What was written was of another map."""
+        self.written = None
+        self.head.setText(NOTHING)
+        self.show_folder.hide()
+        self._show_checks()
+
     def show_written(self, written: Any) -> None:
         """Core's `Written`."""
         self.written = written
@@ -67,6 +76,10 @@ class WrittenPage(QWidget):
             f"{warned} things are not as the preset asks.")  # fmt: skip
         if not written.checks:
             verdict = "Nothing of it was read back."
+        empty = sum(check.what == NOT_DRAWN for check in written.checks)
+        if empty:
+            verdict = (f"{'One panel' if empty == 1 else f'{empty} panels'} could not be drawn: "
+                       "this is no finished figure.")  # fmt: skip
         self.head.setText(f"{paths[0].name}{more} in {paths[0].parent}. {verdict}")
         self.show_folder.show()
         self._show_checks()

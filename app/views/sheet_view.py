@@ -10,9 +10,10 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from ..clipboard import image_of
-from ..theme import LIGHT, Theme, shrink
+from ..theme import LIGHT, Theme, colour, shrink
 from .sheet_canvas import MARGIN, SheetCanvas
 from .sheet_grid import SheetGrid
+from .sheet_start import SheetStart
 
 FIT, TRUE, DOUBLE = "fit", "true", "double"
 ZOOMS = {FIT: "Whole sheet", TRUE: "True to size", DOUBLE: "Twice the size"}
@@ -36,6 +37,7 @@ class SheetView(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.canvas = SheetCanvas()
+        self.start = SheetStart(self.canvas)
         self.word = shrink(QLabel(self))  # its place is beside what is said of the sheet
         self.word.setTextFormat(Qt.TextFormat.PlainText)
         self.area = QScrollArea(self)
@@ -56,6 +58,9 @@ class SheetView(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         self.canvas.set_theme(theme)
+        words = self.start.words.palette()
+        words.setColor(words.ColorRole.WindowText, colour(LIGHT.muted))  # the paper is white
+        self.start.words.setPalette(words)
 
     def say(self, words: str) -> None:
         """The quiet word on how new the picture is."""
@@ -65,15 +70,22 @@ class SheetView(QWidget):
                    names: tuple[str, ...]) -> None:  # fmt: skip
         """A drawn sheet of a size in mm."""
         self.size_mm = size_mm
+        self.start.offer(False)
         self._measure()
         self.canvas.show_picture(image_of(picture), grid, names)
 
     def show_nothing(self, words: str, size_mm: tuple[float, float] | None = None) -> None:
         """A white sheet with a word on it."""
         self.size_mm = size_mm or self.size_mm
+        self.start.offer(False)
         self._measure()
         self.canvas.show_hint(words)
         self.canvas.show_picture(None, None)
+
+    def show_start(self, found: bool) -> None:
+        """A white sheet with the ways to begin one; `found`: there is something to begin with."""
+        self.show_nothing("")
+        self.start.offer(True, found)
 
     def set_zoom(self, zoom: str) -> None:
         if zoom != self.zoom:
@@ -98,6 +110,7 @@ class SheetView(QWidget):
         longest = max(wide, high)
         scale = min(max(scale, LEAST / longest), MOST / longest)
         self.canvas.set_paper(QSize(max(round(wide * scale), 1), max(round(high * scale), 1)))
+        self.start.lie_in_the_middle()
 
     @property
     def true_scale(self) -> float:

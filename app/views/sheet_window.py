@@ -120,8 +120,10 @@ class SheetWindow(QWidget):
         self.add = self._button("Add panel", "Put another panel on the sheet")
         self.add.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         adding = QMenu(self.add)
-        for name, words in offers.items():
-            adding.addAction(words, lambda name=name: self.panel_wanted.emit(name))
+        self.add_actions = {
+            name: adding.addAction(words, lambda name=name: self.panel_wanted.emit(name))
+            for name, words in offers.items()
+        }
         self.add.setMenu(adding)
         self.undo_button, self.redo_button = QToolButton(self), QToolButton(self)
         self.undo_button.setDefaultAction(self.undo)
@@ -173,7 +175,7 @@ class SheetWindow(QWidget):
         self.caption.setReadOnly(True)
         self.caption.setAccessibleName("Caption")
         self.caption.setTabChangesFocus(True)
-        self.caption.setMinimumHeight(self.caption.fontMetrics().lineSpacing() * 3 + 12)
+        self.caption.setMinimumHeight(self.caption.fontMetrics().lineSpacing() * 4 + 12)
         self.caption.setPlaceholderText(CAPTION)
         self.copy_picture = QPushButton("Copy picture", self)
         self.copy_picture.setToolTip("The sheet as a picture for other programs (Ctrl+C on it)")
@@ -202,7 +204,7 @@ class SheetWindow(QWidget):
         self.splitter.setStretchFactor(1, 0)
         self.splitter.setChildrenCollapsible(False)
         self.splitter.setSizes([820, 340])
-        self.below.setSizes([560, 110])
+        self.below.setSizes([500, 170])
         self.status = Status(self.stop, self)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)

@@ -13,7 +13,6 @@ from typing import Any
 
 CHAIN = ("Arial", "Helvetica", "Liberation Sans", "Nimbus Sans", "TeX Gyre Heros", "Arimo",
          "DejaVu Sans")  # fmt: skip
-SAME_WIDTHS = CHAIN[:-1]
 LAST = CHAIN[-1]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -77,6 +77,12 @@ class Findings:
     def not_judged(self) -> Mapping[str, str]:
         """What of the map as a whole could not be judged -> why."""
         return self.judged.lacking
+
+    def with_judged(self, judged: Judged) -> Findings:
+        """A copy for which the map as a whole was judged already."""
+        made = replace(self)
+        vars(made)["judged"] = judged  # where `cached_property` looks first
+        return made
 
     @cached_property
     def ranking(self) -> Ranking:

@@ -85,7 +85,9 @@ class LoadedAnalysis:
     review : all decisions about single pixels
     places, component_rule, levelling, picture, sheets, answers : as JSON text, empty where there
         is none; as values they are in `work`
+    unread : part ("sheets", "answers") -> why it can't be read; all else opens without it
     work : core's `Work`, put in by `workfile.load_analysis`
+    notes : sentences on what is not in the work though the file holds it
     view : plain values: what was looked at
     thickness : of a layer, float64 (rows, cols) [nm], None if none was given
     x, y : pixel centres in nm; pixel numbers if not `has_scale`
@@ -116,10 +118,12 @@ class LoadedAnalysis:
     picture: str = ""
     sheets: str = ""
     answers: str = ""
+    unread: dict[str, str] = field(default_factory=dict)
     view: dict[str, Any] = field(default_factory=dict)
     thickness: np.ndarray | None = None
     trusted: np.ndarray | None = None
     work: Any = None
+    notes: tuple[str, ...] = ()
     environment: dict[str, str] = field(default_factory=dict)
     history: list[dict[str, Any]] = field(default_factory=list)
 
@@ -142,6 +146,7 @@ def read(seen: Seen) -> LoadedAnalysis:
         x, y, has_scale = _axes(g, shape)
         poisson = g.attribute(MAPS, "poisson_ratio")
         decision = _bits(g, "entry/review/decision", shape, np.uint8)
+        spare, unread = _spare(g)
         return LoadedAnalysis(
             path=seen.path, title=g.text("entry/title"), uuid=g.text("entry/uuid"),
             started=g.text("entry/start_time"), ended=g.text("entry/end_time"),
@@ -154,10 +159,21 @@ def read(seen: Seen) -> LoadedAnalysis:
             components=_components(g, shape), places=g.text("entry/places", LARGEST_PLACES),
             component_rule=g.text("entry/component_rule", LARGEST_RULE),
             levelling=g.text("entry/levelling", MIB), picture=g.text("entry/picture", MIB),
-            sheets=g.text("entry/sheets", LARGEST_RULE), answers=g.text("entry/answers", MIB),
+            sheets=spare.get("sheets", ""), answers=spare.get("answers", ""), unread=unread,
             view=_view(g), thickness=_thickness(g, shape), trusted=_trusted(g, shape),
             environment=_environment(g), history=_history(g),
         )  # fmt: skip
+
+
+def _spare(g: GuardedFile) -> tuple[dict[str, str], dict[str, str]]:
+    """Texts that the numbers do not need, and what is wrong with those that can't be read."""
+    found, unread = {}, {}
+    for name, most in (("sheets", LARGEST_RULE), ("answers", MIB)):
+        try:
+            found[name] = g.text(f"entry/{name}", most)
+        except ReadError as error:
+            unread[name] = error.what
+    return found, unread
 
 
 def _channels(g: GuardedFile) -> tuple[dict[str, LoadedChannel], str]:

@@ -60,8 +60,8 @@ class MapOptions(Options):
                         shown_if="limits=set")  # fmt: skip
     high: float = number(1.0, "To", "", -1e12, 1e12, "In the channel's core unit", "",
                          shown_if="limits=set")  # fmt: skip
-    shared: bool = flag(False, "Limits shared", "The same limits in all panels of this channel "
-                        "that share theirs, so that they can be compared")  # fmt: skip
+    shared: bool = flag(False, "Same limits as other maps", "In all panels of "
+                        "this channel that share theirs, so that they can be compared")  # fmt: skip
     scale: str = choice("linear", "Scale of the colours", SCALES,
                         "Logarithmic: equal ratios look alike; the caption tells", "")  # fmt: skip
     colours: str = words("", "Colours", COLOURS, of="colours")

@@ -107,6 +107,8 @@ class Sheet:
             _between("font_size", self.font_size, 2.0, 72.0, "pt")
         if self.dpi != 0:
             _between("dpi", self.dpi, 36, 2400, "per inch")
+            if type(self.dpi) is not int:
+                raise SettingsError("dpi", f"{self.dpi} is not possible; whole numbers only.")
         for name in ("widths", "heights"):
             if len(getattr(self, name)) > LIMIT:
                 raise SettingsError(name, f"are more than {LIMIT}.")
