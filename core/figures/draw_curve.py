@@ -49,12 +49,13 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     handles = _measured(axes[0], plot, style) + _found(axes[0], plot, style)
     if plot.residuals:
         _residuals(axes[1], plot, style)
-    top = _finish(subfigure, axes, plot, style)
+    top, remarks = _finish(subfigure, axes, plot, style)
     place(subfigure, axes, style, top=top, shares=(2.8, 1.0)[: len(axes)],
           legend=legend(subfigure, handles, style))  # fmt: skip
     if plot.residuals and height_of(axes[1]) < 4.2 * style.small:  # no room for three numbers
         axes[1].set_yticks([-2.0, 2.0], ["−2", "2"])
-    return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings))
+    return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings),
+                      remarks=remarks)  # fmt: skip
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
@@ -179,7 +180,7 @@ class _Plot:
 
 
 def _measured(axes: Any, plot: _Plot, style: Style) -> list[Any]:
-    axes.axhline(0.0, color=look.MUTED, linewidth=0.7 * style.thin, zorder=1)
+    axes.axhline(0.0, color=look.MUTED, linewidth=style.stroke(0.7 * style.thin), zorder=1)
     handles = []
     for name, colour, dash, level in (("approach", look.APPROACH, "solid", 4),
                                       ("retract", look.RETRACT, look.DASHED, 3)):  # fmt: skip
@@ -214,7 +215,7 @@ def _found(axes: Any, plot: _Plot, style: Style) -> list[Any]:
         (x, y), (_, foot) = plot.points["pull_off"], plot.points["pull_off_foot"]
         axes.plot([x, x], [foot, y], color=look.ADHESION, linewidth=1.2 * style.line, zorder=5)
         handles += axes.plot([x], [y], "d", markersize=size, color=look.ADHESION,
-                             markeredgecolor=look.PAPER, markeredgewidth=0.5 * style.thin,
+                             markeredgecolor=look.PAPER, markeredgewidth=style.stroke(0.5 * style.thin),
                              linestyle="none", label="Adhesion", zorder=6)  # fmt: skip
     return handles
 
@@ -242,8 +243,9 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     dress(axes, style)
 
 
-def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style) -> float:
-    """Ticks, titles and limits; returns what the line above takes [pt]."""
+def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style
+            ) -> tuple[float, tuple[str, ...]]:  # fmt: skip
+    """Ticks, titles and limits; returns what the line above takes [pt], and remarks."""
     axes, last = both[0], both[-1]
     dress(axes, style)
     few_ticks(axes)

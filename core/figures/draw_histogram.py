@@ -70,12 +70,13 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     axes.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
     across = style.label(found.channel.label, found.unit)
     name_axes(axes, subfigure, across, "Pixels in a bin", style)
-    top, below = note(axes, found.used.note, style), legend(subfigure, handles, style)
+    (top, remarks), below = note(axes, found.used.note, style), legend(subfigure, handles, style)
     for room in (0.2, 0.0):  # first as an estimate
         room = room or min(1.6 * style.font_size / height_of(axes), 0.5)
         axes.set_ylim(0.0, float(found.total.max()) / (1.0 - room))
         place(subfigure, [axes], style, top=top, legend=below)
-    return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options))
+    return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options),
+                      remarks=remarks)  # fmt: skip
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:

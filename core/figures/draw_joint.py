@@ -83,10 +83,12 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
             log_ticks(axis, side.edges[0], side.edges[-1])
     across, up = (style.label(side.channel.label, side.unit) for side in (found.x, found.y))
     name_axes(axes, subfigure, across, up, style)
-    place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
+    top, remarks = note(axes, found.used.note, style)
+    place(subfigure, [axes], style, top=top, bar=bar)
     _room_for_letters(axes, found, style)
     _bins(ground, axes, found, scale, style)
-    return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
+    return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options),
+                      remarks=remarks)  # fmt: skip
 
 
 def _count(findings: Findings, options: JointOptions) -> _Joint:

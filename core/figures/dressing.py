@@ -62,7 +62,8 @@ def dress(axes: Any, style: Style) -> None:
         spine.set(linewidth=style.thin, color=INK)
     axes.tick_params(which="major", labelsize=style.small, width=style.thin, length=TICK, pad=2.0,
                      color=INK, labelcolor=INK)  # fmt: skip
-    axes.tick_params(which="minor", width=0.7 * style.thin, length=0.6 * TICK, color=INK)
+    axes.tick_params(which="minor", width=style.stroke(0.7 * style.thin), length=0.6 * TICK,
+                     color=INK)  # fmt: skip
     for axis in (axes.xaxis, axes.yaxis):
         axis.label.set_size(style.font_size)
         axis.label.set_color(INK)

@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from .fonts import shortened, text_width
+from .fonts import box_unknown, shortened, text_width, wrapped
 from .look import INK, MUTED
 from .parts import Style
 
@@ -37,16 +37,22 @@ def rows_of(subfigure: Any, count: int = 1) -> list[Any]:
     return made
 
 
-def note(axes: Any, text: str, style: Style) -> float:
-    """A line in small type above the axes, at their right; returns what it takes [pt]."""
+def note(axes: Any, text: str, style: Style) -> tuple[float, tuple[str, ...]]:
+    """Small type above the axes, at the right edge of the panel, in as many lines as it needs.
+
+    Returns what it takes [pt], and a remark where a single word was too long and cut.
+    """
     if not text:
-        return 0.0
-    if text_width(text, style.small) > 0.94 * size_of(axes.figure)[0]:
-        text = shortened(text.rpartition(", ")[0] or text, style.small, size_of(axes.figure)[0])
-    axes.annotate(text, (1.0, 1.0), (0.0, 2.5), xycoords="axes fraction",
-                  textcoords="offset points", ha="right", va="bottom", fontsize=style.small,
-                  color=MUTED, annotation_clip=False, parse_math=False)  # fmt: skip
-    return 2.5 + 1.25 * style.small
+        return 0.0, ()
+    room = size_of(axes.figure)[0] - 2.0 * PAD
+    whole = wrapped(text, style.small, room)
+    lines = [shortened(one, style.small, room) for one in whole]
+    axes.annotate("\n".join(lines), (1.0, 1.0), (-PAD, 2.5),
+                  xycoords=("subfigure fraction", "axes fraction"), textcoords="offset points",
+                  ha="right", va="bottom", fontsize=style.small, color=MUTED, linespacing=1.15,
+                  annotation_clip=False, parse_math=False)  # fmt: skip
+    remarks = () if lines == whole else (f"“{text[:60]}” is too long for the panel and was cut.",)
+    return 2.5 + (1.25 + 1.2 * (len(lines) - 1)) * style.small, remarks
 
 
 def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = LONG) -> Any:
@@ -63,6 +69,7 @@ def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = L
     )  # fmt: skip
     for text in made.get_texts():
         text.set_parse_math(False)  # names are a person's own
+    box_unknown(made)  # before it is measured
     return made
 
 
