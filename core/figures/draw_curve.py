@@ -176,7 +176,7 @@ class _Plot:
 
     @property
     def where(self) -> str:
-        return f"row {self.report.row}, column {self.report.col}"
+        return f"column {self.report.col}, row {self.report.row}"
 
 
 def _measured(axes: Any, plot: _Plot, style: Style) -> list[Any]:

@@ -22,9 +22,10 @@ from .dressing import (
     log_ticks,
     unit_of,
 )
+from .fonts import text_width
 from .parts import DataTable, DrawnPanel, PanelError, Style
 from .pixels import enlarged, factor_for
-from .placing import height_of, name_axes, note, place, rows_of
+from .placing import height_of, name_axes, note, place, rows_of, size_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -219,7 +220,10 @@ def _bar(subfigure: Any, scale: Any, style: Style) -> Any:
     bar.update_ticks()
     bar.outline.set_linewidth(style.thin)
     bar.ax.tick_params(labelsize=style.small, width=style.thin, length=2.0, pad=2.0)
-    bar.set_label("Pixels in a bin", fontsize=style.font_size, labelpad=2.0)
+    label = "Pixels in a bin"
+    if text_width(label, style.font_size) > 0.5 * size_of(subfigure)[1]:
+        label = "Pixels"  # the caption says of what
+    bar.set_label(label, fontsize=style.font_size, labelpad=2.0)
     return bar.ax
 
 

@@ -82,6 +82,21 @@ def few_ticks(axes: Any, x: int = 5, y: int = 5) -> None:
             axis.set_major_formatter(plain)
 
 
+def fewer_ticks(axis: Any, most: int) -> None:
+    """No more than so many numbers at an axis; where they were set one by one, its ends and the
+    middle of them stay."""
+    from matplotlib.ticker import FixedLocator, MaxNLocator
+
+    if axis.get_scale() == "log":
+        log_ticks(axis, *sorted(axis.get_view_interval()), most)
+    elif isinstance(axis.get_major_locator(), MaxNLocator):
+        axis.get_major_locator().set_params(nbins=most)
+    elif isinstance(axis.get_major_locator(), FixedLocator) and most == 2:
+        places = axis.get_majorticklocs()
+        if len(places) > 2:
+            axis.set_major_locator(FixedLocator([places[len(places) // 2]]))
+
+
 def log_ticks(axis: Any, low: float, high: float, most: int = 5) -> None:
     """Plain numbers at 1, 2 and 5 of each decade, or at each decade where there are many; at even
     steps where less than a decade is shown."""

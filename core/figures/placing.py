@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from .dressing import fewer_ticks
 from .fonts import box_unknown, shortened, text_width, wrapped
 from .look import INK, MUTED
 from .parts import Style
@@ -112,7 +113,7 @@ def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0
     if legend is not None:
         below += legend.get_window_extent().height * scale + 0.4 * style.small
     beside = (BAR + BAR_GAP) * style.font_size if bar is not None else 0.0
-    for _ in range(3):  # other ticks may need another room
+    for _ in range(4):  # other ticks and titles may need another room
         out = [_overhang(one, scale) for one in axes]
         left, right = (max(o[side] for o in out) for side in (0, 2))
         if bar is not None:
@@ -125,10 +126,36 @@ def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0
             tall = up * share / sum(shares)
             _put(one, (left + PAD, at - tall, across, tall), wide, high)
             at -= tall + gap
+            _fit(one, tall, style)
         if bar is not None:
             gap = BAR_GAP * style.font_size
             _put(bar, (left + PAD + across + gap, high - PAD - top - up, BAR * style.font_size, up),
                  wide, high)  # fmt: skip
+            _fit(bar, up, style)
+
+
+def _fit(axes: Any, tall: float, style: Style) -> None:
+    """Break a title at the side that is longer than its axes are high [pt], and take ticks away
+    until their numbers stand apart."""
+    title = axes.yaxis.label.get_text()
+    axes.yaxis.set_label_text(broken(title, tall, style.font_size) if "\n" not in title else title)
+    for axis in (axes.xaxis, axes.yaxis):
+        for most in (4, 3, 2):
+            if not _crowded(axis, style):
+                break
+            fewer_ticks(axis, most)
+
+
+def _crowded(axis: Any, style: Style) -> bool:
+    """Whether numbers at an axis stand nearer than a third of a letter."""
+    root = axis.axes.get_figure(root=True)
+    axis.get_tightbbox(root.canvas.get_renderer())  # ticks lie where they lie only then
+    low, high = sorted(axis.get_view_interval())
+    boxes = [tick.label1.get_window_extent() for tick in axis.get_major_ticks()
+             if low <= tick.get_loc() <= high and tick.label1.get_visible()]  # fmt: skip
+    ends = sorted((box.x0, box.x1) if axis.axis_name == "x" else (box.y0, box.y1) for box in boxes)
+    room = (0.35 if axis.axis_name == "x" else -0.15) * style.small * root.dpi / 72.0
+    return any(b[0] - a[1] < room for a, b in zip(ends, ends[1:], strict=False))
 
 
 def _put(axes: Any, box: tuple[float, float, float, float], wide: float, high: float) -> None:

@@ -14,8 +14,9 @@ from .parts import Style
 
 MOST_BESIDE = 0.48
 """A legend that wants more than this share of the panel's width goes below the map."""
-PITCH, TIGHT = 1.6, 1.25
-"""From item to item, and from line to line of one item, in heights of small text."""
+PITCH, TIGHT, FLAT = 1.6, 1.25, 1.35
+"""From item to item beside a map, from line to line of one item, and from line to line below a map,
+in heights of small text."""
 CUT = "Words in the legend had to be shortened: make the panel wider."
 
 Box = tuple[float, float, float, float]
@@ -62,7 +63,7 @@ def room_of(items: Sequence[Item], style: Style, width: float) -> Room:
     if beside <= MOST_BESIDE * width:
         return Room(beside, style.small * sum(item.tall for item in items))
     lines = 1 + _flowed(items, style, width)[-1][1]
-    return Room(foot=(PITCH * lines + 0.3) * style.small)
+    return Room(foot=(FLAT * lines + 0.2) * style.small)
 
 
 def _flowed(items: Sequence[Item], style: Style, width: float) -> list[tuple[float, int]]:
@@ -93,7 +94,7 @@ def draw(paper: Any, items: Sequence[Item], frame: Frame, style: Style) -> tuple
 def _below(paper: Any, items: Sequence[Item], frame: Frame, style: Style) -> tuple[str, ...]:
     cut = False
     for item, (left, line) in zip(items, _flowed(items, style, frame.width), strict=True):
-        top = frame.foot - (PITCH * line + 0.3) * style.small
+        top = frame.foot - (FLAT * line + 0.2) * style.small
         cut |= _item(paper, item, (item.line,), (left, top), frame.width, style)
     return (CUT,) if cut else ()
 
