@@ -85,11 +85,14 @@ def test_a_curve_is_drawn_as_its_tables_say_and_they_are_the_report(found):
 def test_a_curve_says_which_pixel_it_is_by_which_rule_and_its_doubts(found):
     _, drawn = on_paper(Panel("curve", options=CurveOptions(which="left_out")), found)
     assert "worst left out" in drawn.caption
-    assert f"row {BAD[0]}, column {BAD[1]}" in drawn.caption
+    assert f"column {BAD[1]}, row {BAD[0]} (from 0, row 0 at the bottom" in drawn.caption
     assert "Doubt about this curve (severe): The deflection never rises above" in drawn.caption
     assert "not used in the statistics" in drawn.caption
     _, drawn = on_paper(Panel("curve", options=CurveOptions(component="A", x="z")), found)
-    assert "typical: modulus and adhesion nearest to their medians of component A" in drawn.caption
+    said = "typical of component A: modulus and adhesion nearest to their medians there"
+    assert said in drawn.caption
+    assert "the fitted law, paraboloid, with a constant pull (DMT) (E = " in drawn.caption
+    assert "± of this curve alone" in drawn.caption
     gone = CurveOptions(which="pixel", row=3, col=4)
     _, drawn = on_paper(Panel("curve", options=gone), found)
     assert "By hand this pixel was left out" in drawn.caption
@@ -98,7 +101,7 @@ def test_a_curve_says_which_pixel_it_is_by_which_rule_and_its_doubts(found):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (CurveOptions(which="pixel", row=99), "outside this map of 20 x 24"),
+        (CurveOptions(which="pixel", row=99), "outside this map of 24 × 20"),
         (CurveOptions(component="Q"), "there is no component “Q”; there are: A, B"),
         (HistogramOptions(channel="nonsense"), "“nonsense” is no channel"),
         (HistogramOptions(channel="relaxation_time"), "not worked out under these settings"),

@@ -17,6 +17,7 @@ from .. import colours
 from ..sheets import ComponentOptions, Panel
 from ..units import text_of
 from . import map_parts, mapframe, pixels, side_legend
+from .dressing import many
 from .mapframe import Entry, Frame, Grid, Needs
 from .parts import DataTable, DrawnPanel, PanelError, Style
 
@@ -93,7 +94,7 @@ def _needs(panel: Panel, findings: Findings, style: Style, width: float) -> Need
     options, composition = _options(panel), composition_of(findings)
     found = [(ZONE, _zone(composition))] if options.zones else []
     found.append((REST, ~composition.labelled))
-    entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum())})")
+    entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum()):,})")
                     for kind, mask in found if mask.any())  # fmt: skip
     room = side_legend.room_of(_items(legend(findings, options), style), style, width)
     return Needs(axes=options.axes, scale_bar=options.scale_bar, entries=entries,
@@ -189,7 +190,7 @@ def caption_of(findings: Findings, options: ComponentOptions, frame: Frame) -> s
     rest = int(np.count_nonzero(~composition.labelled))
     if rest:
         why = ", ".join(f"{count} {words}" for words, count in composition.left_out.items())
-        parts.append(f"hatched: {rest} pixels in no component ({why})")
+        parts.append(f"hatched: {many(rest)} in no component ({why})")
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")
     return "; ".join([*parts, f"scale bar {bar}"] if bar else parts)
 

@@ -251,7 +251,7 @@ def _tables(found: _Joint) -> tuple[DataTable, ...]:
             parts[2] += list(along)
             parts[3] += list(up)
     outlines = DataTable(
-        "outlines", (("component", "", "letter"), ("share", "", "of the distribution inside"),
+        "outlines", (("component", "", "letter"), ("share", "", "of a normal distribution inside"),
                      (names[0], x.unit, "across"), (names[1], y.unit, "up")),
         (parts[0], *(np.array(part) for part in parts[1:])),
         "Corners of the components' outlines, in their order")  # fmt: skip
@@ -273,5 +273,6 @@ def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     composition = findings.composition
     if found.outlines and composition is not None:
         names = ", ".join(composition.title(k) for k in found.outlines)
-        said.append(f"outlines hold 50 and 95 % of the distribution of each component ({names})")
+        said.append("outlines hold 50 and 95 % of a normal distribution with the mean and the "
+                    f"covariance of each component ({names})")  # fmt: skip
     return "; ".join(said)

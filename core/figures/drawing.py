@@ -19,6 +19,7 @@ from ..progress import Progress
 from ..sheets import MapOptions, Panel, Sheet
 from . import fonts, layout, presets
 from .captions import caption_of, lettered
+from .colouring import shared_words
 from .panel_drawers import DRAWERS, wanted_beside, wanted_height
 from .parts import Drawn, DrawnPanel, PanelError, Style
 from .presets import Preset, preset
@@ -252,6 +253,7 @@ def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
     from .draw_map import own_limits
 
     found: dict[str, tuple[float, float]] = {}
+    rules: dict[str, list[str]] = {}
     for panel in sheet.panels:
         if isinstance(panel.options, MapOptions) and panel.options.shared:
             try:
@@ -260,7 +262,9 @@ def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
                 continue
             known = found.get(name, (low, high))
             found[name] = min(low, known[0]), max(high, known[1])
-    return replace(style, shared=found)
+            rules.setdefault(name, []).append(panel.options.limits)
+    by = {name: shared_words(limits) for name, limits in rules.items()}
+    return replace(style, shared=found, shared_by=by)
 
 
 def _widths(sheet: Sheet, wanted: Preset, style: Style) -> list[tuple[Panel, float]]:

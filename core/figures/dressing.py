@@ -9,6 +9,7 @@ import numpy as np
 
 from ..channels import CHANNELS, Channel, asked_for
 from ..units import best_unit, parse_unit
+from .colouring import texts
 from .look import INK
 from .parts import PanelError, Style
 
@@ -88,7 +89,8 @@ def fewer_ticks(axis: Any, most: int) -> None:
     from matplotlib.ticker import FixedLocator, MaxNLocator
 
     if axis.get_scale() == "log":
-        log_ticks(axis, *sorted(axis.get_view_interval()), most)
+        low, high = sorted(axis.get_view_interval())
+        log_ticks(axis, low, high, most)
     elif isinstance(axis.get_major_locator(), MaxNLocator):
         axis.get_major_locator().set_params(nbins=most)
     elif isinstance(axis.get_major_locator(), FixedLocator) and most == 2:
@@ -106,7 +108,7 @@ def log_ticks(axis: Any, low: float, high: float, most: int = 5) -> None:
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     minor = [n * 10.0**d for d in decades for n in range(1, 10)]
     axis.set_major_locator(FixedLocator(marks))
-    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.6g}"))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: texts([value])[0]))
     axis.set_minor_locator(FixedLocator([m for m in minor if m not in marks]))
     axis.set_minor_formatter(NullFormatter())
 

@@ -119,7 +119,8 @@ def _wanted(findings: Findings) -> list[Wish]:
 def _profile(findings: Findings, stiff: str) -> list[Wish]:
     """The first profile, if one was drawn on this map."""
     places = findings.work.places
-    channel = next((one for one in (stiff, "height", "adhesion") if one and _has(findings, one)), "")
+    channel = next((one for one in (stiff, "height", "adhesion")
+                    if one and _has(findings, one)), "")  # fmt: skip
     if places is None or places.misfit(findings.map.has_scale) or not places.profiles:
         return []
     second = "adhesion" if channel != "adhesion" and _has(findings, "adhesion") else ""

@@ -38,6 +38,7 @@ class Style:
         E / GPa
     dpi : of pixels
     shared : channel -> (low, high) in core units, for panels that share their limits
+    shared_by : channel -> how those came about, a phrase
     beside : least room right of a map [pt], so that all maps of a sheet are of one size
     """
 
@@ -52,6 +53,7 @@ class Style:
     unit_form: str = "round"
     dpi: int = 600
     shared: dict[str, tuple[float, float]] = field(default_factory=dict)
+    shared_by: dict[str, str] = field(default_factory=dict)
     beside: float = 0.0
 
     def stroke(self, width: float) -> float:

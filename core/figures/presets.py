@@ -133,8 +133,8 @@ class Preset:
         small = min(size, max(self.text_min, 0.86 * size))
         letter = max(self.letter_size, size)
         line, thin = max(self.line, self.line_min), max(self.thin, self.line_min)
-        return Style(size, small, letter, self.letter, self.letter_bold, line, thin,
-                     self.line_min, self.unit_form, sheet.dpi or self.dpi, shared or {})  # fmt: skip
+        return Style(size, small, letter, self.letter, self.letter_bold, line, thin, self.line_min,
+                     self.unit_form, sheet.dpi or self.dpi, shared or {})
 
 
 def preset(name: str) -> Preset:
@@ -235,7 +235,7 @@ def _value(key: str, kind: str, value: Any) -> tuple[str, Any]:
 
 def _ranges(value: Any) -> tuple[str, tuple[tuple[float, float], ...]]:
     """As `_value`, of ranges of widths."""
-    pairs = value if isinstance(value, list) else [None]
+    pairs: list[Any] = value if isinstance(value, list) else [None]
     good = all(isinstance(pair, list) and len(pair) == 2
                and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in pair)
                and 0.01 <= pair[0] < pair[1] <= 10_000 for pair in pairs)  # fmt: skip

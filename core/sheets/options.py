@@ -89,7 +89,7 @@ class DoubtOptions(Options):
     """Which pixels are doubted, and what was decided about them."""
 
     counts: bool = flag(True, "Counts in the legend", "How many pixels there are of each kind")
-    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length under the map")
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
 
 
@@ -155,7 +155,7 @@ class ProfileOptions(Options):
     channel: str = words("modulus", "Channel", "What is drawn", of="channel")
     second: str = words("", "Second channel", "On an axis of its own below; empty: none",
                         of="channel")  # fmt: skip
-    edges: bool = flag(True, "Width of the edge", "The fitted edge between the cursors, if one was")
+    edges: bool = flag(True, "Width of the edge", "The edge is fitted to the line's middle half")
 
 
 @dataclass(frozen=True)
