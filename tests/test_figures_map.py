@@ -63,6 +63,11 @@ def test_set_limits_units_and_logarithms():
     assert list(index) == [0, 0, 131, 255, 255, -1]
 
 
+def test_a_small_limit_beside_a_large_one_keeps_its_figures():
+    scale = colouring.Scale(0.0571, 3.004, unit="GPa", rule="set by hand")
+    assert "from 0.057 to 3.00 GPa" in scale.words
+
+
 def test_a_signed_channel_is_centred_on_zero():
     scale = seen(channel="baseline_slope").scale
     low, high = np.percentile(used("baseline_slope"), [2.0, 98.0])
@@ -87,6 +92,9 @@ def test_pixels_without_colour_are_counted_by_reason():
     assert everything.excluded.kept == kept > 0
     frame = mapframe.lay(everything.grid, mapframe.Needs(), Style(), 100.0)
     assert f"{kept} pixels that are not to be used" in draw_map.caption_of(everything, frame)
+    only = np.where(analysis.trusted, np.nan, everything.values)
+    words = draw_map.caption_of(replace(everything, values=only), frame)
+    assert "none of the pixels that are drawn is to be used" in words
     assert np.isfinite(shown.values).sum() + sum(counts.values()) == math.prod(SHAPE)
 
 
@@ -115,6 +123,9 @@ def test_a_panel_that_fails_leaves_the_others():
     assert any("Panel a: There is no channel" in words for words in drawn.remarks)
     assert any("There is no channel" in text for text in texts(drawn))
     assert drawn.caption.startswith("b, ")
+    assert f"{SHAPE[1]} × {SHAPE[0]} pixels, not smoothed" in drawn.caption  # columns first
+    alone = figures.draw_sheet(Sheet(panels=panels[:1]), found())
+    assert "smoothed" not in alone.caption  # of nothing drawn
 
 
 @pytest.mark.parametrize(("low", "high", "log", "wanted"), [
@@ -277,7 +288,15 @@ def test_shared_limits_are_those_of_all_who_share_them():
                    for k, limits in enumerate(("robust", "full")))  # fmt: skip
     drawn = figures.draw_sheet(Sheet(panels=panels), found())
     assert drawn.style.shared["modulus"] == (used().min(), used().max())
-    assert "the same in all panels that share it" in drawn.panels[0].caption
+    words = "the widest of the panels' 2nd to 98th percentiles and smallest to largest values"
+    assert words in drawn.panels[0].caption
+    assert not any("typed" in one for one in drawn.remarks)
+    typed = MapOptions(shared=True, limits="set", low=0.5, high=0.6)
+    drawn = figures.draw_sheet(Sheet(panels=(panels[0], Panel("map", 0, 1, options=typed))),
+                               found())  # fmt: skip
+    low, high = np.percentile(used(), [2.0, 98.0])
+    told = f"typed as 0.50 to 0.60 GPa and widened to {low:.2f} to {high:.2f} GPa"
+    assert any(told in one for one in drawn.remarks), drawn.remarks
 
 
 def test_places_and_boundaries_are_drawn_and_named():
