@@ -28,6 +28,7 @@ from palpate.core.figures.counted import counted
 from palpate.core.figures.draw_histogram import edges_of
 from palpate.core.figures.tabled import calibration
 from palpate.core.findings import pick
+from palpate.core.mapdoubts.parts import Evidence, MapDoubt, Plot
 from palpate.core.settings import Settings, declaration
 from palpate.core.sheets import (
     KINDS,
@@ -346,8 +347,8 @@ def test_calibration_and_doubts_stand_in_tables(found):
     assert "paraboloid" in said
     assert "10 to 95 % of the peak force" in said
     assert "Contact point" in texts_of(figure)
-    settings = Settings().change(**{"fit.adhesion": "two_point", "fit.pull_off": "fitted",
-                                    "doubts.worst_fall": 5.0})  # fmt: skip
+    settings = Settings().with_values({"fit.adhesion": "two_point", "fit.pull_off": "fitted",
+                                       "doubts.worst_fall": 5.0})  # fmt: skip
     other = replace(found, analysis=replace(found.analysis, settings=settings))
     rows = {row[0]: row[1] for row in calibration(other, TableOptions()).rows}
     assert rows["Fitted branch"] == "retract"  # two-point JKR reads the retract
@@ -411,6 +412,17 @@ EACH = (Panel("map", options=MapOptions(axes=True)), Panel("components"), Panel(
         Panel("table"), Panel("table", options=TableOptions(what="doubts")))  # fmt: skip
 
 
+def with_evidence(findings):
+    """With a doubt about the map: this one has none."""
+    at = np.arange(20.0)
+    plot = Plot("Modulus against the line of the scan", "Line", "Modulus (GPa)", at, at, 0.1 * at,
+                at, at)  # fmt: skip
+    other = replace(findings)
+    other.__dict__["map_doubts"] = (MapDoubt("tip_changed", "mild", "It did.", 1.0, 0.1, 0.5, "",
+                                             "Look.", Evidence((plot,))),)  # fmt: skip
+    return other
+
+
 @pytest.mark.parametrize("preset", ["acs", "rsc", "aps", "slide"])
 def test_every_kind_stays_on_the_page_at_single_width(found, monkeypatch, preset):
     """By Matplotlib's own box around all that is drawn. The most and the fewest letters across,
@@ -419,7 +431,8 @@ def test_every_kind_stays_on_the_page_at_single_width(found, monkeypatch, preset
     rules = replace(PRESETS[preset], max_height=0.0)  # each as high as it wants to be
     monkeypatch.setitem(PRESETS, preset, rules)
     panels = tuple(replace(one, row=at) for at, one in enumerate(EACH))
-    drawn = draw_sheet(Sheet(preset=preset, width="single", panels=panels), found)
+    drawn = draw_sheet(Sheet(preset=preset, width="single", panels=panels),
+                       with_evidence(found))  # fmt: skip
     assert not [one.problem for one in drawn.panels if one.problem]
     seen = clashes(drawn)
     assert not seen.touching

@@ -32,7 +32,8 @@ def test_every_preset_says_where_it_comes_from():
 @pytest.mark.parametrize(("name", "widths", "text"), [
     # the publishers' own figures, see presets; half way between where they state no middle
     ("nature", (89.0, 120.0, 183.0), 5.0), ("science", (90.0, (90.0 + 183.0) / 2, 183.0), 6.0),
-    ("acs", (84.7, (84.7 + 177.8) / 2, 177.8), 4.5), ("rsc", (83.0, (83.0 + 171.0) / 2, 171.0), 7.0),
+    ("acs", (84.7, (84.7 + 177.8) / 2, 177.8), 4.5),
+    ("rsc", (83.0, (83.0 + 171.0) / 2, 171.0), 7.0),
     ("elsevier", (90.0, 140.0, 190.0), 6.0), ("pnas", (87.0, 114.0, 178.0), 6.0),
 ])  # fmt: skip
 def test_widths_are_the_stated_ones(name, widths, text):

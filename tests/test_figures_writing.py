@@ -132,7 +132,7 @@ def test_what_does_not_suit_the_preset_is_warned_of_with_figures(tmp_path):
     checks = {check.what: check for check in good.checks}
     assert checks["width"].state == checks["text size"].state == figures.GOOD
     assert "3242" not in checks["resolution"].words
-    assert f"{int(89 / 25.4 * 450)} x" in checks["resolution"].words
+    assert f"{int(89 / 25.4 * 450)} ×" in checks["resolution"].words
     assert "format" in {check.what for check in good.warnings}  # Nature wants PDF
     assert not any("complian" in check.words.lower() for check in good.checks)
 
