@@ -101,7 +101,7 @@ def lines_of(figure: Any) -> set[float]:
             found |= _of_line(one)
         elif isinstance(one, Patch):
             found |= {float(one.get_linewidth())} if _seen(one.get_edgecolor()) else set()
-        elif one.get_paths() and any(_seen(colour) for colour in np.atleast_2d(one.get_edgecolor()) if len(colour)):
+        elif one.get_paths() and any(map(_seen, np.atleast_2d(one.get_edgecolor()))):
             found |= {float(width) for width in np.atleast_1d(one.get_linewidth())}
     return {width for width in found if width > 0.0}
 

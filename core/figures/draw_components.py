@@ -189,7 +189,7 @@ def caption_of(findings: Findings, options: ComponentOptions, frame: Frame) -> s
         parts.append("striped: pixels near a boundary or between components")
     rest = int(np.count_nonzero(~composition.labelled))
     if rest:
-        why = ", ".join(f"{count} {words}" for words, count in composition.left_out.items())
+        why = ", ".join(f"{words}: {count:,}" for words, count in composition.left_out.items())
         parts.append(f"hatched: {many(rest)} in no component ({why})")
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")
     return "; ".join([*parts, f"scale bar {bar}"] if bar else parts)
