@@ -56,5 +56,5 @@ def with_known(findings: Any, known: Any) -> Any:
                            pairs=known.pairs, notes=known.notes)  # fmt: skip
     same = findings.composition is known.composition
     if same and "map_doubts" in known.__dict__:  # worked out once
-        findings.__dict__["map_doubts"] = known.map_doubts
+        findings.__dict__["judged"] = known.judged
     return findings

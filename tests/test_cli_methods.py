@@ -50,6 +50,9 @@ def test_a_result_is_described_with_its_answers_in_every_form(blend, result, tmp
         out = tmp_path / f"methods{ending}"
         assert main(["methods", str(result), "--out", str(out), "--quiet"]) == 0
         assert text in out.read_text(encoding="utf-8")
+    both = [tmp_path / "both.txt", tmp_path / "both.csv"]
+    assert main(["methods", str(result), "--out", str(both[0]), "--out", str(both[1])]) == 0
+    assert all(path.stat().st_size for path in both)
     bib = tmp_path / "methods.bib"
     table = tmp_path / "methods.csv"
     assert main(["methods", str(result), "--out", str(table), "--bibtex", str(bib)]) == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -322,6 +323,15 @@ def test_strange_signs_and_long_titles_are_drawn_and_told():
     assert any("No typeface here has “区”" in words for words in drawn.remarks)
     assert any("too long and was cut" in words for words in drawn.remarks)
     assert any(t.startswith("a title") and t.endswith("…") for t in texts(drawn))
+    made = found().composition
+    named = replace(made, rule=replace(made.rule, names=("区", "$a_b$")))
+    with warnings.catch_warnings():  # a legend is measured, and Matplotlib warns of missing signs
+        warnings.simplefilter("error")
+        drawn = figures.draw_sheet(Sheet(panels=(Panel("histogram"),)),
+                                   replace(found(), composition=named))  # fmt: skip
+    keys = [t.get_text() for t in drawn.figure.subfigs[0].legends[0].get_texts()]
+    assert keys[0].startswith("A □")
+    assert any("No typeface here has “区”" in words for words in drawn.remarks)
     empty = figures.draw_sheet(Sheet(), found())
     assert (empty.panels, empty.boxes) == ((), ())
 

@@ -63,21 +63,22 @@ def written(findings: Findings) -> Paragraph:
 
 
 def under(findings: Findings, **values: Any) -> Findings:
-    """The findings as if the map had been analysed under other settings: the tables of the stages
-    stay, which no sentence about a setting depends on."""
+    """The findings as if the map had been analysed under other settings: constants are those of
+    the settings, the tables of the stages stay. For what a setting is called in its item; sentences
+    that tell results are tested on maps analysed anew, below."""
     changed = {path.replace("__", "."): value for path, value in values.items()}
     settings = Settings().with_values(changed)
     analysis = replace(findings.analysis, settings=settings, _cache={},
                        constants=constants(findings.map, settings))  # fmt: skip
     found = replace(findings, analysis=analysis, work=replace(findings.work, settings=settings))
-    found.__dict__["map_doubts"] = findings.map_doubts
+    found.__dict__["judged"] = findings.judged
     return found
 
 
 # ---- complete
 
 EXPECTED = {
-    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_ad; F is the force, δ the indentation",
+    "model and equation": "F = (4/3) E* √R δ^(3/2) - F_r; F is the force, δ the indentation",
     "adhesion treatment": "Adhesion entered as a constant pull (DMT)",
     "tip shape and radius": "paraboloid with a radius of 16 nm (standard uncertainty 20 %",
     "how the tip was found": "[… how were the shape and size of the tip found",
@@ -103,7 +104,8 @@ EXPECTED = {
     "dwell": "No dwell at the turn is recorded",
     "medium": "in air at 23.00 ± 0.50 °C",
     "humidity": "[… at which relative humidity? …]",
-    "map size": "One map of 20 × 20 pixels over 3.00 µm × 3.00 µm",
+    "map size": "One map of 20 × 20 pixels (columns × rows, counted from 0, row 0 at the bottom) "
+    "over 3.00 µm × 3.00 µm",
     "curves": "400 curves",
     "left out": r"Of 400 curves \d+ \([\d.]+ %\) were left out",
     "rule": "The rule, the same for all pixels, left out each curve with one of these",
@@ -279,13 +281,13 @@ def test_the_rule_of_components_is_told(findings, written):
     maps = Maps.of(findings.analysis)
     for rule in RULES:
         found = replace(findings, composition=find(maps, rule), table=None, pairs=())
-        found.__dict__["map_doubts"] = findings.map_doubts
+        found.__dict__["judged"] = findings.judged
         said.append(paragraph(found).said("components"))
     assert len(set(said)) == len(said)
     rule = replace(findings.work.rule, names=("rubber",), poisson_ratios=(0.49,))
     composition = replace(findings.composition, rule=rule)
     found = replace(findings, work=replace(findings.work, rule=rule), composition=composition)
-    found.__dict__["map_doubts"] = ()
+    found.__dict__["judged"] = findings.judged
     text = paragraph(found)
     assert "A rubber (" in text.said("components")
     assert "0.49 for component A rubber in the statistics" in text.said("modulus")
@@ -492,6 +494,168 @@ def test_the_table_says_where_each_statement_is_from(written):
     assert spring[2] == "recorded"
     data = next(row for row in rows if "SHA-256" in row[1] and row[0] == "Data")
     assert re.search(r"SHA-256 [0-9a-f]{64}", data[3])
+
+
+# ---- sentences that depend on results: maps analysed anew
+
+
+def told(made: simulate.Simulated, values: dict[str, Any] | None = None, **arrays: Any
+         ) -> tuple[Findings, Paragraph]:  # fmt: skip
+    """The findings and the paragraph of the simulated map with other arrays or settings."""
+    given = {name: one for name, one in (made.arrays() | arrays).items() if one is not None}
+    settings = Settings().with_values(values or {})
+    found = findings_of(analyse(ForceMap.from_arrays(**given), settings), Work(settings))
+    return found, paragraph(found)
+
+
+def line_of(made: simulate.Simulated, axis: int) -> dict[str, Any]:
+    """One row (axis 0) or one column (axis 1) of the simulated map as a map of its own."""
+    arrays = made.arrays()
+    inside = arrays["pixel"][:, axis] == SIZE // 2
+    pixel = arrays["pixel"][inside].copy()
+    pixel[:, axis] = 0
+    return {"z": arrays["z"][inside], "deflection": arrays["deflection"][inside], "pixel": pixel,
+            "shape": (1, SIZE) if axis == 0 else (SIZE, 1),
+            "scan_size": (3000.0, 150.0) if axis == 0 else (150.0, 3000.0)}  # fmt: skip
+
+
+@pytest.mark.parametrize(("axis", "size"), [(0, "20 × 1"), (1, "1 × 20")])
+def test_a_map_of_one_line_has_its_length_and_is_not_praised_for_what_was_not_judged(
+    made, axis, size
+):
+    found, text = told(made, **line_of(made, axis))
+    assert f"One map of {size} pixels (columns × rows, counted from 0, row 0 at the bottom) along "\
+        "3.00 µm (150 nm from pixel to pixel) was taken" in text.said("curves")  # fmt: skip
+    said = text.said("map_doubts")
+    praised, _, rest = said.partition("could not be judged")
+    for what in ("change of the tip", "jumps of z", "drift of z", "wear", "noise"):
+        assert what in rest, said
+        assert what not in praised
+    assert "only 1 line" in rest
+    assert set(found.not_judged) > {"a change of the tip", "drift of z"}
+    assert "1 to 1" not in text.text
+    assert "standard errors" in text.said("statistics")  # there is a table
+
+
+def test_a_drift_is_not_judged_where_all_lines_were_taken_the_same_way(made, findings, written):
+    """Then it looks like a slope of the surface; in a scan there and back it does not."""
+    assert "drift of z" not in findings.not_judged
+    assert "drift of z" in written.said("map_doubts")
+    arrays = made.arrays()
+    order = np.lexsort((arrays["pixel"][:, 1], arrays["pixel"][:, 0]))
+    found, text = told(made, **{name: arrays[name][order] for name in ("z", "deflection", "pixel")})
+    assert set(found.not_judged) == {"drift of z"}
+    praised, _, rest = text.said("map_doubts").partition("could not be judged")
+    assert "drift of z" not in praised
+    assert "drift of z (all lines were taken the same way" in rest
+
+
+def test_what_is_lacking_is_named_and_nothing_is_told_of_what_is_not_there(made):
+    """No spring constant; no radius; neither: the cause by its name, no moduli, no E* as a
+    parameter, no inputs that enter no number."""
+    for lack, cause in (({"spring_constant": None}, "the spring constant is not known"),
+                        ({"radius": None}, "the tip radius is not known"),
+                        ({"spring_constant": None, "radius": None},
+                         "the spring constant and the tip radius are not known")):  # fmt: skip
+        _, text = told(made, **lack)
+        assert f"No moduli are given: {cause}." in text.said("law")
+        assert "the moduli are those of this speed" not in text.text
+        assert "were E*" not in text.said("contact")
+        assert "standard errors" not in text.said("statistics")  # no components, no table
+        assert not re.search("tip radius|Poisson", text.said("uncertainty"))
+        assert ("nN as recorded." in text.said("ramp")) == ("spring_constant" in lack)
+
+
+def test_a_free_exponent_gives_no_modulus_anywhere(made):
+    _, text = told(made, {"fit.law": "free_exponent"})
+    for item in ("viscous", "excluded", "marked", "map_doubts", "uncertainty"):
+        assert "modul" not in text.said(item), item
+
+
+def test_with_all_pixels_left_out_no_number_is_told(made):
+    """More samples are asked for than a curve has in its window."""
+    found, text = told(made, {"doubts.least_samples": SAMPLES})
+    assert not found.analysis.trusted.any()
+    assert text.said("validity") == "No indentation is given, since no pixel is used."
+    assert text.said("heights") == "Heights were not levelled, since no pixel is used."
+    assert text.said("modulus") == "No moduli are given, since no pixel is used."
+    assert not text.said("uncertainty")
+    assert not text.said("marked")
+    assert "(0)" not in text.text
+    assert "of this speed" not in text.text
+
+
+def test_how_many_curves_have_a_relaxation_is_told(findings, fmap):
+    """Fits at their bound have no value: a selection by outcome that must not be denied."""
+    settings = Settings().with_values({"viscous.model": "power_law"})
+    analysis = analyse(fmap, settings, previous=findings.analysis)
+    text = paragraph(Findings(analysis, Work(settings)))
+    used = analysis.trusted
+    number = int(np.isfinite(analysis.channel("relaxation_exponent")[used]).sum())
+    assert 0 < number < used.sum()  # the simulated solid is elastic: many end at the bound
+    assert f"Of the {used.sum()} curves used {number} (" in text.said("viscous")
+    bound = (analysis.doubts[used] & np.uint64(DOUBTS["viscous_bound"].mask)) != 0
+    assert f"ended: {bound.sum()} with a parameter of the relaxing solid at its bound" in text.text
+    assert "leaves no pixel out;" not in text.said("marked")
+
+
+def test_the_validity_holds_the_verdict_of_the_advice(findings, written):
+    """The paraboloid's law asks for small strains; the soft domain here is deeper than R."""
+    from palpate.core.advice import advise
+
+    check = advise(findings.analysis).check("contact_width")
+    said = written.said("validity")
+    assert "small strains" in said
+    assert check.verdict != "fits"
+    assert "the law is strained at these curves" in said
+    assert "contact radius over tip radius (limit: below 0.5;" in said
+
+
+def test_the_rule_counts_only_what_it_left_out_itself(findings):
+    """Two severe pixels are kept by hand, and one that is left out by hand is not the rule's."""
+    severe = [tuple(map(int, at)) for at in np.argwhere(findings.analysis.severe)]
+    shape, review = findings.map.shape, Review()
+    for row, col in severe[:2]:
+        review = review.keep(Pixels.one(shape, row, col))
+    review = review.leave_out(Pixels.one(shape, 3, 3), "a visible slip")
+    said = paragraph(replace(findings, analysis=findings.analysis.with_review(review))).said(
+        "excluded")  # fmt: skip
+    left = len(severe) - 2
+    assert f"Of 400 curves {left + 1} " in said
+    assert f"({left} curve" in said or f"({left} curves" in said
+    counts = [int(n) for n in re.findall(r"\((\d+)\)[;.]", said.partition("They lie")[0])]
+    assert counts
+    assert max(counts) <= left
+
+
+def test_what_is_left_in_ratios_is_told_for_each_pair(findings, written):
+    said = written.said("uncertainty")
+    assert "mostly cancels" not in said
+    for pair in findings.pairs:
+        if pair.channel == "modulus":
+            assert f"{100.0 * pair.common:.2g} % (" in said
+
+
+def test_a_set_force_is_that_of_the_recorded_constants(findings):
+    """35 nN of 2.5 N/m are 42 nN of 3 N/m: the instrument stopped at a deflection."""
+    text = paragraph(under(findings, calibration__spring_constant=3.0))
+    assert "35.0 nN as recorded, which is 42.0 nN with the spring constant in use" in text.said(
+        "ramp")  # fmt: skip
+
+
+def test_thermal_noise_is_only_cited_if_the_person_says_how(findings, written):
+    assert "hutter1993" not in {one.key for one in written.references}
+    text = paragraph(under(findings, uncertainty__spring_from="thermal"))
+    assert "hutter1993" in {one.key for one in text.references}
+
+
+def test_shares_and_counts_read_well():
+    from palpate.core.methods.words import about, counted, percent
+
+    assert [about(x) for x in (1.0, 0.05, 0.123, 0.077)] == ["100 %", "5 %", "12 %", "7.7 %"]
+    assert percent(0.9999) == "more than 99.9 %"
+    assert counted(1, "pixel") == "1 pixel"
+    assert counted(2, "pixel") == "2 pixels"
 
 
 # ---- odd maps, places

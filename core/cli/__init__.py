@@ -12,9 +12,11 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from difflib import get_close_matches
 from importlib import import_module
+from pathlib import Path
 
-from ..errors import Cancelled, PalpateError
+from ..errors import Cancelled, PalpateError, SourceError
 from .parser import COMMANDS, UsageError, parser
 
 __all__ = ["COMMANDS", "UsageError", "main"]
@@ -31,6 +33,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
     if not words or (words[0] not in COMMANDS and not words[0].startswith("-")):
+        if words and (wrong := no_command(words[0])):
+            print(f"palpate: {wrong}", file=sys.stderr)
+            return 2
         words = ["window", *words]
     args = parser().parse_args(words)
     if args.version:
@@ -39,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"palpate {version('palpate')}")
         return 0
     try:
-        code = _run(args)
+        code = _run(args) or int(getattr(args, "lacking", False))
         sys.stdout.flush()  # a reader that has left is told here and not when Python ends
         return code
     except BrokenPipeError:
@@ -51,9 +56,22 @@ def main(argv: Sequence[str] | None = None) -> int:
     except UsageError as error:
         print(f"palpate: {error}", file=sys.stderr)
         return 2
+    except SourceError as error:
+        where = " Give its place with --source FILE_OR_FOLDER." if hasattr(args, "source") else ""
+        print(f"palpate: {error}{where}", file=sys.stderr)
+        return 1
     except PalpateError as error:
         print(f"palpate: {error}", file=sys.stderr)
         return 1
+
+
+def no_command(word: str) -> str:
+    """What is wrong with a first word that is no command; empty if it may be the name of a map."""
+    if Path(word).suffix or len(Path(word).parts) > 1 or Path(word).exists():
+        return ""
+    near = get_close_matches(word, COMMANDS, 1)
+    meant = f"Did you mean {near[0]}? " if near else ""
+    return f"“{word[:40]}” is neither a command nor a file. {meant}`palpate --help` lists all."
 
 
 def _run(args: argparse.Namespace) -> int:

@@ -72,7 +72,8 @@ def _one(path: Path, target: Path, settings: Settings, args: argparse.Namespace)
     from ..calibration import missing, remarks
     from ..readers import open_map
     from ..readers.thickness import read_thickness
-    from ..workfile import save_analysis
+    from ..work import Work
+    from ..workfile import Beside, save_analysis
     from .telling import told
 
     with open_map(path) as fmap:
@@ -88,7 +89,7 @@ def _one(path: Path, target: Path, settings: Settings, args: argparse.Namespace)
         bar, progress = bar_of(path.name, args.quiet)
         with bar:
             result = pipeline.analyse(fmap, settings, progress=progress)
-        save_analysis(target, result)
+        save_analysis(target, result, Beside(work=Work(settings)))
         if not args.quiet:
             print(told(result))
             print(f"Result: {target}")

@@ -20,30 +20,34 @@ def methods(args: argparse.Namespace) -> int:
     """Print the paragraph, or write it; tell its gaps on the error stream."""
     from ..methods import bibtex, file_text, paragraph
 
-    out = Path(args.out) if args.out else None
+    out = [Path(name) for name in args.out]
     bib = Path(args.bibtex) if args.bibtex else None
     _check(out, bib, args.replace)
     with found(args) as (findings, _, _):
         made = paragraph(findings)
-    if out is None:
+    if not out:
         print(made.text, end="")
-    else:
-        _write(out, file_text(made, out.suffix.lower()))
+    for path in out:
+        _write(path, file_text(made, path.suffix.lower()))
     if bib is not None:
         _write(bib, bibtex(made))
     _tell(made, Path(args.map).name, findings.notes)
     return 0
 
 
-def _check(out: Path | None, bib: Path | None, replace: bool) -> None:
+def _check(out: list[Path], bib: Path | None, replace: bool) -> None:
     from ..methods import ENDINGS
 
-    if out is not None and out.suffix.lower() not in ENDINGS:
-        raise UsageError(f"--out {out}: the name must end in one of {', '.join(ENDINGS)}.")
-    if out is not None and bib is not None and out.resolve() == bib.resolve():
-        raise UsageError(f"--out and --bibtex are both {out}: choose two names.")
-    for path in (out, bib):
-        if path is not None and path.exists() and not replace:
+    for path in out:
+        if path.suffix.lower() not in ENDINGS:
+            raise UsageError(f"--out {path}: the name must end in one of {', '.join(ENDINGS)}.")
+    every = [*out, *([bib] if bib is not None else [])]
+    for at, path in enumerate(every):
+        if path.resolve() in [other.resolve() for other in every[:at]]:
+            both = "--out and --bibtex are both" if path is bib else "--out is twice"
+            raise UsageError(f"{both} {path}: choose two names.")
+    for path in every:
+        if path.exists() and not replace:
             raise InputError(f"{path} exists already: choose another name, or give --replace.")
 
 

@@ -23,8 +23,10 @@ def figure(args: argparse.Namespace) -> int:
     """Draw, write and check the figures that the command line asks for."""
     path = Path(args.map)
     if args.list:
-        print("\n".join(listed(path)))
+        print("\n".join(listed(path if args.map else None)))
         return 0
+    if not args.map:
+        raise UsageError("figure: name a saved result, or a map.")
     if not args.out and not args.data and not args.save_recipe:
         raise UsageError("figure: say where it goes with --out FILE, such as figure.pdf; --list "
                          "tells the recipes there are.")  # fmt: skip
@@ -49,12 +51,12 @@ def figure(args: argparse.Namespace) -> int:
 # -- which recipes ---------------------------------------------------------------------------------
 
 
-def listed(path: Path) -> Iterator[str]:
-    """The recipes of a result, and the presets."""
+def listed(path: Path | None) -> Iterator[str]:
+    """The recipes of a result, if one is named, and the presets."""
     from ..figures import PRESETS
 
-    sheets = _saved_sheets(result_of(path))
-    if not sheets:
+    sheets = () if path is None else _saved_sheets(result_of(path))
+    if path is not None and not sheets:
         yield f"{path.name} holds no recipe; without --recipe a first sheet is made."
     for sheet in sheets:
         kinds = ", ".join(panel.kind for panel in sheet.panels) or "no panels"
@@ -108,10 +110,10 @@ def _as_asked(sheet: Sheet, args: argparse.Namespace) -> Sheet:
     changes: dict[str, Any] = {}
     if args.preset:
         try:
-            preset(args.preset)
+            preset(args.preset.lower())
         except SettingsError as error:
             raise UsageError(f"--preset {args.preset}: {error}") from None
-        changes["preset"] = args.preset
+        changes["preset"] = args.preset.lower()
     if args.width:
         changes["width"] = args.width if args.width in WIDTHS else _millimetres(args.width)
     try:

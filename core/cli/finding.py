@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..calibration import missing
 from ..errors import InputError
 from ..progress import Progress
 from .analysing import bar_of
@@ -46,4 +47,8 @@ def found(args: argparse.Namespace) -> Iterator[tuple[Findings, Progress, Any]]:
         bar.clear()
         for note in findings.notes:
             print(f"{path.name}: {note}", file=sys.stderr)
+        lacking = missing(findings.map, findings.analysis.settings)
+        args.lacking = bool(lacking)  # the exit code tells it
+        for where, sentence in lacking:
+            print(f"{path.name}: {sentence} Give it with --set {where}=VALUE.", file=sys.stderr)
         yield findings, progress, bar

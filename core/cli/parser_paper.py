@@ -14,9 +14,9 @@ def add(commands: Any) -> None:
         fill(commands.add_parser(name, help=words, epilog=CAUTION))
 
 
-def _given(run: argparse.ArgumentParser) -> None:
-    """What all of them are made from."""
-    run.add_argument("map", metavar="RESULT_OR_MAP",
+def _given(run: argparse.ArgumentParser, **how: Any) -> None:
+    """What all of them are made from; `how` changes the declaration of its name."""
+    run.add_argument("map", metavar="RESULT_OR_MAP", **how,
                      help="a saved result with all that was decided, or a map, which is analysed "
                      "first")  # fmt: skip
     choices(run)
@@ -73,7 +73,7 @@ def _figure(run: argparse.ArgumentParser) -> None:
     run.description = ("Draws figure sheets of a result or a map by recipes, reads each file back "
                        "and tells what it holds; with --data also the numbers behind it and a "
                        "script that draws it again.")  # fmt: skip
-    _given(run)
+    _given(run, nargs="?", default="")
     run.add_argument("--recipe", nargs="+", action="extend", default=[],
                      metavar="NAME_OR_FILE.json",
                      help="recipes of the result by name, or of files; all for every one of the "
@@ -95,8 +95,9 @@ def _methods(run: argparse.ArgumentParser) -> None:
     run.description = ("Writes in words what was really done, for the methods section of a paper; "
                        "what the program does not know is a marked gap.")  # fmt: skip
     _given(run)
-    run.add_argument("--out", metavar="FILE", help="write it, as .txt, .md or .html; .csv is the "
-                     "table of all statements with where each is from")  # fmt: skip
+    run.add_argument("--out", action="append", default=[], metavar="FILE", help="write it, as "
+                     ".txt, .md or .html; .csv is the table of all statements with where each is "
+                     "from; may be repeated")  # fmt: skip
     run.add_argument("--bibtex", metavar="FILE.bib", help="write the references as BibTeX")
     run.add_argument("--replace", action="store_true", help="replace files that exist")
     run.add_argument("--quiet", action="store_true", help="no progress bar")

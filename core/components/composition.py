@@ -224,9 +224,13 @@ class Composition:
             f"{axes}",
         }[rule.method]
         if self.candidates:
+            most = self.candidates[-1].count
             said += (
-                f", their number chosen among 1 to {self.candidates[-1].count} by the integrated "
+                f", their number chosen among 1 to {most} by the integrated "
                 f"completed likelihood of {self.independent:,.0f} independent pixels"
+                if most > 1
+                else f", no more than one being tried with {self.independent:,.0f} independent "
+                "pixels"
             )
         if rule.method == "mixture":
             said += ", fitted to pixels away from edges" if rule.plain else ", fitted to all pixels"
@@ -245,6 +249,7 @@ class Composition:
         low, high = float(known.min()), float(known.max())
         wide = f"{low:.3g}" if high - low < 0.01 * high else f"{low:.3g} to {high:.3g}"
         why = " (contact radius and half a pixel)" if self.rule.zone == "contact" else ""
+        why = why if self.maps.scaled else why and " (half the diagonal of a pixel)"
         return (f"Pixels within {wide} {unit} of a boundary{why} count in the areas but not in the "
                 "other statistics.")  # fmt: skip
 

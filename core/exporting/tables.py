@@ -18,6 +18,7 @@ from ..errors import InputError
 from ..progress import Progress
 from ..review import decision_rows
 from ..settings import Settings, declarations
+from ..uncertainty.inputs import Input, common_inputs
 from ..writers.atomic import saving
 from ..writers.datapackage import Resource, columns_of, write_table
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 Rows = list[list[Any]]
 BUDGETS = ("modulus", "reduced_modulus", "stiffness", "adhesion")
-TRIALS = 20_000
+TRIALS = 50_000
 """Of the Monte Carlo of a budget."""
 
 
@@ -130,17 +131,24 @@ def decisions(findings: Findings) -> Rows:
 
 
 def constants(findings: Findings) -> Rows:
-    """The calibration card: each constant with where it is from."""
+    """The calibration card: each constant with where it is from, the ± that stands beside it and
+    the one that budgets use, which is a usual one where none is known."""
     use = findings.analysis.constants
-    rows: Rows = [["constant", "value", "standard uncertainty", "unit", "from", "method"]]
+    used = {one.name: one for one in common_inputs(findings.analysis, "modulus")[0]}
+    rows: Rows = [["constant", "value", "standard uncertainty", "unit", "from", "method",
+                   "standard uncertainty in use", "in use from"]]  # fmt: skip
     for one in (use.spring_constant, use.deflection_sensitivity, *use.sizes):
         rows.append([one.label, float(one.value), float(one.error), one.unit, one.origin,
-                     one.method])  # fmt: skip
+                     one.method, *_in_use(used.get(one.name))])  # fmt: skip
     rows.append(["Poisson ratio of the sample", float(use.poisson_ratio), math.nan, "1", "assumed",
-                 ""])  # fmt: skip
+                 "", *_in_use(used.get("poisson_ratio"))])  # fmt: skip
     rows.append(["Set force", float(use.set_force), math.nan, "nN", "recorded"
-                 if math.isfinite(use.set_force) else "missing", ""])  # fmt: skip
+                 if math.isfinite(use.set_force) else "missing", "", math.nan, ""])  # fmt: skip
     return rows
+
+
+def _in_use(one: Input | None) -> tuple[float, str]:
+    return (math.nan, "") if one is None else (float(one.error), one.origin)
 
 
 def settings(findings: Findings) -> Rows:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 from ..analysis import Analysis
 from ..corrections import settings_at
 from ..explain import explain
-from ..mapdoubts import MapDoubt, map_doubts
+from ..mapdoubts import Judged, MapDoubt, judged
 from ..review.ranking import Ranking, ranking
 from ..work import Work
 
@@ -63,9 +64,19 @@ class Findings:
         return None if self.composition is None else np.asarray(self.composition.labels)
 
     @cached_property
+    def judged(self) -> Judged:
+        """Doubts about the map as a whole, and what of it could not be judged."""
+        return judged(self.analysis, self.labels)
+
+    @cached_property
     def map_doubts(self) -> tuple[MapDoubt, ...]:
         """Doubts about the map as a whole."""
-        return map_doubts(self.analysis, self.labels)
+        return self.judged.doubts
+
+    @property
+    def not_judged(self) -> Mapping[str, str]:
+        """What of the map as a whole could not be judged -> why."""
+        return self.judged.lacking
 
     @cached_property
     def ranking(self) -> Ranking:

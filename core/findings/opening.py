@@ -24,7 +24,8 @@ def opened_findings(
     progress: Progress | None = None,
 ) -> Iterator[Findings]:  # fmt: skip
     """Findings of a saved result and its map, or of a map under some settings, while the map is
-    open.
+    open; with components by the rule in force, also where the result holds none yet, so that
+    figures, methods, report and pack never tell different things.
 
     Parameters
     ----------
@@ -54,7 +55,7 @@ def opened_findings(
                          notes=notes)  # fmt: skip
         if made is not None:
             found = replace(found, composition=made.composition, table=made.table, pairs=made.pairs)
-        yield found
+        yield found if opened.loaded.components is not None else completed(found, progress)
 
 
 def findings_of(analysis: Analysis, work: Work, progress: Progress | None = None) -> Findings:
@@ -68,7 +69,9 @@ def completed(findings: Findings, progress: Progress | None = None) -> Findings:
     if findings.table is not None:
         return findings
     found, note = _components(findings, progress)
-    return replace(found, notes=(*found.notes, note)) if note else found
+    if not note or note in found.notes:
+        return found
+    return replace(found, notes=(*found.notes, note))
 
 
 def _components(findings: Findings, progress: Progress | None) -> tuple[Findings, str]:

@@ -21,6 +21,9 @@ from .parts import Evidence, MapDoubt, Plot
 from .trend import FEWEST, trend
 from .view import View
 
+JUMPS, DRIFT, WEAR = "jumps of z", "drift of z", "wear of the tip"
+NOISE, BASELINE = "growing noise", "a drifting baseline"
+"""What is judged here, in words."""
 SURE = 4.0
 """Standard errors from which on a trend is told."""
 JUMP = 10.0
@@ -39,8 +42,11 @@ def z_drift(view: View) -> list[MapDoubt]:
     rise, apart = np.diff(height, axis=0), np.diff(time, axis=0)
     limit = view.analysis.settings.doubts.worst_height_drift
     both = np.isfinite(rise) & np.isfinite(apart)
-    if height.shape[0] < FEWEST or both.sum() < 64 or not np.std(apart[both]) > 0.2:
-        return []
+    if height.shape[0] < FEWEST or both.sum() < 64:
+        return view.cannot(DRIFT, view.few_lines)
+    if not np.std(apart[both]) > 0.2:
+        return view.cannot(DRIFT, "all lines were taken the same way, so that a drift looks like a "
+                                  "slope of the surface")  # fmt: skip
     rate, error, tilt = _rate(rise, apart)
     if not (abs(rate) > limit and abs(rate) > SURE * error):
         return []
@@ -107,11 +113,13 @@ def height_step(view: View) -> list[MapDoubt]:
     height = view.channel("height")
     rise = np.diff(height, axis=0)
     limit = view.analysis.settings.doubts.worst_height_step
-    if height.shape[0] < FEWEST:
-        return []
+    if height.shape[0] < 4 or height.shape[1] < 4:
+        return view.cannot(JUMPS, view.few_lines)
     width = spread(rise)
     at = location(rise, width) if width > 0.0 else np.full(rise.shape[0], np.nan)
     at = at - np.median(at[np.isfinite(at)]) if np.isfinite(at).any() else at
+    if not np.isfinite(at).any():
+        return view.cannot(JUMPS, view.few_lines)
     usual = np.fmax(spread(at), width / math.sqrt(height.shape[1]))
     size = np.nan_to_num(np.abs(at))
     line = int(np.argmax(size))
@@ -141,6 +149,8 @@ def noise_grows(view: View) -> list[MapDoubt]:
     """The noise along the scan."""
     y = view.log("noise")
     change, error, middle = trend(y)
+    if math.isnan(change):
+        return view.cannot(NOISE, view.few_lines)
     limit = view.analysis.settings.doubts.worst_trend
     if not _told(change, error, limit):
         return []
@@ -164,6 +174,8 @@ def baseline_drifts(view: View) -> list[MapDoubt]:
     pull = float(np.nanmedian(view.channel("release_force"))) / analysis.constants.force_scale
     noise = float(np.nanmedian(view.channel("noise")))
     change, error, middle = trend(slope * travel)
+    if math.isnan(change):
+        return view.cannot(BASELINE, view.few_lines)
     limit = analysis.settings.doubts.worst_trend
     size = max(np.nan_to_num(pull), 5.0 * noise)
     if not (abs(change) > limit / 100.0 * size and abs(change) > SURE * error):
@@ -191,6 +203,9 @@ def tip_wears(view: View) -> list[MapDoubt]:
     group = _levels_of(logs[0]) if view.labels is None else view.labels
     for name, y in zip(names, logs, strict=True):
         found[name] = trend(_within(y, group))
+    if all(math.isnan(change) for change, _, _ in found.values()):
+        known = any(np.isfinite(y).any() for y in logs)
+        return view.cannot(WEAR, view.few_lines if known else view.no_number)
     limit = view.analysis.settings.doubts.worst_trend
     told = [name for name in found if _told(*found[name][:2], limit)]
     if not told:

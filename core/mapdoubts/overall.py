@@ -33,6 +33,8 @@ REPAIR = {
                 "that suits the contact.",
     "no_contact_point": "Choose another way of finding the contact point.",
 }
+MANY = "the share of doubtful curves"
+"""What is judged here, in words."""
 FEWEST = 10
 """Curves of which a share can be told."""
 
@@ -50,7 +52,9 @@ def many_doubts(view: View) -> list[MapDoubt]:
     bits = np.where(bad, analysis.curve_doubts[shown], np.uint64(0))
     limit = analysis.settings.doubts.worst_share
     share = 100.0 * float(np.mean(bad)) if bad.size else 0.0
-    if bad.size < FEWEST or share <= limit:
+    if bad.size < FEWEST:
+        return view.cannot(MANY, f"fewer than {FEWEST} curves")
+    if share <= limit:
         return []
     counts = {d.name: int(np.count_nonzero(bits & np.uint64(d.mask))) for d in DOUBTS.values()
               if d.severity == SEVERE}  # fmt: skip

@@ -32,6 +32,8 @@ from .pooled import (
 )
 from .view import View
 
+SENSITIVITY = "a wrong sensitivity"
+"""What is judged here, in words."""
 STIFF, OTHERS = 60, 40
 """Curves that are looked at: the stiffest, and others from all over the range."""
 FEWEST = 8
@@ -82,7 +84,7 @@ def sensitivity_wrong(view: View) -> list[MapDoubt]:
     curves, _ = chosen(view)
     parts = sampled(analysis, curves)
     if len(parts) < FEWEST:
-        return []
+        return view.cannot(SENSITIVITY, f"fewer than {FEWEST} curves tell it")
     use = pooled_fit(parts, law_in_use(analysis))
     parts, use = _without_odd(parts, use)
     gain = _gain(analysis, parts, use)

@@ -44,6 +44,8 @@ AGREE = 3.5
 """Standard deviations within which the windows have to agree, and the levels."""
 MOST = 6
 """Steps that are looked for."""
+LINES = 6
+"""Lines for each line of a window that is compared, without which it is not asked."""
 STAYED = 0.2
 """Pixels that did not change over those that did, above which the step is the sample's."""
 WENT = 0.35
@@ -141,7 +143,7 @@ def largest_step(logs: list[Array], labels: Array | None, widths: list[float], l
     """The clearest step that is not the sample's own; None if there is none. With a gap of one line
     that line is left out."""
     lines = logs[0].shape[0]
-    windows = [w for w in WINDOWS if lines >= 6 * w]
+    windows = [w for w in WINDOWS if lines >= LINES * w]
     usable = [k for k, width in enumerate(widths) if width > 0.0]
     if not windows or not usable:
         return None

@@ -14,10 +14,12 @@ import numpy as np
 from ..channels import CHANNELS
 from .lines import Array, spread
 from .parts import Evidence, MapDoubt, Plot, factor_words
-from .steps import Step, of_a_tip
+from .steps import LINES, Step, of_a_tip
 from .view import View
 
 PULL = "release_force"
+CHANGED = "a change of the tip"
+"""What is judged here, in words."""
 
 
 def tip_changed(view: View) -> list[MapDoubt]:
@@ -25,6 +27,10 @@ def tip_changed(view: View) -> list[MapDoubt]:
     names = (view.stiffness_name(), PULL)
     logs = [view.log(name) for name in names]
     limit = view.analysis.settings.doubts.least_step
+    lines, across = view.good.shape
+    if lines < LINES or across < 4 or not any(np.isfinite(y).any() for y in logs):
+        known = any(np.isfinite(y).any() for y in logs)
+        return view.cannot(CHANGED, view.few_lines if known else view.no_number)
     steps = sorted(view.steps, key=lambda s: -float(np.nanmax(np.abs(s.size))))
     return [_doubt(view, step, names, logs, limit) for step in steps]
 

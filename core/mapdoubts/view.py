@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from ..analysis import Analysis
 from .lines import Array, Scan
+from .parts import MapDoubt
 from .steps import Step, find_steps
 
 
@@ -22,6 +23,31 @@ class View:
 
     analysis: Analysis
     given: Array | None = None
+    lacking: dict[str, str] = field(default_factory=dict)
+    """What a judge could not judge -> why; filled by the judges."""
+
+    def cannot(self, what: str, why: str) -> list[MapDoubt]:
+        """No doubt, since it can't be judged: a judge that returns this is not taken for content.
+        """
+        self.lacking[what] = why
+        return []
+
+    @property
+    def few_lines(self) -> str:
+        """Why a map of few lines can't be judged line by line."""
+        lines, across = self.good.shape
+        if not self.good.any():
+            return "no curve to go by"
+        if across < 4:
+            return f"lines of {across} pixel{'' if across == 1 else 's'}"
+        if lines < 8:
+            return f"only {lines} line{'' if lines == 1 else 's'}"
+        return "too few values in the lines"
+
+    @property
+    def no_number(self) -> str:
+        """Why a map without forces tells nothing of the tip."""
+        return "neither stiffness nor pull-off known" if self.good.any() else self.few_lines
 
     @cached_property
     def scan(self) -> Scan:

@@ -6,12 +6,15 @@ from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 
+from ..channels import CHANNELS
 from ..decisions import CORRECTED, KEPT, LEFT_OUT, Decision
 from ..doubts import DOUBTS, SEVERE
+from ..mapdoubts import JUDGED
 from ..settings import Doubts, declaration
 from .facts import Array, Facts, said
+from .mechanics import RELAXING
 from .parts import MEASURED, PROGRAM, SET, Piece, Said
-from .words import counted, exact, listed, percent
+from .words import counted, exact, listed, percent, was_or_were
 
 Phrase = Callable[[Doubts], str]
 PHRASES: Mapping[str, str | Phrase] = {
@@ -91,12 +94,12 @@ def excluded(f: Facts) -> Iterator[Said]:
     by_hand = f.analysis.left_out
     hand = 0 if by_hand is None else int(np.count_nonzero(by_hand & there))
     yield said(f"Of {counted(total, 'curve')} {number:,} ({percent(number / total)}) "
-               f"{'was' if number == 1 else 'were'} left out of all numbers"
+               f"{was_or_were(number)} left out of all numbers"
                f"{f', {hand:,} of them by hand' if hand else ''}.", by=(MEASURED, SET))  # fmt: skip
     yield from _rule(f, there)
-    if number:
+    if 0 < number < total:
         yield said(_where(f, out, there), by=MEASURED)
-    asked = ("no_baseline", "few_samples", "slope_falls")
+    asked = ("no_baseline", "few_samples", "slope_falls") if f.analysis.constants.lengths else ()
     seen = f.analysis.doubt_counts()
     never = [phrase(name, limits) for name in asked if not seen.get(name)]
     if never:
@@ -105,32 +108,48 @@ def excluded(f: Facts) -> Iterator[Said]:
 
 
 def _rule(f: Facts, there: Array) -> Iterator[Said]:
-    bits = f.analysis.doubts
+    """The criteria, with the curves that the rule left out: neither those kept nor those left out
+    by hand."""
+    every = np.uint64(f.analysis.severe_mask)
+    out = there & ~f.used & ((f.analysis.doubts & every) != 0)
+    if f.analysis.left_out is not None:
+        out &= ~f.analysis.left_out
+    bits, number = f.analysis.doubts[out], int(np.count_nonzero(out))
     severe = [d for d in DOUBTS.values() if d.severity == SEVERE]
     counts = [(int(np.count_nonzero((bits & np.uint64(d.mask)) != 0)), d.name) for d in severe]
     met = sorted((pair for pair in counts if pair[0]), reverse=True)
     if not met:
-        yield said("No curve met a criterion by which the rule leaves out.", by=(MEASURED, PROGRAM))
+        some = bool(f.analysis.review) and any(
+            name in PHRASES for name, count in f.analysis.doubt_counts().items() if count)
+        yield said("The rule left out no other curve." if some else
+                   "No curve met a criterion by which the rule leaves out.",
+                   by=(MEASURED, PROGRAM))  # fmt: skip
         return
     each = "; ".join(f"{words} ({count:,})" for words, count in _criteria(f, met))
-    any_ = there & ((bits & np.uint64(f.analysis.severe_mask)) != 0)
-    number = int(np.count_nonzero(any_))
-    several = " (a curve may meet several)" if sum(n for n, _ in met) > number else ""
+    several = "; a curve may meet several" if sum(n for n, _ in met) > number else ""
     kept = ", unless it was kept by hand" if f.analysis.review.kept else ""
-    yield said(f"The rule, the same for all pixels, left out each curve with one of these{several}"
-               f"{kept}: {each}.", by=(SET, MEASURED))  # fmt: skip
+    hand = "; those left out by hand are not counted here" if f.analysis.left_out is not None and (
+        f.analysis.left_out.any()) else ""  # fmt: skip
+    yield said(f"The rule, the same for all pixels, left out each curve with one of these{kept} "
+               f"({counted(number, 'curve')}{several}{hand}): {each}.",
+               by=(SET, MEASURED))  # fmt: skip
 
 
 def _criteria(f: Facts, met: list[tuple[int, str]]) -> Iterator[tuple[str, int]]:
     """Criteria with their counts; the second of twins without telling it all again."""
     told = False
     for count, name in met:
-        words = phrase(name, f.settings.doubts)
+        words = _of_factor(f, phrase(name, f.settings.doubts))
         if name in TWINS and told:
             words = f"{words.partition(' (')[0].replace(' that is too short', '')} by the same rule"
             words = words.replace("a free part", "a too short free part")
         told |= name in TWINS
         yield words, count
+
+
+def _of_factor(f: Facts, words: str) -> str:
+    """Without moduli it is the factor of the law whose uncertainty is judged."""
+    return words if f.gives_moduli else words.replace("the modulus", "the factor of the law")
 
 
 def _where(f: Facts, out: Array, there: Array) -> str:
@@ -151,7 +170,10 @@ def _where(f: Facts, out: Array, there: Array) -> str:
         f"It lies at column {col:.0f}, row {row:.0f} of the map")  # fmt: skip
     if sizes.sum() == 1:
         return f"{text}."
-    if sizes.max() > 1:
+    if sizes.size == 1:
+        text += (f" of {counted(int(sizes[0]), 'pixel')} around column {col:.0f}, row {row:.0f} of "
+                 "the map")  # fmt: skip
+    elif sizes.max() > 1:
         text += (f", the largest of {counted(int(sizes.max()), 'pixel')} around column {col:.0f}, "
                  f"row {row:.0f} of the map")  # fmt: skip
     if len(shares) == 4:
@@ -165,6 +187,8 @@ def _where(f: Facts, out: Array, there: Array) -> str:
 def marked(f: Facts) -> Iterator[Said]:
     """Mild doubts: they leave nothing out."""
     used = f.analysis.doubts[f.used]
+    if not used.size:
+        return
     mild = [d for d in DOUBTS.values() if d.severity != SEVERE]
     every = np.uint64(sum(d.mask for d in mild))
     number = int(np.count_nonzero((used & every) != 0))
@@ -174,12 +198,38 @@ def marked(f: Facts) -> Iterator[Said]:
     counts = sorted(((int(np.count_nonzero((used & np.uint64(d.mask)) != 0)), d.name)
                      for d in mild), reverse=True)  # fmt: skip
     most = [pair for pair in counts if pair[0]]
-    named = [f"{MARKS[name]}{_limit(f, name)} ({count:,})" for count, name in most[:MOST_MARKS]]
+    named = [f"{_of_factor(f, MARKS[name])}{_limit(f, name)} ({count:,})"
+             for count, name in most[:MOST_MARKS]]  # fmt: skip
     rest = f", and {counted(len(most) - MOST_MARKS, 'other kind')} of mark" if len(
         most) > MOST_MARKS else ""  # fmt: skip
-    yield said(f"Of the curves used {number:,} carried a lesser mark of doubt, which leaves no "
-               f"pixel out; most often {listed(named) if not rest else ', '.join(named)}{rest}.",
+    blank = ("no pixel out of anything but the numbers of the relaxation" if any(
+        name in RELAXING for _, name in most) else "no pixel out")  # fmt: skip
+    yield said(f"Of the curves used {number:,} carried a lesser mark of doubt, which leaves "
+               f"{blank}; {'most often' if len(most) > 1 else 'namely'} "
+               f"{listed(named) if not rest else ', '.join(named)}{rest}.",
                by=(MEASURED, SET))  # fmt: skip
+
+
+QUANTITIES = ("modulus", "stiffness", "adhesion", "release_force", "work_of_adhesion",
+              "dissipation", "indentation")  # fmt: skip
+"""Quantities of which it is told at how many of the used pixels they have no value."""
+
+
+def blanks(f: Facts) -> Iterator[Said]:
+    """Quantities that single used pixels have no value of."""
+    used = int(np.count_nonzero(f.used))
+    sizes = {name: f.channel(name).size for name in QUANTITIES}
+    lost = [f"{CHANNELS[name].label.lower()} ({used - n:,})" for name, n in sizes.items()
+            if 0 < n < used]  # fmt: skip
+    if lost:
+        yield said("Curves used that have no value of a quantity do not count in the numbers of "
+                   f"that quantity: {listed(lost)}.", by=MEASURED)  # fmt: skip
+
+
+def lesser(f: Facts) -> Iterator[Said]:
+    """Mild doubts, and values that are not there."""
+    yield from marked(f)
+    yield from blanks(f)
 
 
 def _limit(f: Facts, name: str) -> str:
@@ -205,7 +255,7 @@ def decisions(f: Facts) -> Iterator[Said]:
               for kind in (KEPT, LEFT_OUT, CORRECTED)}  # fmt: skip
     words = {KEPT: "kept in spite of the rule", LEFT_OUT: "left out", CORRECTED: "analysed under "
              "settings of their own"}  # fmt: skip
-    done = [f"{counted(n, 'pixel')} {'was' if n == 1 else 'were'} {words[kind]}"
+    done = [f"{counted(n, 'pixel')} {was_or_were(n)} {words[kind]}"
             for kind, n in counts.items() if n]  # fmt: skip
     pieces: list[Piece] = [f"By hand, after a look at the curves, {listed(done)}"]
     notes = list(dict.fromkeys(d.note for d in review.decisions if d.note))
@@ -253,11 +303,20 @@ def map_doubts(f: Facts) -> Iterator[Said]:
     if not f.analysis.constants.lengths:
         yield said("The map as a whole was not judged, since there are no lengths.", by=PROGRAM)
         return
-    found = f.findings.map_doubts
+    found, lacking = f.findings.map_doubts, f.findings.not_judged
+    judged = [what for what in JUDGED if what not in lacking]
     if not found:
-        yield said("Of the map as a whole nothing was doubted (change of the tip, wrong "
-                   "sensitivity, jumps and drift of z, wear, growing noise).",
+        looked = f"nothing was doubted (looked for: {listed(judged)})"
+        yield said(f"Of the map as a whole {looked if judged else 'nothing could be judged'}.",
                    by=(MEASURED, PROGRAM))  # fmt: skip
-        return
     for doubt in found:
-        yield said(f"Doubt about the map as a whole: {doubt.sentence.strip()}", by=MEASURED)
+        words = doubt.sentence.strip()
+        words = _of_factor(f, words) if doubt.name == "many_doubts" else words
+        yield said(f"Doubt about the map as a whole: {words}", by=MEASURED)
+    whys: dict[str, list[str]] = {}
+    for what, why in lacking.items():
+        whys.setdefault(why, []).append(what)
+    if whys:
+        each = "; ".join(f"{listed(names)} ({why})" for why, names in whys.items())
+        yield said(f"What could not be judged of the map as a whole: {each}.",
+                   by=(MEASURED, PROGRAM))  # fmt: skip

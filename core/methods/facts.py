@@ -80,6 +80,23 @@ class Facts:
         return self.forces and math.isfinite(self.analysis.constants.factor)
 
     @property
+    def gives_moduli(self) -> bool:
+        """Whether moduli are given: there are, and the law is not one of a free exponent."""
+        return self.moduli and self.settings.fit.law != "free_exponent"
+
+    @cached_property
+    def lacking(self) -> tuple[str, ...]:
+        """What is not known and without which there is no modulus, in words."""
+        use = self.analysis.constants
+        return tuple(f"the {one.label.lower()}" for one in (use.spring_constant, *use.sizes)
+                     if not math.isfinite(one.value))  # fmt: skip
+
+    @property
+    def retract(self) -> bool:
+        """Whether any curve has a retract."""
+        return bool(((self.map.segment_kind == 2) & (self.map.segment_count > 0)).any())
+
+    @property
     def backwards(self) -> bool:
         return backwards(self.settings)
 
@@ -174,11 +191,16 @@ class Facts:
         return Window(found[:, 0:2], found[:, 2:4], found[:, 4:6], found[:, 6:8])
 
     @cached_property
-    def contacts(self) -> Any:
-        """The contacts at the peak, as the advice on laws judges them."""
+    def figures(self) -> Any:
+        """What the advice on laws judges by."""
         from ..advice.measured import figures_of
 
-        return figures_of(self.analysis).contacts
+        return figures_of(self.analysis)
+
+    @property
+    def contacts(self) -> Any:
+        """The contacts at the peak, as the advice on laws judges them."""
+        return self.figures.contacts
 
 
 def _ends(branch: Any, fit: Array, base: Array, k: float) -> list[float]:

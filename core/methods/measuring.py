@@ -16,8 +16,8 @@ from ..calibration.typical import relative_error
 from ..columns import baseline as bl
 from ..mapparts import Constant
 from .facts import Facts, said
-from .parts import ASSUMED, MEASURED, RECORDED, SET, Cite, Hole, Piece, Said
-from .words import about, counted, digits, exact, listed, rounded, span
+from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Hole, Piece, Said
+from .words import about, counted, digits, exact, is_or_are, listed, rounded, span
 
 BY = {AS_RECORDED: RECORDED, AS_SET: SET, AS_USUAL: ASSUMED}
 FROM = {AS_SET: "as set", AS_RECORDED: "as recorded",
@@ -101,12 +101,11 @@ def lever(f: Facts) -> Iterator[Said]:
         yield said("Its spring constant was not known, so no forces are given.", by=RECORDED)
         return
     value, error = _with_error(one, chosen.spring_constant)
-    thermal = chosen.spring_from == "thermal" or "thermal" in one.method.lower()
     how = _method(f, "lever", one, "spring_constant_found", "how was the spring constant found?",
                   "thermal noise in air, before the measurement")  # fmt: skip
     if isinstance(how, Hole) and not how.answer and chosen.spring_from == "thermal":
         how = "thermal noise (as set)"
-    cite = (Cite(("hutter1993",)),) if thermal else ()
+    cite = (Cite(("hutter1993",)),) if chosen.spring_from == "thermal" else ()
     yield said(f"Its spring constant was {value} ({error}), found by ", how, *cite, ".",
                by=_origins(one, chosen.spring_constant))  # fmt: skip
 
@@ -140,8 +139,8 @@ def sensitivity(f: Facts) -> Iterator[Said]:
                    "with was found by ", how, " (standard uncertainty "
                    f"{about(relative)}, {FROM[origin]}).", by=(RECORDED, BY[origin]))  # fmt: skip
     elif not math.isfinite(one.value):
-        yield said("The deflection sensitivity was not known, so only heights are given.",
-                   by=RECORDED)  # fmt: skip
+        yield said("The deflection sensitivity was not known, so nothing is given but the height "
+                   "at which each approach stopped.", by=RECORDED)  # fmt: skip
     else:
         value, error = _with_error(one, chosen)
         yield said(f"The deflection sensitivity was {value} ({error}), found by ", how, ".",
@@ -180,6 +179,11 @@ def tip(f: Facts) -> Iterator[Said]:
         found.append(f"{what} {value} ({error})")
         origins += _origins(one, chosen)
     recorded = f" (recorded as a {shape.replace('_', ' ')})" if shape else ""
+    if not f.analysis.constants.lengths:
+        yield said(f"Shape and size of the tip{recorded} entered no number, since no law was "
+                   "fitted.", by=(RECORDED, PROGRAM))  # fmt: skip
+        yield from _tip_found(f)
+        return
     size = f"{',' if law.name == 'blunted_cone' else ''} with {listed(found)}" if found else ""
     if law.name == "free_exponent":
         yield said(f"The tip{recorded} was given no shape; the exponent of the law tells it.",
@@ -187,6 +191,11 @@ def tip(f: Facts) -> Iterator[Said]:
     else:
         yield said(f"The tip{recorded} was taken as a {SHAPE_WORDS[law.name]}{size}.",
                    by=tuple(dict.fromkeys((*origins, RECORDED) if shape else origins)))  # fmt: skip
+    yield from _tip_found(f)
+
+
+def _tip_found(f: Facts) -> Iterator[Said]:
+    """How shape and size of the tip are known, its material, and whether it was looked at again."""
     methods = {one.method for one in f.sizes if one.origin == AS_RECORDED and one.method}
     if methods:
         yield said(f"Its size was found by “{' and '.join(sorted(methods))}” (as recorded).",
@@ -196,7 +205,8 @@ def tip(f: Facts) -> Iterator[Said]:
                      "tip-check sample, reference material, nominal)?",
                      "imaging a tip-check sample before the measurement")  # fmt: skip
         yield said("Its shape and size were found by ", how, ".")
-    yield _tip_material(f)
+    if f.gives_moduli:
+        yield _tip_material(f)
     after = f.hole("tip", "tip_after", "was the tip checked again afterwards, and with which "
                    "result?", "checked again and was unchanged within 10 %")  # fmt: skip
     yield said("After the measurement the tip was ", after, ".")
@@ -232,16 +242,9 @@ def _tip_material(f: Facts) -> Said:
 def curves(f: Facts) -> Iterator[Said]:
     rows, cols = f.map.shape
     there = int(np.count_nonzero(f.map.index_map >= 0))
-    size = "; the map has no length scale"
-    if f.map.has_scale and min(rows, cols) > 1:
-        pitch = [abs(float(a[-1] - a[0])) / (a.size - 1) for a in (f.map.x, f.map.y)]
-        wide, high = (rounded(p * n, "nm") for p, n in zip(pitch, (cols, rows), strict=True))
-        step = rounded(pitch[0], "nm")
-        if abs(pitch[0] - pitch[1]) > 0.01 * pitch[0]:
-            step = f"{step} and {rounded(pitch[1], 'nm')}"
-        size = f" over {wide} × {high} ({step} from pixel to pixel)"
-    yield said(f"One map of {cols} × {rows} pixels{size} was taken, {counted(there, 'curve')}, one "
-               "at a pixel.", by=RECORDED)  # fmt: skip
+    yield said(f"One map of {cols} × {rows} pixels (columns × rows, counted from 0, row 0 at the "
+               f"bottom){_size(f)} was taken, {counted(there, 'curve')}, one at a pixel.",
+               by=RECORDED)  # fmt: skip
     lost = rows * cols - there
     more = [f"{counted(lost, 'pixel')} {'has' if lost == 1 else 'have'} no curve"] if lost else []
     if f.map.n_repeated:
@@ -249,6 +252,26 @@ def curves(f: Facts) -> Iterator[Said]:
                     f"({f.map.n_repeated:,} are not used)")  # fmt: skip
     if more:
         yield said(f"{'; '.join(more)}.".capitalize(), by=RECORDED)
+
+
+def _size(f: Facts) -> str:
+    """Over which lengths a map was taken; of a single line, along it."""
+    if not f.map.has_scale:
+        return ", of which no size is recorded,"
+    pitch = {n: abs(float(a[-1] - a[0])) / (n - 1) for a in (f.map.x, f.map.y)
+             if (n := a.size) > 1}  # fmt: skip
+    if not pitch:
+        return ""
+    if min(f.map.shape) == 1:
+        number, step = next(iter(pitch.items()))
+        long_ = rounded(step * number, "nm")
+        return f" along {long_} ({rounded(step, 'nm')} from pixel to pixel)"
+    x, y = (abs(float(a[-1] - a[0])) / (a.size - 1) for a in (f.map.x, f.map.y))
+    step_ = rounded(x, "nm")
+    if abs(x - y) > 0.01 * x:
+        step_ = f"{step_} and {rounded(y, 'nm')}"
+    wide, high = rounded(x * f.map.x.size, "nm"), rounded(y * f.map.y.size, "nm")
+    return f" over {wide} × {high} ({step_} from pixel to pixel)"
 
 
 def ramp(f: Facts) -> Iterator[Said]:
@@ -282,6 +305,30 @@ def ramp(f: Facts) -> Iterator[Said]:
     yield from _force(f)
 
 
+def _other_constants(f: Facts) -> str:
+    """What a set force that was recorded as a force is with the constants in use: the instrument
+    stops at a signal, and it took its own constants for the force."""
+    use, was = f.analysis.constants, f.map.recorded
+    if was.set_point is None or was.set_point.unit != "nN" or f.map.signal_unit == "nN":
+        return ""
+    if not f.forces:
+        return " as recorded"
+    factor, changed = 1.0, []
+    pairs = ((use.spring_constant, was.spring_constant),
+             (use.deflection_sensitivity, was.deflection_sensitivity))  # fmt: skip
+    for one, recorded in pairs[: 2 if f.map.signal_unit == "V" else 1]:
+        if one.origin == AS_SET and (recorded is None or recorded.value != one.value):
+            changed.append(one.label.lower())
+            factor *= one.value / recorded.value if recorded is not None else math.nan
+    if not changed:
+        return ""
+    if not math.isfinite(factor):
+        return (f" as recorded (with a {' and a '.join(changed)} that {is_or_are(len(changed))} "
+                "not recorded)")  # fmt: skip
+    return (f" as recorded, which is {rounded(use.set_force * factor, 'nN')} with the "
+            f"{listed(changed)} in use")  # fmt: skip
+
+
 def _rate(recorded: Mapping[str, str], curves: int) -> str:
     """Curves a second from the recorded beginning and end of the map; empty without them."""
     try:
@@ -302,7 +349,8 @@ def _force(f: Facts) -> Iterator[Said]:
                    f"95th percentile {span(float(low), float(high), 'nN')})")  # fmt: skip
     if math.isfinite(wanted):
         more = f"; {reached}" if reached else ""
-        yield said(f"The approach was stopped at a set force of {rounded(wanted, 'nN')}{more}.",
+        yield said(f"The approach was stopped at a set force of {rounded(wanted, 'nN')}"
+                   f"{_other_constants(f)}{more}.",
                    by=(RECORDED, MEASURED) if reached else RECORDED)  # fmt: skip
     else:
         hole = f.hole("ramp", "set_force", "at which set force?", "30 nN")

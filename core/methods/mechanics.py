@@ -7,19 +7,21 @@ from functools import wraps
 
 import numpy as np
 
+from ..doubts import DOUBTS
 from ..settings import CONTACTS, GIVEN
 from ..steps.contact import LEVEL
 from .facts import Array, Facts, said
 from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
 from .references import OF_ADHESION, OF_CONTACT, OF_LAW
-from .words import digits, exact, listed, reach, span
+from .words import counted, digits, exact, listed, percent, reach, span, was_or_were
 
 SYMBOLS = {
     "F": "the force", "δ": "the indentation", "E*": "the reduced modulus", "R": "the tip radius",
     "a": "the contact radius", "α": "the half-angle", "θ": "the half-angle from axis to face",
     "b": "the distance from the axis at which the rounding ends", "n": "the exponent",
     "w": "the work of adhesion", "m": "the radius of the adhesive zone over a",
-    "A": "the ratio a/(π w R²/K)^(1/3)", "F_ad": "the pull-off force",
+    "A": "the ratio a/(π w R²/K)^(1/3)", "F_r": "the pull-off at release", "F_fit": "the fitted "
+    "pull-off",
 }  # fmt: skip
 USED = {
     "paraboloid": ("F", "δ", "E*", "R"), "sphere": ("F", "δ", "E*", "R", "a"),
@@ -84,16 +86,14 @@ def law(f: Facts) -> Iterator[Said]:
                    "no deflection.", by=(RECORDED, PROGRAM))  # fmt: skip
         return
     if not f.moduli and fit.law != "free_exponent":
-        why = (f.analysis.constants.shape.fault
-               or "the spring constant or a size of the tip is not known.")  # fmt: skip
-        yield said(f"No moduli are given: {why[:1].lower()}{why[1:]}", by=(RECORDED, SET))
+        yield said(f"No moduli are given: {_no_moduli(f)}", by=(RECORDED, SET))
     if fit.adhesion in NAMES:
         pieces: list[Piece] = [f"Each curve was described by {NAMES[fit.adhesion]} for a "
                                "paraboloid", Cite(OF_ADHESION[fit.adhesion]),
                                f": {FORMULAS[fit.adhesion]}; {symbols(fit.adhesion)}."]  # fmt: skip
     else:
-        formula = _formula(f.law.formula, fit.adhesion == "constant")
-        known = symbols(fit.law, fit.adhesion == "constant")
+        pull = _pull(f)
+        formula, known = _formula(f.law.formula, pull), symbols(fit.law, pull)
         pieces = [f"Each curve was described by {KINDS[fit.law]}", Cite(OF_LAW[fit.law]),
                   f": {formula}; {known}."]  # fmt: skip
     yield said(*pieces, by=SET)
@@ -108,19 +108,36 @@ def law(f: Facts) -> Iterator[Said]:
                    "squares.", by=(SET, PROGRAM))  # fmt: skip
 
 
-def _formula(text: str, pulls: bool) -> str:
+def _no_moduli(f: Facts) -> str:
+    """Why there are none: what is lacking, by its name."""
+    if f.lacking:
+        are = "is" if len(f.lacking) == 1 else "are"
+        return f"{listed(f.lacking)} {are} not known."
+    why = f.analysis.constants.shape.fault or "the shape of the tip is not known."
+    return f"{why[:1].lower()}{why[1:]}"
+
+
+def _pull(f: Facts) -> str:
+    """Symbol of a constant pull, as the channel that holds it has it; empty without one."""
+    fit = f.settings.fit
+    if fit.adhesion != "constant":
+        return ""
+    return "F_fit" if fit.pull_off == "fitted" else "F_r"
+
+
+def _formula(text: str, pull: str) -> str:
     """A law's formula with the pull behind the force; in words where there are several equations.
     """
-    if not pulls:
+    if not pull:
         return text
     first, comma, rest = text.partition(", n fitted")
-    return f"{text}, less the pull F_ad" if "," in first else f"{first} - F_ad{comma}{rest}"
+    return f"{text}, less the pull {pull}" if "," in first else f"{first} - {pull}{comma}{rest}"
 
 
-def symbols(law: str, pulls: bool = False) -> str:
+def symbols(law: str, pull: str = "") -> str:
     """What the symbols of a law's formula mean."""
     known = SYMBOLS | ({"a": "the radius of the face"} if law == "punch" else {})
-    used = (*USED[law], "F_ad") if pulls else USED[law]
+    used = (*USED[law], pull) if pull else USED[law]
     return listed(f"{sign} {'is ' if at == 0 else ''}{known[sign]}"
                   for at, sign in enumerate(used))  # fmt: skip
 
@@ -128,7 +145,8 @@ def symbols(law: str, pulls: bool = False) -> str:
 def _free(f: Facts) -> str:
     """The free parameters of the fit, in words."""
     fit = f.settings.fit
-    found = ["E*" if fit.law != "free_exponent" else "the factor C"]
+    found = ["E*" if f.gives_moduli else "the factor C" if fit.law == "free_exponent" else
+             "the factor of the law (E*, the size of the tip and the spring constant in one)"]
     if fit.contact == "free":
         found.append("the contact point z₀")
     if fit.pull_off == "fitted" and fit.adhesion not in ("none", "two_point"):
@@ -145,8 +163,14 @@ def _adhesion(f: Facts) -> Iterator[Said]:
         yield said("Adhesion was not part of the law.", by=SET)
     elif fit.adhesion == "constant":
         pull = PULLS[fit.pull_off]
-        if fit.pull_off == "measured":
-            pull = pull[:-1] + ", half a sampling step beyond the lowest sample."
+        if fit.pull_off == "measured" and not f.retract:
+            pull = ("The pull-off force (F_r) was to be taken off the retract, and none was "
+                    "recorded.")  # fmt: skip
+        elif fit.pull_off == "measured":
+            pull = (f"{pull[:-1]}, at a steep release half a sampling step beyond the lowest "
+                    "sample (F_r).")  # fmt: skip
+        else:
+            pull = pull[:-1] + " (F_fit)."
         yield said("Adhesion entered as a constant pull (DMT)", Cite(OF_ADHESION["constant"]),
                    f". {pull}", by=SET)  # fmt: skip
     elif fit.adhesion != "two_point":
@@ -164,6 +188,9 @@ def poisson(f: Facts) -> Iterator[Said]:
     if f.settings.fit.law == "free_exponent":
         yield said("A free exponent is a test of the shape of the tip; it gives no modulus.",
                    by=PROGRAM)  # fmt: skip
+        return
+    if not f.used.any():
+        yield said("No moduli are given, since no pixel is used.", by=MEASURED)
         return
     ratio, error = f.settings.sample.poisson_ratio, f.settings.uncertainty.poisson_ratio
     law_ = "E = E*(1 - ν²)"
@@ -229,8 +256,9 @@ def window(f: Facts) -> Iterator[Said]:
             yield said(f"{begin}{given}.", by=SET)
         return
     join = ("; it" if given else "") + " came to"
-    yield said(f"{begin}{given}{join} {words} (medians over {came.force.shape[0]} curves spread "
-               "over the map).", by=(SET, MEASURED) if given else (PROGRAM, MEASURED))  # fmt: skip
+    over = counted(came.force.shape[0], "curve")
+    yield said(f"{begin}{given}{join} {words} (medians over {over} spread over the map).",
+               by=(SET, MEASURED) if given else (PROGRAM, MEASURED))  # fmt: skip
 
 
 def _came_to(force: Array, depth: Array, force_share: Array, depth_share: Array, forces: bool
@@ -275,8 +303,9 @@ def layer(f: Facts) -> Iterator[Said]:
 def viscous(f: Facts) -> Iterator[Said]:
     model = f.settings.viscous.model
     if model == "none":
-        yield said("The law is elastic: the moduli are those of this speed, and no dependence on "
-                   "time was fitted.", by=SET)  # fmt: skip
+        known = f.gives_moduli and f.used.any()
+        speed = "the moduli are those of this speed, and " if known else ""
+        yield said(f"The law is elastic: {speed}no dependence on time was fitted.", by=SET)
         return
     solid = {"power_law": "a power-law solid, E(t) = E(t_L) (t/t_L)^(-β), t_L being the time of "
              "loading", "standard_solid": "a standard linear solid, E(t) = E∞ + (E₀ - E∞) "
@@ -286,3 +315,45 @@ def viscous(f: Facts) -> Iterator[Said]:
                "integral for growing and for shrinking contact", Cite(("lee1960", "ting1966")),
                f"{pull}; the loss fraction is 1 - W_out/W_in of the works under "
                "positive force.", by=SET)  # fmt: skip
+    yield from _relaxing(f)
+
+
+RELAXING = {"viscous_bound": "with a parameter of the relaxing solid at its bound (as an elastic "
+            "curve does, and one that relaxes much faster or more slowly than it lasts)",
+            "viscous_failed": "without an answer of the fit",
+            "viscous_untimed": "without known times"}  # fmt: skip
+"""Doubts under which a curve has no numbers of the relaxation -> how its fit ended."""
+
+
+def _relaxing(f: Facts) -> Iterator[Said]:
+    """How many of the used curves have numbers of the relaxation, and why the others have none."""
+    used = int(np.count_nonzero(f.used))
+    if not used:
+        return
+    name = {"power_law": "relaxation_exponent", "standard_solid": "relaxation_time"}
+    number = f.channel(name[f.settings.viscous.model]).size
+    if number == used:
+        yield said("Every curve that was used has numbers of the relaxation.", by=MEASURED)
+        return
+    works = f.channel("loss_fraction").size
+    bits = f.analysis.doubts[f.used]
+    lost = {doubt: int(np.count_nonzero((bits & np.uint64(DOUBTS[doubt].mask)) != 0))
+            for doubt in RELAXING}  # fmt: skip
+    ended = listed(f"{n:,} {RELAXING[doubt]}" for doubt, n in lost.items() if n)
+    share = percent(number / used)
+    why = f"; the fit of the others ended: {ended}" if ended else ""
+    yield said(f"Of the {counted(used, 'curve')} used {number:,} ({share}) "
+               f"{'has' if number == 1 else 'have'} numbers of the relaxation{why}.",
+               by=MEASURED)  # fmt: skip
+    if number:
+        yield said(f"The other {counted(used - number, 'curve')} {was_or_were(used - number)} "
+                   "left out of the numbers of the relaxation, by how the fit ended, so that "
+                   f"these are of the curves that tell it, not of all{_lossy(works)}.",
+                   by=(MEASURED, PROGRAM))  # fmt: skip
+    else:
+        yield said(f"So there are no numbers of the relaxation{_lossy(works)}.", by=MEASURED)
+
+
+def _lossy(works: int) -> str:
+    """On how many curves the loss is known, which needs no fit."""
+    return f"; the loss fraction, which needs no fit of it, is known on {works:,}" if works else ""

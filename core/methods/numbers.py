@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from ..components.rule import letter
 from ..uncertainty.inputs import common_inputs
 from .facts import Facts, said
 from .parts import ASSUMED, MEASURED, PROGRAM, RECORDED, SET, Cite, Piece, Said
-from .words import about, counted, digits, exact, listed
+from .words import about, counted, digits, exact, is_or_are, listed, was_or_were
 
 NAMES = {"reduced_modulus": "E*", "adhesion": "adhesion", "stiffness": "contact stiffness",
          "indentation": "indentation"}  # fmt: skip
@@ -36,24 +36,32 @@ def components(f: Facts) -> Iterator[Said]:
     names = [f"{made.title(k)} ({np.count_nonzero(made.pixels(k)):,} pixels)"
              for k in range(made.count)]  # fmt: skip
     yield said(f"The components are {listed(names)}." if made.count > 1 else
-               f"All is one component, {names[0]}.", by=(MEASURED, SET))  # fmt: skip
+               f"There is one component, {names[0]}.", by=(MEASURED, SET))  # fmt: skip
     unnamed = [made.title(k) for k in range(made.count) if made.rule.name(k) == letter(k)]
     if unnamed:
         which = f.hole("components", "materials", "which material is each component, and how is "
                        "that known?", "the rubber (A) and the matrix (B), by their moduli")
-        yield said(f"{listed(unnamed)} {'are' if len(unnamed) > 1 else 'is'} taken to be ", which,
+        yield said(f"{listed(unnamed)} {is_or_are(len(unnamed))} taken to be ", which,
                    ".")  # fmt: skip
     lost = {words: n for words, n in made.left_out.items() if words != REASONS[NO_CURVE]}
     aside = made.set_aside
     if lost or aside:
         both = []
         if lost:
-            each = listed(f"{n:,} ({words})" for words, n in lost.items())
-            both.append(f"in no component are {each}")
+            n = sum(lost.values())
+            both.append(f"{n:,} {is_or_are(n)} in no component ({_by_reason(lost)})")
         if aside:
-            each = listed(f"{n:,} ({words})" for words, n in aside.items())
-            both.append(f"counted in the areas only are {each}")
-        yield said(f"Of the pixels with a curve, {'; '.join(both)}.", by=MEASURED)
+            n = sum(aside.values())
+            both.append(f"{n:,} {'counts' if n == 1 else 'count'} in the areas only "
+                        f"({_by_reason(aside)})")  # fmt: skip
+        yield said(f"Of the pixels with a curve {'; '.join(both)}.", by=MEASURED)
+
+
+def _by_reason(counts: Mapping[str, int]) -> str:
+    """Reasons with their counts; a single one without."""
+    if len(counts) == 1:
+        return next(iter(counts))
+    return "; ".join(f"{words}: {n:,}" for words, n in counts.items())
 
 
 def _details(f: Facts) -> Iterator[Said]:
@@ -84,19 +92,29 @@ def statistics(f: Facts) -> Iterator[Said]:
     table, used = f.findings.table, int(np.count_nonzero(f.used))
     repeats = f.hole("statistics", "repeats", "how many maps, places and samples were measured?",
                      "three maps at different places on two samples")  # fmt: skip
-    of = "" if table is None else ", or over those of a component away from boundaries"
+    if not used:
+        yield said("No pixel is used, so no statistics are given; measured in all were ", repeats,
+                   ".", by=MEASURED)  # fmt: skip
+        return
+    of = ""
+    if table is not None:
+        made = f.findings.composition
+        away = " away from boundaries" if made is not None and made.set_aside else ""
+        of = f", or over those of a component{away}"
     yield said(f"Numbers are medians with quartiles over the pixels used of this one map ({used:,})"
                f"{of}; measured in all were ", repeats, ".", by=(MEASURED, PROGRAM))  # fmt: skip
-    text = ("Neighbouring pixels are alike and not independent samples: standard errors use the "
-            "effective number of independent pixels, from the correlation that the map itself "
-            "shows")  # fmt: skip
-    yield said(f"{text}{_independent(f)}.", by=(MEASURED, PROGRAM))
+    alike = "Neighbouring pixels are alike and not independent samples: "
     if table is None:
+        yield said(f"{alike}the number of pixels is no number of independent measurements.",
+                   by=PROGRAM)  # fmt: skip
         return
-    yield said("Area fractions have 95 % intervals on the logit with Student's t of the effective "
-               "number of independent pixels of each pattern; they are those of the surface of "
-               "this field.", by=PROGRAM)  # fmt: skip
+    yield said(f"{alike}standard errors use the effective number of independent pixels, from the "
+               f"correlation that the map itself shows{_independent(f)}.", by=(MEASURED, PROGRAM))
     if len(table.rows) > 1:
+        yield said("Area fractions are shares of the labelled area, with 95 % intervals on the "
+                   "logit with Student's t of the effective number of independent pixels of each "
+                   "pattern; they are those of the surface of this field.",
+                   by=PROGRAM)  # fmt: skip
         yield said("Components were compared by Welch's test on the medians with these numbers",
                    Cite(("welch1947",)), ", all comparisons counted by Holm's procedure",
                    Cite(("holm1979",)), "; quantities that made the components were not tested.",
@@ -117,8 +135,8 @@ def _independent(f: Facts) -> str:
 
 
 def uncertainty(f: Facts) -> Iterator[Said]:
-    quantity = "modulus" if f.settings.fit.law != "free_exponent" else "stiffness"
-    if not f.forces:
+    quantity = "modulus" if f.gives_moduli else "stiffness"
+    if not f.forces or not f.used.any():
         return
     yield said("The standard uncertainty of a pixel holds what its own curve leaves open: noise "
                "(white and slow), baseline, contact point, pull-off and sampling.",
@@ -129,9 +147,9 @@ def uncertainty(f: Facts) -> Iterator[Said]:
              if one.relative > 0.0 or one.error > 0.0]  # fmt: skip
     origins = {ASSUMED if one.origin == "assumed" else SET if one.origin == AS_SET else RECORDED
                for one in inputs}  # fmt: skip
-    yield said("What all pixels share is kept apart from it, since it does not fall by averaging "
-               f"and mostly cancels in ratios: {listed(with_)}", Cite(("jcgm100",)), ".",
-               by=tuple(sorted(origins)))  # fmt: skip
+    yield said("What all pixels share is kept apart from it, since it does not fall by averaging: "
+               f"{listed(with_)}", Cite(("jcgm100",)), ".", by=tuple(sorted(origins)))  # fmt: skip
+    yield from _ratios(f)
     u = f.settings.uncertainty
     if u.spring_from == "thermal":
         yield said("The spring constant was taken as found from thermal noise, k ∝ T/s², so that "
@@ -142,6 +160,30 @@ def uncertainty(f: Facts) -> Iterator[Said]:
         though = ", although the first is recorded as found from thermal noise" if was else ""
         yield said("The errors of spring constant and sensitivity were taken as independent"
                    f"{though}.", by=SET)  # fmt: skip
+
+
+def _ratios(f: Facts) -> Iterator[Said]:
+    """What of the common part is left in the ratios of components, and why."""
+    made = f.findings.composition
+    pairs = [one for one in f.findings.pairs if one.channel == "modulus"
+             and math.isfinite(one.common)]  # fmt: skip
+    if made is None or not f.gives_moduli or not pairs:
+        return
+    rows = {row.number: row for row in (f.findings.table.rows if f.findings.table else ())}
+    alone = [(k, rows[k].summaries["modulus"].common) for k in sorted(
+        {k for one in pairs for k in (one.a, one.b)} & set(rows))]  # fmt: skip
+    left = listed(f"{about(one.common)} ({letter(one.b)}/{letter(one.a)})" for one in pairs)
+    own = listed(f"{about(share)} ({letter(k)})" for k, share in alone if math.isfinite(share))
+    plain = (f.settings.tip.material == "rigid" and f.settings.layer.base == "none"
+             and f.settings.fit.adhesion != "maugis" and f.law.profile is None)  # fmt: skip
+    own_part = f.settings.uncertainty.spring_from == "thermal"
+    spring = "What the spring constant has of its own" if own_part else "Spring constant"
+    gone = f"{spring} and tip size cancel in the ratio of two components"
+    gone = gone if plain else f"{gone} only in part"
+    ratios = "ratio" if len(pairs) == 1 else "ratios"
+    yield said(f"{gone}, the sensitivity only as far as they are alike in deflection over "
+               f"indentation. Of the moduli of the components the common part leaves open {own}, "
+               f"of their {ratios} {left}.", by=(MEASURED, PROGRAM))  # fmt: skip
 
 
 def _label(label: str) -> str:
@@ -160,6 +202,9 @@ def heights(f: Facts) -> Iterator[Said]:
     one = f.findings.work.levelling
     if one is None:
         yield said("Heights were not levelled.", by=SET)
+        return
+    if not f.used.any():
+        yield said("Heights were not levelled, since no pixel is used.", by=MEASURED)
         return
     what = ("the level", "a plane", "a polynomial of second order",
             "a polynomial of third order")[one.order]  # fmt: skip
@@ -184,7 +229,7 @@ def places(f: Facts) -> Iterator[Said]:
                  ((found.regions, "region"), (found.profiles, "profile")) if group]  # fmt: skip
         named = [one.name for one in (*found.regions, *found.profiles)][:8]
         yield said(f"On the map {listed(parts)} "
-                   f"{'was' if len(named) == 1 else 'were'} laid by hand "
+                   f"{was_or_were(len(named))} laid by hand "
                    f"({', '.join(f'“{name}”' for name in named)}).", by=SET)  # fmt: skip
     if work.picture is not None:
         how = {"shift": "a shift", "similarity": "shift, rotation and scale",

@@ -29,6 +29,7 @@ def baseline(f: Facts) -> Iterator[Said]:
     part = "free part" if b.extent == 100.0 else "of the free part"
     both = "both branches had an offset each, fitted together" if (
         b.shape == "offset" and b.branches == "drag") else BRANCHES[b.branches]  # fmt: skip
+    both = both if f.retract else "there was one branch"
     yield said(f"As baseline {LINES[b.shape]} was fitted to {share} {part} of the curve by least "
                "squares without outliers (samples beyond five robust standard deviations) and "
                f"taken off; {both}.", by=SET)  # fmt: skip
@@ -73,16 +74,17 @@ def adhesion(f: Facts) -> Iterator[Said]:
     count = f.settings.adhesion.samples
     read = "its lowest sample" if count < 3 else (
         f"a straight line through {count} samples on its contact side")
-    if f.forces:
+    if f.forces and f.retract:
         yield said(f"Adhesion is the largest pull on the retract below its baseline, read off "
-                   f"{read}; the work of adhesion is the area of the retract below zero force, and "
-                   "the dissipated energy the area between approach and retract, closed by a "
-                   "straight line at the peak.", by=(SET, PROGRAM))  # fmt: skip
+                   f"{read}; the work of adhesion is the area of the retract below zero force, "
+                   "and the dissipated energy the area between approach and retract, both against "
+                   "the base position, the latter closed by a straight line at the peak.",
+                   by=(SET, PROGRAM))  # fmt: skip
 
 
 def stiffness(f: Facts) -> Iterator[Said]:
     s = f.settings.stiffness
-    if f.forces:
+    if f.forces and (f.retract or s.branch == "approach"):
         yield said("The contact stiffness is k m/(1 - m), m being the slope of a straight line "
                    f"through d against z between {exact(s.share_from)} and "
                    f"{exact(s.share_to, '%')} of the peak force on the {s.branch}.",

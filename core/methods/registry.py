@@ -51,7 +51,7 @@ ITEMS = (
     Item("validity", "Indentation and validity", MECHANICS, validity.validity),
     Item("goodness", "Goodness of fit", MECHANICS, validity.goodness),
     Item("excluded", "Curves left out", LEFT_OUT, belief.excluded),
-    Item("marked", "Lesser doubts", LEFT_OUT, belief.marked),
+    Item("marked", "Lesser doubts", LEFT_OUT, belief.lesser),
     Item("decisions", "Decisions by hand", LEFT_OUT, belief.decisions),
     Item("map_doubts", "Doubts about the map", LEFT_OUT, belief.map_doubts),
     Item("components", "Components", STATISTICS, numbers.components),

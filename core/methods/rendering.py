@@ -95,7 +95,7 @@ def html(paragraph: Paragraph) -> str:
 def _typeset(text: str) -> str:
     """Powers and indices as such, and no break between a number and its unit."""
     text = re.sub(r"\^\(([^)]+)\)", r"<sup>\1</sup>", text)
-    text = re.sub(r"(?<=[FWt])_(ad|in|out|L)\b", r"<sub>\1</sub>", text)
+    text = re.sub(r"(?<=[FWt])_(ad|r|fit|in|out|L)\b", r"<sub>\1</sub>", text)
     return UNIT.sub("\\1\u00a0\\2", text)
 
 

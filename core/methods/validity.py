@@ -4,26 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
 from .facts import Array, Facts, said
 from .mechanics import fitted
 from .parts import ASSUMED, MEASURED, PROGRAM, Cite, Piece, Said
-from .words import exact, middle, percent, reach, rounded
+from .words import exact, listed, middle, percent, reach, rounded
 
+_LINEAR = "a linear elastic sample without friction and with small strains"
+_SMALL = "a linear elastic sample without friction and with small slopes"
 VALID = {
-    "paraboloid": "a linear elastic sample without friction; it is exact for a paraboloid, and "
-    "serves for a sphere while the indentation is well below the radius",
-    "sphere": "a linear elastic sample without friction and with small slopes, and a contact "
-    "radius below the tip radius",
-    "cone": "a linear elastic sample without friction, and an indentation well above the rounding "
-    "of the apex",
-    "blunted_cone": "a linear elastic sample without friction and with small slopes",
-    "hyperboloid": "a linear elastic sample without friction and with small slopes",
-    "pyramid": "a linear elastic sample without friction; its coefficient is good to 1 %",
-    "pyramid_solved": "a linear elastic sample without friction",
-    "punch": "a linear elastic sample without friction, and a flat face in full contact",
+    "paraboloid": f"{_LINEAR}, the contact radius well below the tip radius; it is exact for a "
+    "paraboloid, and serves for a sphere while the indentation is well below the radius",
+    "sphere": f"{_SMALL}, and a contact radius below the tip radius",
+    "cone": f"{_LINEAR}, and an indentation well above the rounding of the apex",
+    "blunted_cone": _SMALL, "hyperboloid": _SMALL,
+    "pyramid": f"{_LINEAR}; its coefficient is good to 1 %", "pyramid_solved": _LINEAR,
+    "punch": f"{_LINEAR}, and a flat face in full contact",
 }  # fmt: skip
 
 
@@ -32,7 +31,8 @@ def validity(f: Facts) -> Iterator[Said]:
     """Depth against radius and thickness."""
     depth = f.channel("indentation")
     if not depth.size:
-        yield said("No indentation could be worked out.", by=MEASURED)
+        yield said("No indentation could be worked out." if f.used.any() else
+                   "No indentation is given, since no pixel is used.", by=MEASURED)  # fmt: skip
         return
     yield said(f"The indentation at the peak force was {_depth(depth)}.", by=MEASURED)
     parts = [*_against_radius(f), *_against_layer(f)]
@@ -40,9 +40,46 @@ def validity(f: Facts) -> Iterator[Said]:
         yield said(f"{_capital('; '.join(parts))}.", by=MEASURED)
     if f.settings.fit.law != "free_exponent":
         yield said(f"The law is valid for {_validity(f)}.", by=PROGRAM)
+        yield from _verdict(f)
     tabor = _tabor(f)
     if tabor:
         yield said(*tabor, by=(MEASURED, ASSUMED))
+
+
+def _verdict(f: Facts) -> Iterator[Said]:
+    """Whether the program's own checks find the law within its conditions here, and if not, which
+    condition is not met, with its figure."""
+    from ..advice.laws import law_checks
+    from ..advice.parts import BROKEN, STRAINED, UNKNOWN
+
+    checks = law_checks(f.figures)
+    begin = "By the program's own checks"
+    bad = [one for one in checks if one.verdict in (STRAINED, BROKEN)]
+    if any(one.name == "lambda" for one in bad):  # says the same as Tabor's parameter
+        bad = [one for one in bad if one.name != "tabor"]
+    lost = [_label(one) for one in checks if one.verdict == UNKNOWN]
+    unknown = f"; not judged: {listed(lost)}" if lost else ""
+    if not bad:
+        some = "no condition of the law that could be judged" if lost else "no condition of the law"
+        yield said(f"{begin} {some} is overstepped at these curves{unknown}.", by=MEASURED)
+        return
+    each = "; ".join(_overstepped(one) for one in bad)
+    broken = any(one.verdict == BROKEN for one in bad)
+    how = "used outside its conditions" if broken else "strained"
+    yield said(f"{begin} the law is {how} at these curves: {each}{unknown}.", by=MEASURED)
+
+
+def _overstepped(one: Any) -> str:
+    """A condition that is not met: its words, its limit, and how many curves are beyond it."""
+    beyond = f"; {percent(one.outside)} of the curves looked at do not keep it" if (
+        one.outside > 0.0) else ""  # fmt: skip
+    return f"{_label(one)} (limit: {one.limit}{beyond})"
+
+
+def _label(one: Any) -> str:
+    """A check's words within a sentence."""
+    return one.label if one.label.startswith(("Tabor", "Maugis")) else (
+        f"{one.label[:1].lower()}{one.label[1:]}")  # fmt: skip
 
 
 def _depth(depth: Array) -> str:

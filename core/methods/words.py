@@ -70,6 +70,8 @@ def reach(values: Array, unit: str = "") -> str:
 def percent(share: float) -> str:
     """A share in per cent with two figures, or as few as it needs."""
     value = 100.0 * share
+    if 99.95 <= value < 100.0:
+        return "more than 99.9 %"
     if value == 0.0 or value >= 10.0:
         return f"{value:.0f} %" if value in (0.0, 100.0) else f"{value:.1f} %"
     return f"{digits(value, 2)} %"
@@ -77,12 +79,22 @@ def percent(share: float) -> str:
 
 def about(share: float) -> str:
     """A share that is known to two figures, in per cent."""
-    return f"{100.0 * share:.2g} %"
+    return exact(float(f"{100.0 * share:.2g}"), "%")
 
 
 def counted(number: int, one: str, many: str = "") -> str:
     """``1 pixel``, ``1,024 pixels``."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def is_or_are(number: int) -> str:
+    """The verb after a count."""
+    return "is" if number == 1 else "are"
+
+
+def was_or_were(number: int) -> str:
+    """The verb after a count, in the past."""
+    return "was" if number == 1 else "were"
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:

@@ -155,7 +155,8 @@ class ProfileOptions(Options):
     channel: str = words("modulus", "Channel", "What is drawn", of="channel")
     second: str = words("", "Second channel", "On an axis of its own below; empty: none",
                         of="channel")  # fmt: skip
-    edges: bool = flag(True, "Width of the edge", "The edge is fitted to the line's middle half")
+    edges: bool = flag(True, "Width of the edge", "The edge fitted to the middle half of the line, "
+                       "if there is one")  # fmt: skip
 
 
 @dataclass(frozen=True)
