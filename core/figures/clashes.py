@@ -32,7 +32,7 @@ def clashes(drawn: Drawn) -> Clashes:
     """Look for them on a drawn sheet, where everything lies once it is drawn."""
     figure = drawn.figure
     with drawing_as(drawn.style):
-        figure.draw_without_rendering()  # ticks lie where they lie only then
+        _settle(figure)
         renderer, point = figure.canvas.get_renderer(), figure.dpi / 72.0
         texts = [(one.get_text(), one.get_window_extent(renderer)) for one in texts_of(figure)]
         plots = [("a plot", one.get_window_extent(renderer)) for one in axes_of(figure)
@@ -44,6 +44,21 @@ def clashes(drawn: Drawn) -> Clashes:
            or (box.extents[2:] / point > sheet[2:] + BEYOND).any()]  # fmt: skip
     pairs = [(texts[a][0], texts[b][0]) for a, b in _over(edges)]
     return Clashes(tuple(pairs), tuple(dict.fromkeys(cut)))
+
+
+def _settle(figure: Any) -> None:
+    """Put ticks and legends where they will lie; without the pictures, which take most of the time
+    of drawing and move nothing."""
+    from matplotlib.image import AxesImage
+
+    pictures = [one for one in figure.findobj(AxesImage) if one.get_visible()]
+    for one in pictures:
+        one.set_visible(False)
+    try:
+        figure.draw_without_rendering()
+    finally:
+        for one in pictures:
+            one.set_visible(True)
 
 
 def _over(edges: Array) -> list[tuple[int, int]]:

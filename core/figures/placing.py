@@ -113,12 +113,17 @@ def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0
     if legend is not None:
         below += legend.get_window_extent().height * scale + 0.4 * style.small
     beside = (BAR + BAR_GAP) * style.font_size if bar is not None else 0.0
+    before: list[float] = []
     for _ in range(4):  # other ticks and titles may need another room
         out = [_overhang(one, scale) for one in axes]
         left, right = (max(o[side] for o in out) for side in (0, 2))
         if bar is not None:
             right = beside + _overhang(bar, scale)[2]
         gaps = [upper[1] + 0.6 * style.font_size for upper in out[:-1]]
+        now = [left, right, out[-1][1], *gaps]
+        if before and max(abs(a - b) for a, b in zip(now, before, strict=True)) < 0.01:
+            break
+        before = now
         across = max(wide - left - right - 2.0 * PAD, LEAST * wide)
         up = max(high - top - below - out[-1][1] - sum(gaps) - PAD, LEAST * high)
         at = high - PAD - top
