@@ -5,21 +5,27 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 
 @contextmanager
-def coarse() -> Iterator[None]:
-    """Reports are drawn with few pixels: the tests read texts and count pictures."""
+def coarse(panels: int | None = None) -> Iterator[None]:
+    """Reports are drawn with few pixels: the tests read texts and count pictures. `panels`: so many
+    of each figure are drawn at most, where what they show is not what is tested."""
+    from palpate.core import figures
     from palpate.core.report import drawing
 
     was, drawing.DPI = drawing.DPI, 50
+    whole = figures.draw_sheet
+    if panels is not None:
+        figures.draw_sheet = lambda sheet, *rest: whole(
+            replace(sheet, panels=sheet.panels[:panels]), *rest)  # fmt: skip
     try:
         yield
     finally:
-        drawing.DPI = was
+        drawing.DPI, figures.draw_sheet = was, whole
 
 
 VOID = {"meta", "img", "br", "link", "hr"}

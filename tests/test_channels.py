@@ -102,6 +102,16 @@ def test_the_result_file_holds_si_units(case, name, tmp_path):
             assert np.allclose(errors[()], result.errors(name) * factor, rtol=1e-9)
 
 
+def test_a_set_force_goes_with_the_spring_constant_that_is_used():
+    """The instrument stops at a signal: F = k d, so with twice the k it was twice the force."""
+    from palpate.core.calibration import constants
+
+    fmap = as_map(Truth(0.5), count=2)
+    was = constants(fmap, Settings()).set_force
+    other = Settings().with_values({"calibration.spring_constant": 2.0 * K})
+    assert constants(fmap, other).set_force == pytest.approx(2.0 * was)
+
+
 def test_a_set_point_in_volts_is_turned_into_a_force():
     from dataclasses import replace
 

@@ -75,7 +75,7 @@ def test_a_result_is_exported_with_its_decisions(files, tmp_path, capsys):
     ],
 )
 def test_what_is_wrong_is_told_and_nothing_is_written(files, tmp_path, capsys, words, code, said):
-    out = tmp_path / "out"
+    out = tmp_path / "new" / "out"
     assert main(["export", str(files[1]), "--out", str(out), *words]) == code
     assert said in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -98,6 +99,18 @@ def test_wrong_words_are_refused_and_nothing_is_written(result, tmp_path, monkey
     assert main(["figure", str(result[0]), "--quiet", *words]) == code
     assert said in capsys.readouterr().err
     assert list(Path(tmp_path).iterdir()) == []
+
+
+def test_the_map_of_a_result_is_never_written_over(result, tmp_path, capsys):
+    measured = result[0].with_name("two.h5")
+    before = measured.read_bytes()
+    linked = tmp_path / "same.json"
+    os.link(measured, linked)  # another name of the map
+    for name, said in ((measured, "must end in .json"), (linked, "is a file that is read")):
+        words = ["figure", str(result[0]), "--save-recipe", str(name), "--replace", "--quiet"]
+        assert main(words) == 2
+        assert said in capsys.readouterr().err
+    assert measured.read_bytes() == before
 
 
 def test_a_recipe_of_a_file_is_judged_before_the_map_is_read(result, tmp_path, capsys):

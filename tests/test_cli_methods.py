@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -80,3 +81,12 @@ def test_what_can_not_be_done_is_refused_in_words(blend, result, tmp_path, capsy
     assert main(["methods", str(blend), "--out", str(tmp_path / "no" / "x.txt"), "--quiet"]) == 1
     assert "no folder" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == [there]
+    blend_bytes = blend.read_bytes()
+    linked = tmp_path / "same.bib"
+    os.link(blend, linked)  # another name of the measured map
+    for words, said in ((["--bibtex", str(blend)], "must end in .bib"),
+                        (["--bibtex", str(linked)], "is a file that is read")):  # fmt: skip
+        for given in (result, blend):
+            assert main(["methods", str(given), *words, "--replace", "--quiet"]) == 2
+            assert said in capsys.readouterr().err
+    assert blend.read_bytes() == blend_bytes

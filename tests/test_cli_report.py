@@ -20,7 +20,7 @@ from palpate.core.workfile import Beside, save_analysis
 
 @pytest.fixture(autouse=True, scope="module")
 def _coarse():
-    with coarse():
+    with coarse(panels=0):
         yield
 
 

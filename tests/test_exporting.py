@@ -346,7 +346,7 @@ def test_what_is_wrong_with_the_place_is_said_before(case, tmp_path, monkeypatch
     assert "thoughts.txt" in problems(out, replace=True)[0]
     usage = shutil.disk_usage(tmp_path)
     monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=1000))
-    with pytest.raises(WriteError, match=r"it needs about .* MB and 0\.0 MB are free"):
+    with pytest.raises(WriteError, match=r"it needs about .* MB with a reserve, and 1 kB are"):
         export_all(found, tmp_path / "new", Wanted(("channels",)))
     assert not (tmp_path / "new").exists()
     assert (mine / "notes.txt").read_text() == "mine"

@@ -12,7 +12,7 @@ from shell_maps import curves, made
 from palpate.core import ForceMap, Settings, analyse
 from palpate.core.errors import InputError
 from palpate.core.exporting import Body, Wanted, export_all
-from palpate.core.exporting.surface import GREY, colours_of
+from palpate.core.exporting.surface import GREY, Heights, colours_of, printed
 from palpate.core.findings import Findings
 from palpate.core.work import Work
 
@@ -109,6 +109,21 @@ def test_the_tilt_is_taken_off_as_the_analysis_says_and_told(found, tmp_path):
     _, about, path = written(found, tmp_path, formats=("ply",))
     assert "plane" in about["levelling"]
     assert path.name == "height_levelled_z1x.ply"
+
+
+@pytest.mark.parametrize(("across", "along"), [(1, 1), (-1, 1), (1, -1), (-1, -1)])
+def test_the_body_is_not_mirrored_where_x_or_y_falls(across, along):
+    """Each height stands over its own x and y, whatever the order in which they were scanned."""
+    x, y = np.arange(3.0)[::across] * 100.0, np.arange(4.0)[::along] * 100.0
+    values = np.arange(12.0).reshape(4, 3) ** 2
+    mesh, scale, missing = printed(Heights(values, x, y, ""), Body(width=30.0, base=2.0))
+    assert missing == 0
+    assert mesh.is_watertight
+    assert mesh.volume > 0.0
+    for row in range(4):
+        for col in range(3):
+            truth = 2.0 + scale * values[row, col]
+            assert height_at(mesh, x[col] * scale, y[row] * scale) == pytest.approx(truth)
 
 
 def test_a_map_without_scale_gives_no_surface(tmp_path):

@@ -18,7 +18,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from palpate.core import figures
-from palpate.core.errors import Cancelled, InputError, WriteError
+from palpate.core.errors import Cancelled, InputError, ReadError, WriteError
 from palpate.core.figures import checking, writing
 from palpate.core.progress import Progress
 from palpate.core.sheets import MapOptions, Panel, Sheet
@@ -222,6 +222,20 @@ def test_an_existing_file_is_kept_unless_it_may_be_replaced(tmp_path, drawn):
     assert path.read_bytes().startswith(b"%PDF")
 
 
+@pytest.mark.filterwarnings("ignore:Glyph 1")
+def test_a_figure_that_can_not_be_read_back_takes_no_files_place(tmp_path):
+    """By XML 1.0, section 2.2, a document can't hold U+0001."""
+    path = tmp_path / "a.svg"
+    path.write_bytes(b"mine")
+    odd = figures.draw_sheet(small(), found())
+    odd.figure.text(0.5, 0.5, "x\x01")
+    with pytest.raises(ReadError, match="It was not saved") as told:
+        figures.write_drawn(path, odd)
+    assert str(told.value).startswith(f"{path}: ")
+    assert path.read_bytes() == b"mine"
+    assert list(tmp_path.iterdir()) == [path]
+
+
 @pytest.mark.parametrize("ending", ["pdf", "svg", "png", "tif"])
 @pytest.mark.parametrize(("number", "words"), [(errno.ENOSPC, "disk is full"),
                                                (errno.EACCES, "no permission")])  # fmt: skip
@@ -250,7 +264,7 @@ def test_a_disk_without_room_is_told_beforehand(tmp_path, monkeypatch, drawn):
 
     usage = namedtuple("usage", "total used free")
     monkeypatch.setattr(atomic.shutil, "disk_usage", lambda _: usage(10**9, 10**9, 1000))
-    with pytest.raises(WriteError, match="MB are free"):
+    with pytest.raises(WriteError, match="1 kB are free"):
         figures.write_drawn(tmp_path / "a.pdf", drawn)
     assert not list(tmp_path.iterdir())
 

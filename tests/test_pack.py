@@ -11,11 +11,13 @@ import csv
 import errno
 import hashlib
 import json
+import os
 import platform
 import re
 import shutil
 import subprocess
 import sys
+import time
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -333,6 +335,86 @@ def test_only_a_pack_is_ever_replaced_and_only_if_asked(case, pack, tmp_path):
     assert (pack / "README.md").read_text(encoding="utf-8").startswith("# Second\n")
     assert (own / "chapter.txt").read_text(encoding="utf-8") == "mine"
     assert {path.name for path in tmp_path.iterdir()} == {"thesis", "pack"}
+
+
+def test_what_somebody_put_into_a_pack_or_changed_in_it_is_never_lost(case, pack, tmp_path):
+    work, readme = pack / "work", pack / "README.md"
+    work.mkdir()
+    (work / "pyvenv.cfg").touch()
+    (work / "thesis.txt").write_text("mine", encoding="utf-8")
+    with opened_findings(case.pack / "result.h5") as findings:
+        with pytest.raises(WriteError, match=r"it holds 'work/pyvenv\.cfg'"):
+            write_pack(pack, findings, BARE, replace_existing=True)
+        work.rename(pack / "__MACOSX")
+        with pytest.raises(WriteError, match="it holds '__MACOSX/pyvenv"):
+            write_pack(pack, findings, BARE, replace_existing=True)
+        assert (pack / "__MACOSX/thesis.txt").read_text(encoding="utf-8") == "mine"
+        shutil.rmtree(pack / "__MACOSX")
+        readme.write_text("my notes", encoding="utf-8")
+        with pytest.raises(WriteError, match=r"'README\.md' in it was changed"):
+            write_pack(pack, findings, BARE, replace_existing=True)
+    assert readme.read_text(encoding="utf-8") == "my notes"
+    assert [path.name for path in tmp_path.iterdir()] == ["pack"]
+
+
+def test_a_zip_takes_no_other_files_place(case, tmp_path, monkeypatch):
+    out, thesis = tmp_path / "new.zip", tmp_path / "thesis.zip"
+    with zipfile.ZipFile(thesis, "w") as archive:
+        archive.writestr("thesis.txt", "mine")
+    stale = tmp_path / ".palpate-0a.part"  # a killed one of two days ago
+    stale.mkdir()
+    os.utime(stale, (time.time() - 2 * 86_400,) * 2)
+
+    class Comes(Progress):
+        def step(self, done, total, words=""):
+            if words == "Settings":
+                out.write_bytes(b"theirs")
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with opened_findings(case.pack / "result.h5") as findings:
+        for replacing in (False, True):
+            with pytest.raises(WriteError, match="no pack of Palpate"):
+                write_pack(thesis, findings, BARE, replace_existing=replacing)
+            with pytest.raises(WriteError, match=r"new\.zip can't be replaced|is there already"):
+                write_pack(out, findings, BARE, progress=Comes(), replace_existing=replacing)
+            assert out.read_bytes() == b"theirs"
+            out.unlink()
+        with monkeypatch.context() as patch:
+            patch.setattr(building, "_write", full)
+            with pytest.raises(WriteError) as told:
+                write_pack(out, findings, BARE)
+        assert str(told.value).startswith(f"{out} could not be written: the disk is full")
+        write_pack(out, findings, BARE)
+        write_pack(out, findings, BARE, replace_existing=True)
+        with zipfile.ZipFile(out, "a") as archive:
+            archive.writestr("notes.txt", "mine")
+        with pytest.raises(WriteError, match=r"it holds 'notes\.txt'"):
+            write_pack(out, findings, BARE, replace_existing=True)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["new.zip", "thesis.zip"]
+
+
+def test_a_map_that_changes_while_it_is_zipped_is_told(case, tmp_path):
+    result = shutil.copytree(case.pack, tmp_path / "in") / "result.h5"
+    inside = tmp_path / "in/map/two_rubbers_u.h5"
+
+    class Changes(Progress):
+        def step(self, done, total, words=""):
+            if words == "Settings":
+                data = bytearray(inside.read_bytes())
+                data[-20] ^= 1
+                inside.write_bytes(data)
+
+    with opened_findings(result) as findings, pytest.raises(WriteError, match="was changed while"):
+        write_pack(tmp_path / "out.zip", findings, BARE, progress=Changes())
+    assert [path.name for path in tmp_path.iterdir()] == ["in"]
+
+
+def test_what_could_not_be_made_anew_leaves_nothing(case, tmp_path):
+    with pytest.raises(SourceError):
+        rebuild(case.zip, out=tmp_path / "anew")
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_map_that_changes_while_it_is_packed_is_told(case, tmp_path, monkeypatch):

@@ -6,6 +6,7 @@ overlapping entries), made here with Python's `zipfile`.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import stat
@@ -185,6 +186,24 @@ def test_links_in_a_folder_are_not_followed(tmp_path):
     (folder / "map").unlink()
     (folder / "result.h5").symlink_to("/etc/passwd")
     with pytest.raises(ReadError, match="link"):
+        rebuild(folder)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("way", ["description", "checksums", "own folder"])
+def test_links_that_an_environment_of_python_hides_are_not_followed(tmp_path, way):
+    outside = tmp_path / "outside.h5"
+    outside.write_bytes(b"theirs")
+    hidden = "tables/x" if way == "own folder" else "work"
+    name = f"{hidden}/r.h5"
+    folder = folder_with(tmp_path, **({"result": name} if way == "description" else {}))
+    (folder / hidden).mkdir(parents=True)
+    (folder / hidden / "pyvenv.cfg").touch()
+    (folder / name).symlink_to(outside)
+    if way == "checksums":
+        digest = hashlib.sha256(b"theirs").hexdigest()
+        (folder / "CHECKSUMS.sha256").write_text(f"{digest}  {name}\n", encoding="utf-8")
+    with pytest.raises(ReadError, match="it is a link to another place"):
         rebuild(folder)
 
 

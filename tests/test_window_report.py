@@ -15,7 +15,7 @@ from palpate.app.theme import DARK, LIGHT
 
 
 def test_a_report_from_the_menu_to_the_opened_file(qtbot, tmp_path):
-    with coarse(), main_window(qtbot) as window:
+    with coarse(panels=0), main_window(qtbot) as window:
         action = window.actions_by_id["report"]
         assert not action.isEnabled()  # no map
         open_map(window, map_file(tmp_path), qtbot)

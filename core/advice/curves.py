@@ -244,13 +244,17 @@ def check_branches(figures: Figures) -> Check:
         return unknown(rule, lost_words(figures))
 
     def words(figure: str, verdict: str) -> str:
+        if verdict == FITS and middle < 0.0:
+            return (f"The branches enclose less than the work of adhesion, by "
+                    f"{figure.lstrip('-')} of the elastic energy: the contact is elastic."
+                    )  # fmt: skip
         if verdict == FITS:
             return (f"Beyond adhesion {figure} of the elastic energy is lost: the contact is "
                     "elastic.")  # fmt: skip
         return (f"Beyond adhesion {figure} of the elastic energy is lost between the branches: "
                 "the contact is viscoelastic or plastic, or the base has hysteresis.")  # fmt: skip
 
-    error = float(own[0]) if figures.one else spread(values)
-    return from_values(figures.one, rule, median(values), error, values,
+    error, middle = float(own[0]) if figures.one else spread(values), median(values)
+    return from_values(figures.one, rule, middle, error, values,
                        lambda v: codes_below(v, 10.0, 30.0), words)  # fmt: skip
 

@@ -91,15 +91,17 @@ def from_values(one: bool, rule: Rule, value: float, error: float, values: Array
         codes = np.asarray(grade(values), dtype=float)
     here = codes[np.isfinite(codes)]
     verdict = VERDICTS[int(np.median(here))] if here.size else UNKNOWN
-    sentence = words(in_words(value, error, rule.unit), verdict)
+    told = error if one else math.nan  # of a map: that of the median, not of its curves
+    sentence = words(in_words(value, told, rule.unit), verdict)
     quartiles, outside = (math.nan, math.nan), math.nan
     if not one and verdict != UNKNOWN:
         quartiles, outside = middle_half(values), share_worse(codes, FITS)
         worse = share_worse(codes, verdict)
         if worse > TOLERATED and verdict == FITS:
             verdict = STRAINED
-            sentence = (f"The median of the map is within the limit ({rule.limit}), but "
-                        f"{in_percent(worse)} of its curves are not.")  # fmt: skip
+            sentence = (f"{rule.label} {rule.symbol}: the median of the map is within the limit "
+                        f"({rule.limit}), but {in_percent(worse)} of its curves are not."
+                        )  # fmt: skip
         elif worse > TOLERATED:
             sentence += f" Broken on {in_percent(worse)} of the curves."
     return Check(rule.name, rule.label, rule.symbol, value, error, rule.unit, rule.limit, verdict,

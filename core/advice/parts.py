@@ -107,7 +107,7 @@ def codes_below(values: Array, fits: float, strained: float) -> Array:
 
 def in_percent(share: float, sign: str = "") -> str:
     """A share in per cent, with two figures below 10 %."""
-    places = 1 if abs(share) < 0.0995 else 0
+    places = 1 if abs(share) < 0.0995 or 0.995 <= abs(share) < 1.0 else 0
     return f"{100.0 * share:{sign}.{places}f} %"
 
 

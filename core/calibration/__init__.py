@@ -82,6 +82,19 @@ def _size(name: str, settings: Settings, was: Recorded) -> InUse:
     return InUse("rounding", "Rounding ends at", settings.tip.rounding, math.nan, "nm", SET)
 
 
+def _rescaled(signal: str, k: InUse, s: InUse, was: Recorded) -> float:
+    """What a set force that was recorded as a force has to be taken times: the instrument stops at
+    a signal of the detector, and took its own constants for the force. 1 where those are not
+    recorded, or where the signal itself is a force."""
+    factor = 1.0
+    pairs = {"V": ((k, was.spring_constant), (s, was.deflection_sensitivity)),
+             "nm": ((k, was.spring_constant),)}  # fmt: skip
+    for one, recorded in pairs.get(signal, ()):
+        if recorded is not None and recorded.value > 0.0 and math.isfinite(one.value):
+            factor *= one.value / recorded.value
+    return factor
+
+
 def constants(fmap: ForceMap, settings: Settings) -> Constants:
     """The constants that an analysis of this map under these settings uses."""
     was = fmap.recorded
@@ -95,7 +108,7 @@ def constants(fmap: ForceMap, settings: Settings) -> Constants:
     lengths = math.isfinite(per_unit)
     d = per_unit if lengths else 1.0
     scale = (fmap.z_scale, fmap.z_shift, fmap.signal_scale * d, fmap.signal_shift * d)
-    force = {"V": s.value * k.value, "nN": 1.0, "nm": k.value}
+    force = {"V": s.value * k.value, "nN": _rescaled(fmap.signal_unit, k, s, was), "nm": k.value}
     set_force = was.set_point.value * force[was.set_point.unit] if was.set_point else math.nan
     if not set_force > 0.0:  # nothing to compare a peak force with
         set_force = math.nan

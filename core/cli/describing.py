@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
-from .finding import found
+from .finding import check_outs, found
 from .parser import UsageError
 from .telling import wrapped
 
@@ -23,14 +23,14 @@ def methods(args: argparse.Namespace) -> int:
     out = [Path(name) for name in args.out]
     bib = Path(args.bibtex) if args.bibtex else None
     _check(out, bib, args.replace)
-    with found(args) as (findings, _, _):
+    with found(args, [*(("--out", path) for path in out), ("--bibtex", bib)]) as (findings, _, _):
         made = paragraph(findings)
     if not out:
         print(made.text, end="")
     for path in out:
-        _write(path, file_text(made, path.suffix.lower()))
+        _write(path, file_text(made, path.suffix.lower()), args.replace)
     if bib is not None:
-        _write(bib, bibtex(made))
+        _write(bib, bibtex(made), args.replace)
     _tell(made, Path(args.map).name, findings.notes)
     return 0
 
@@ -46,15 +46,16 @@ def _check(out: list[Path], bib: Path | None, replace: bool) -> None:
         if path.resolve() in [other.resolve() for other in every[:at]]:
             both = "--out and --bibtex are both" if path is bib else "--out is twice"
             raise UsageError(f"{both} {path}: choose two names.")
+    check_outs([("--bibtex", bib)], (), {"--bibtex": (".bib",)})
     for path in every:
         if path.exists() and not replace:
             raise InputError(f"{path} exists already: choose another name, or give --replace.")
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, text: str, replace: bool) -> None:
     from ..writers.atomic import saving
 
-    with saving(path) as temporary:
+    with saving(path, replace=replace) as temporary:
         temporary.write_text(text, encoding="utf-8")
     print(f"Written: {path}", file=sys.stderr)
 

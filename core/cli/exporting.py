@@ -18,8 +18,9 @@ def export(args: argparse.Namespace) -> int:
 
     wanted, out = wanted_of(args), Path(args.out)
     _check_place(out, args.replace)
-    with found(args) as (findings, progress, _):
-        made = export_all(findings, out, wanted, progress=progress, replace=args.replace)
+    with found(args, [("--out", out)]) as (findings, progress, _):
+        made = export_all(findings, out, wanted, progress=progress, replace=args.replace,
+                          parents=True)  # fmt: skip
     print(f"Written: {made.folder} ({len(made.files)} files, {_size(made.size)})")
     print(CAUTION)
     return 0
@@ -66,11 +67,7 @@ def _check_place(out: Path, replace: bool) -> None:
     """What is known to be wrong with the place, before anything is analysed."""
     from ..writers.folder import problems
 
-    try:
-        out.absolute().parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{error.filename}: can't be made ({error.strerror}).") from None
-    for problem in problems(out, replace=replace):
+    for problem in problems(out, replace=replace, parents=True, thorough=True):
         raise InputError(problem.replace("Replace it,", "Replace it with --replace,"))
 
 

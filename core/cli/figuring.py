@@ -10,7 +10,7 @@ from typing import Any
 
 from ..errors import InputError, SettingsError, WriteError
 from ..sheets import Sheet, named, read_recipes, write_recipes
-from .finding import found
+from .finding import check_outs, found
 from .given import result_of
 from .parser import UsageError
 from .telling import wrapped
@@ -38,11 +38,13 @@ def figure(args: argparse.Namespace) -> int:
     saved = result_of(path)
     recipes = _recipes(saved, files)
     failed = 0
-    with found(args) as (findings, _, bar):
+    with found(args, _named(args)) as (findings, _, bar):
         bar.close()
         sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings, args)]]
         targets = _targets(args, sheets)
         _refuse_taken(targets, args.replace)
+        check_outs((("--out", path) for outs, _, recipe in targets for path in (*outs, recipe)),
+                   (args.map, findings.map.path))  # fmt: skip
         for sheet, (outs, data, recipe) in zip(sheets, targets, strict=True):
             failed += _one(sheet, findings, outs, data, recipe, args)
     return 1 if failed else 0
@@ -133,10 +135,17 @@ def _millimetres(text: str) -> float:
 # -- where they go ---------------------------------------------------------------------------------
 
 
+def _named(args: argparse.Namespace) -> list[tuple[str, Any]]:
+    """What the command line wants to be written, with its flags."""
+    return [*(("--out", out) for out in args.out), ("--data", args.data),
+            ("--save-recipe", args.save_recipe)]  # fmt: skip
+
+
 def _check_targets(args: argparse.Namespace) -> None:
     """Refuse what can't be written before anything is worked out."""
     from ..figures.writing import format_of
 
+    check_outs(_named(args), (), {"--save-recipe": (".json",)})
     for out in args.out:
         try:
             format_of(out)
@@ -211,7 +220,7 @@ def _one(sheet: Sheet, findings: Any, outs: list[Path], data: Path | None, recip
         written_data = write_data(data, drawn, findings, args.replace)
         print(f"Data: {len(written_data)} files in {data}")
     if recipe is not None:
-        write_recipes(recipe, [sheet])
+        write_recipes(recipe, [sheet], args.replace)
         print(f"Recipe: {recipe}")
     for remark in drawn.remarks:
         if remark not in told:

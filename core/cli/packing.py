@@ -30,7 +30,7 @@ def pack(args: argparse.Namespace) -> int:
     saved = result_of(path)
     acts = [] if saved is None else saved.history
     sheets = [sheet for name in args.recipe for sheet in read_recipes(name)]
-    with found(args) as (findings, progress, bar):
+    with found(args, [("--out", out)]) as (findings, progress, bar):
         if sheets:
             findings = replace(findings, work=replace(findings.work, sheets=tuple(sheets)))
         if not args.quiet:

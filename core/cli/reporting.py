@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from ..errors import WriteError
-from ..writers.atomic import same_file
 from .finding import found
 from .parser import UsageError
 
@@ -18,7 +17,7 @@ def report(args: argparse.Namespace) -> int:
     from ..report import make, write
 
     outs = targets(args)
-    with found(args) as (findings, progress, _):
+    with found(args, [("--out", out) for out in outs]) as (findings, progress, _):
         made = make(completed(findings, progress), progress)
         for out in outs:
             write(out, made, progress)
@@ -32,8 +31,7 @@ def targets(args: argparse.Namespace) -> list[Path]:
 
     Raises
     ------
-    UsageError : another ending, no such folder, one name twice, the map itself, or a file that is
-        there already
+    UsageError : another ending, no such folder, one name twice, or a file that is there already
     """
     from ..report import check_place
 
@@ -43,8 +41,6 @@ def targets(args: argparse.Namespace) -> list[Path]:
             check_place(out)
         except WriteError as error:
             raise UsageError(f"--out {error}") from None
-        if same_file(out, Path(args.map)):
-            raise UsageError(f"--out {out} is the result or map itself. Choose another name.")
         if out.exists() and not args.replace:
             raise UsageError(f"--out {out} is there already. Give --replace to replace it, or "
                              "another name.")  # fmt: skip

@@ -38,14 +38,14 @@ def _row(composition: Composition, analysis: Any, row: Row) -> Row:
     pure = composition.pixels(row.number, pure=True)
     found = {}
     for name, summary in row.summaries.items():
-        budget, ratio = _budget(composition, name, row.number)
+        budget, ratio = budget_name(composition, name, row.number)
         if budget not in known:
             known[budget] = _common(analysis, pure, budget)
         found[name] = replace(summary, common=math.hypot(known[budget], ratio))
     return replace(row, summaries=found)
 
 
-def _budget(composition: Composition, name: str, number: int) -> tuple[str, float]:
+def budget_name(composition: Composition, name: str, number: int) -> tuple[str, float]:
     """Whose budget a channel takes, and what a Poisson ratio of the component's own adds to it: a
     ratio that is known for itself has an error of its own, 2ν u(ν)/(1 - ν²)."""
     own = composition.rule.poisson_ratio(number)
@@ -89,7 +89,7 @@ def pairs_with_common(
     known: dict[tuple[int, int, str], float] = {}
     made = []
     for pair in pairs:
-        budgets = [_budget(composition, pair.channel, k) for k in (pair.a, pair.b)]
+        budgets = [budget_name(composition, pair.channel, k) for k in (pair.a, pair.b)]
         budget = budgets[0][0] if budgets[0][1] or not budgets[1][1] else budgets[1][0]
         key = (pair.a, pair.b, budget)
         if key not in known:

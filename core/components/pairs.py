@@ -21,6 +21,7 @@ from itertools import combinations
 
 import numpy as np
 
+from ..units import best_unit, text_of
 from .composition import Composition
 from .table import Summary, Table, ratio_factor
 
@@ -172,21 +173,29 @@ def _adjusted(pairs: list[Pair]) -> tuple[Pair, ...]:
 def words_of(pair: Pair, names: tuple[str, str], label: str) -> str:
     """The pair in a sentence, such as a reader wants it."""
     a, b = names
-    plus = ""
-    if math.isfinite(pair.difference_common):
-        plus = f" (and ± {pair.difference_common:.2g} {pair.unit} common to all pixels)"
-    more = "more" if pair.difference > 0.0 else "less"
-    times = f", {pair.ratio:.3g} times" if math.isfinite(pair.ratio) else ""
-    gap = f"{abs(pair.difference):.3g} ± {pair.difference_error:.2g} {pair.unit}"
-    size = f"{b} shows {gap} {more} than {a}{plus}{times}"
     if not math.isfinite(pair.difference):
         return f"{label}: {a} and {b} can't be compared; one has too few pixels."
+    more = "more" if pair.difference > 0.0 else "less"
+    times = f", {pair.ratio:.3g} times" if math.isfinite(pair.ratio) else ""
+    gap = text_of(abs(pair.difference), pair.unit, pair.difference_error)
+    size = f"{b} shows {gap} {more} than {a}{_common_words(pair)}{times}"
     if pair.made_by:
         return f"{label}: {size}; the components were made by it, so there is no test."
     if not math.isfinite(pair.p):
         return f"{label}: {a} and {b} can't be tested; no pixels differ."
     if not pair.told_apart:
-        return (f"{label}: {a} and {b} can't be told apart (difference {pair.difference:.3g} ± "
-                f"{pair.difference_error:.2g} {pair.unit}, p = {pair.adjusted:.2g}).")  # fmt: skip
+        gap = text_of(pair.difference, pair.unit, pair.difference_error).replace("-", "−")
+        return (f"{label}: {a} and {b} can't be told apart (difference {gap}, p = "
+                f"{pair.adjusted:.2g}).")  # fmt: skip
     p = "p < 0.001" if pair.adjusted < 0.001 else f"p = {pair.adjusted:.2g}"
     return f"{label}: {size} ({p})."
+
+
+def _common_words(pair: Pair) -> str:
+    """What all pixels share of the difference, with two figures in the difference's unit."""
+    if not math.isfinite(pair.difference_common):
+        return ""
+    unit, factor = best_unit(pair.difference, pair.unit)
+    size = pair.difference_common * factor
+    places = max(0, 1 - math.floor(math.log10(size))) if size > 0.0 else 0
+    return f" (and ± {size:.{places}f} {unit}".rstrip() + " common to all pixels)"

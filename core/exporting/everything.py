@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from ..channels import asked_for
 from ..errors import InputError
 from ..progress import Progress
+from ..writers.atomic import size_words
 from ..writers.datapackage import NAME, Resource, write_package
 from ..writers.folder import problems, whole_folder
 from . import curvefiles, curves, maps, surface, tables
@@ -53,15 +54,6 @@ class Exported:
     folder: Path
     files: tuple[Path, ...]
     size: int
-
-
-def size_words(size: float) -> str:
-    """Bytes as people say them."""
-    for unit in ("kB", "MB"):
-        size /= 1000.0
-        if size < 1000.0:
-            return f"{size:.3g} {unit}"
-    return f"{size / 1000.0:.3g} GB"
 
 
 def plan(findings: Findings, wanted: Wanted) -> Plan:
@@ -148,14 +140,15 @@ def _notes(findings: Findings, wanted: Wanted) -> tuple[str, ...]:
 
 def export_all(
     findings: Findings, folder: str | os.PathLike[str], wanted: Wanted | None = None, *,
-    progress: Progress | None = None, replace: bool = False,
+    progress: Progress | None = None, replace: bool = False, parents: bool = False,
 ) -> Exported:  # fmt: skip
     """Write everything that is wanted into a folder, which is there whole or not at all.
 
     Parameters
     ----------
-    folder : the new folder; its parent is there
+    folder : the new folder
     replace : put it in the place of an earlier export
+    parents : make the folders above it that are missing
 
     Raises
     ------
@@ -169,7 +162,7 @@ def export_all(
 
         findings = completed(findings, progress)
     planned = plan(findings, wanted)
-    with whole_folder(folder, needs=planned.size, replace=replace) as part:
+    with whole_folder(folder, needs=planned.size, replace=replace, parents=parents) as part:
         made = _write(part, findings, wanted, progress)
         progress.step(0, 0, "Describing the files")
         write_package(part, made, about_of(findings, wanted, planned))

@@ -120,7 +120,7 @@ def _pixels(found: Found, rules: Preset) -> Iterable[Check]:
     good = found.dpi >= DPI_SLACK * rules.dpi
     size = f", {found.pixels[0]} × {found.pixels[1]} pixels" if found.pixels else ""
     yield _made("resolution", good, f"{what} has {found.dpi:.0f} dpi{size}; "
-                f"{rules.rule('dpi', f'{rules.dpi} dpi')}.")  # fmt: skip
+                f"{rules.rule('dpi', f'{rules.dpi} dpi', 'names')}.")  # fmt: skip
 
 
 def _lines(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:

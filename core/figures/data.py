@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import ReadError, WriteError
+from ..errors import ReadError
 from ..work.parts import as_parts
 from ..writers import nexus
 from ..writers.datapackage import NAME, Column, Resource, cell, write_package, write_table
@@ -62,10 +62,9 @@ def write_data(folder: Path, drawn: Drawn, findings: Findings, replace_existing:
     tables = named_tables(drawn)
     source = source_of(findings)
     texts = dict(zip(BESIDE, _texts(folder, drawn, findings, source), strict=True))
-    _make(folder.parent)
     needs = sum(len(text) for text in texts.values())
     needs += sum(15 * len(table.columns) * len(table.values[0]) for _, _, table in tables)
-    with whole_folder(folder, needs=needs, replace=replace_existing) as part:
+    with whole_folder(folder, needs=needs, replace=replace_existing, parents=True) as part:
         resources = []
         for name, _, table in tables:
             columns = columns_of(table)
@@ -176,14 +175,6 @@ def _sha(text: str) -> str:
 
 def _json(data: Any) -> str:
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise WriteError(f"{folder} can't be made: {error.strerror or error}. Choose another "
-                         "folder.") from None  # fmt: skip
 
 
 # -- reading back ----------------------------------------------------------------------------------

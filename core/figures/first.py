@@ -73,7 +73,8 @@ def _filled(blank: Sheet, wanted: list[Wish], findings: Findings, tabled: bool) 
         row, col = divmod(len(wanted), across)
         if col and across - col < 2:  # too narrow for it: a row of its own
             row, col = row + 1, 0
-        channels = _table_channels(findings, 3 if letters >= FEW_CHANNELS else 2)
+        room = letters * (across - col) / across
+        channels = _table_channels(findings, 3 if room >= FEW_CHANNELS else 2)
         panels.append(Panel("table", row, col, cols=across - col,
                             options=TableOptions(channels=channels)))  # fmt: skip
     return replace(blank, panels=tuple(panels))

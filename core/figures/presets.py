@@ -109,7 +109,7 @@ class Preset:
         words = [text for _, text in known]
         return f"{', '.join(words[:-1])} or {words[-1]} mm" if words[1:] else f"{words[0]} mm"
 
-    def rule(self, name: str, words: str) -> str:
+    def rule(self, name: str, words: str, verb: str = "asks for") -> str:
         """What one of the figures asks for, with how it is known: nothing that the publisher does
         not say is put into its mouth."""
         how = self.known.get(name, self.read)
@@ -117,7 +117,7 @@ class Preset:
             states = "" if self.read == "ours" else f", {self.name} states none"
             return f"{words} by our own choice{states}"
         tail = f" ({READ[how]})" if how in ("memory", "derived") else ""
-        return f"{self.name} asks for {words}{tail}"
+        return f"{self.name} {verb} {words}{tail}"
 
     def width(self, sheet: Sheet) -> float:
         """Width of a sheet [mm]."""

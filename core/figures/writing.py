@@ -13,18 +13,19 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError, WriteError
+from ..errors import InputError, ReadError, WriteError
 from ..progress import Progress
 from ..sheets import Sheet
 from ..writers.atomic import saving
 from .drawing import draw_sheet, drawing_as, picture
-from .parts import Drawn, Written
+from .parts import Check, Drawn, Written
 
 if TYPE_CHECKING:
     from ..findings import Findings
 
 ENDINGS = {".pdf": "pdf", ".svg": "svg", ".png": "png", ".tif": "tif", ".tiff": "tif"}
 """Ending of a file -> its format."""
+MEND = "Look for odd signs in its texts, or choose another format."
 
 
 def format_of(path: str | os.PathLike[str]) -> str:
@@ -68,16 +69,26 @@ def check_path(path: str | os.PathLike[str], replace_existing: bool = True) -> N
 
 def write_drawn(path: str | os.PathLike[str], drawn: Drawn, replace_existing: bool = True
                 ) -> Written:  # fmt: skip
-    """Write a sheet that is drawn already: what was looked at is what is written. As
-    `write_sheet`."""
+    """Write a sheet that is drawn already: what was looked at is what is written. As `write_sheet`.
+
+    It is read back before it takes the place of an earlier file. Raises ReadError if it can't be.
+    """
     from .checking import check_file
 
     check_path(path, replace_existing)
     target = Path(path)
     data = made(format_of(path), drawn)
-    with saving(target, needs=len(data)) as temporary:
+    checks: list[Check] = []
+
+    def look(written: Path) -> None:
+        try:
+            checks.extend(check_file(written, drawn))
+        except ReadError as error:
+            raise ReadError(target, error.what, f"It was not saved. {MEND}") from error
+
+    with saving(target, needs=len(data), check=look, replace=replace_existing) as temporary:
         temporary.write_bytes(data)
-    return Written((target,), check_file(target, drawn), drawn.caption)
+    return Written((target,), tuple(checks), drawn.caption)
 
 
 def made(form: str, drawn: Drawn) -> bytes:

@@ -325,7 +325,7 @@ def _other_constants(f: Facts) -> str:
     if not math.isfinite(factor):
         return (f" as recorded (with a {' and a '.join(changed)} that {is_or_are(len(changed))} "
                 "not recorded)")  # fmt: skip
-    return (f" as recorded, which is {rounded(use.set_force * factor, 'nN')} with the "
+    return (f" as recorded, which is {rounded(use.set_force, 'nN')} with the "
             f"{listed(changed)} in use")  # fmt: skip
 
 
@@ -342,6 +342,9 @@ def _rate(recorded: Mapping[str, str], curves: int) -> str:
 
 def _force(f: Facts) -> Iterator[Said]:
     wanted, peak = f.analysis.constants.set_force, f.channel("peak_force")
+    recorded = f.map.recorded.set_point
+    if recorded is not None and recorded.unit == "nN" and recorded.value > 0.0:
+        wanted = recorded.value
     reached = ""
     if peak.size:
         low, centre, high = np.percentile(peak, [5.0, 50.0, 95.0])

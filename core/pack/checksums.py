@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,8 @@ from .names import left_by_system, wrong_name
 
 NAME = "CHECKSUMS.sha256"
 LARGEST = 8 * 1024**2
+OWN = {"map", "picture", "tables", "figures", "methods", "report", "program"}
+"""Folders that a pack has itself."""
 _LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](.+)")
 _AT_ONCE = 4 * 1024**2
 
@@ -104,6 +106,7 @@ def hold(folder: Path, progress: Progress) -> Held:
     ReadError : the list can't be used, or a file can't be read
     """
     listed = read(folder)
+    refuse_links(folder, listed)
     same: list[str] = []
     changed: list[str] = []
     missing: list[str] = []
@@ -121,17 +124,31 @@ def hold(folder: Path, progress: Progress) -> Held:
     return Held(tuple(same), tuple(changed), tuple(missing), tuple(extra))
 
 
+def refuse_links(folder: Path, names: Iterable[str]) -> None:
+    """Raise ReadError if one of these files, or a folder on the way to it, is a link."""
+    for name in names:
+        place = folder
+        for part in name.split("/"):
+            place = place / part
+            if place.is_symlink():
+                raise ReadError(place, "it is a link to another place, which is not followed",
+                                "A pack of Palpate has none; ask for the pack again."
+                                )  # fmt: skip
+
+
 def files_in(folder: Path) -> list[str]:
     """All files and links of a pack by name, sorted, without what systems leave behind."""
     every = (place for place in _below(folder) if place.is_symlink() or not place.is_dir())
     return sorted(place.relative_to(folder).as_posix() for place in every)
 
 
-def _below(folder: Path) -> Iterator[Path]:
-    """Everything in a folder; links are not followed, environments of Python not looked into."""
+def _below(folder: Path, ours: bool = False) -> Iterator[Path]:
+    """Everything in a folder; links are not followed, environments of Python that somebody made
+    beside our own folders not looked into."""
     for place in folder.iterdir():
-        if left_by_system(place.name) or (place / "pyvenv.cfg").is_file():
+        own = ours or place.name in OWN
+        if left_by_system(place.name) or (not own and (place / "pyvenv.cfg").is_file()):
             continue
         yield place
         if place.is_dir() and not place.is_symlink():
-            yield from _below(place)
+            yield from _below(place, own)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from ..errors import InputError, ReadError, WriteError
 from ..findings import Findings
 from ..progress import Progress
 from ..writers.atomic import saving
-from ..writers.folder import problems, whole_folder
+from ..writers.folder import beside, problems, whole_folder
 from . import checksums, described
 from .building import Built, build
 from .contents import parts_of
@@ -92,7 +93,8 @@ def write_pack(path: str | os.PathLike[str], findings: Findings, wish: Wish | No
     path : a name that ends in .zip, or a folder that is made
     findings : with their components; the map has to be a file
     acts : rows of the history, for the result file in it
-    replace_existing : whether a pack that is there already is replaced; nothing else ever is
+    replace_existing : whether a pack that is there already is replaced; nothing else ever is, nor
+        what comes there meanwhile, nor a pack of which a file was changed
 
     Raises
     ------
@@ -116,12 +118,15 @@ def write_pack(path: str | os.PathLike[str], findings: Findings, wish: Wish | No
         return Packed(path, len(built.files), size, tuple(built.notes))
     if wish.with_map:  # all but the map lies there twice for a while
         needs -= int(findings.map.file_size) // 2
-    beside = path.absolute().parent
+
+    def still_free(made: Path) -> None:
+        check_target(path, replace_existing)
+
     with (
-        saving(path, needs=2 * needs) as temporary,
-        tempfile.TemporaryDirectory(prefix=".palpate-", suffix=".part", dir=beside) as name,
+        saving(path, needs=2 * needs, check=still_free, replace=replace_existing) as temporary,
+        beside(path.absolute()) as folder,
     ):
-        built = build(Path(name), findings, wish, acts, progress, copy_map=False)
+        built = build(folder, findings, wish, acts, progress, copy_map=False)
         _prove(built, write_zip(temporary, built.files, progress))
     return Packed(path, len(built.files), path.stat().st_size, tuple(built.notes))
 
@@ -142,20 +147,40 @@ def check_target(path: Path, replace_existing: bool = False) -> None:
     if path.is_dir():
         raise WriteError(f"{path} can't be written: a folder of this name is there. Choose another "
                          "name.")  # fmt: skip
-    if path.exists() and not replace_existing:
-        raise WriteError(f"{path} is there already. Replace it, or choose another name.")
+    if path.exists():
+        strange = _strange_in_zip(path)
+        if strange:
+            raise WriteError(f"{path} can't be replaced: {strange}. Choose another name.")
+        if not replace_existing:
+            raise WriteError(f"{path} is there already. Replace it, or choose another name.")
 
 
-def files_of(folder: Path) -> set[str] | None:
-    """The files of an earlier pack, so that it may be replaced; None if a folder is none."""
+def files_of(folder: Path) -> dict[str, str] | None:
+    """The files of an earlier pack with their SHA-256, so that it may be replaced; None if a folder
+    is none."""
     if not (folder / described.NAME).is_file():
         return None
     try:
-        listed = set(checksums.read(folder))
+        return {checksums.NAME: "", **checksums.read(folder)}
     except ReadError:
         return None
-    there = {place.relative_to(folder).as_posix() for place in folder.rglob("*")}
-    return {*listed, checksums.NAME, *(there - set(checksums.files_in(folder)))}
+
+
+def _strange_in_zip(path: Path) -> str:
+    """Why a file is no pack that may be replaced, a clause; "" if it is one."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            names = {one.filename for one in archive.infolist() if not one.is_dir()}
+            if described.NAME not in names or checksums.NAME not in names:
+                return "it is no pack of Palpate"
+            if archive.getinfo(checksums.NAME).file_size > checksums.LARGEST:
+                return "it is no pack of Palpate"
+            text = archive.read(checksums.NAME).decode()
+    except (OSError, zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, zlib.error):
+        return "it is no pack of Palpate"
+    known = {line.partition("  ")[2] for line in text.splitlines()}
+    strange = sorted(names - known - {checksums.NAME})
+    return f"it holds {strange[0]!r}, which is not of the pack" if strange else ""
 
 
 def _prove(built: Built, written: Mapping[str, str]) -> None:

@@ -13,6 +13,7 @@ from ..errors import InputError, ReadError, SourceError, WriteError
 from ..findings import Findings, opened_findings
 from ..progress import Progress
 from ..readers.guard import clean_text
+from ..writers.folder import whole_folder
 from . import checksums, described
 from .comparing import differs
 from .contents import PARTS, Item, Making
@@ -109,14 +110,10 @@ def _place(out: Path | None) -> Iterator[Path]:
         with tempfile.TemporaryDirectory(prefix="palpate-rebuild-") as folder:
             yield Path(folder)
         return
-    try:
-        out.mkdir()
-    except FileExistsError:
-        raise WriteError(f"{out} is there already. Choose another name.") from None
-    except OSError as error:
-        raise WriteError(f"{out} could not be made ({error.strerror}). Choose another place."
-                         ) from None  # fmt: skip
-    yield out
+    if out.exists():
+        raise WriteError(f"{out} is there already. Choose another name.")
+    with whole_folder(out) as folder:
+        yield folder
 
 
 @contextmanager
@@ -138,11 +135,10 @@ def _unpacked(path: Path, beside: Path | None, progress: Progress) -> Iterator[P
 
 
 def _no_links(folder: Path) -> None:
-    for name in checksums.files_in(folder):
-        place = folder / name
-        if place.is_symlink():
-            raise ReadError(place, "it is a link to another place, which is not followed",
-                            "A pack of Palpate has none; ask for the pack again.")  # fmt: skip
+    checksums.refuse_links(folder, checksums.files_in(folder))
+    about = described.read(folder)
+    named = (about.result, about.map.file, f"map/{about.map.name}", *about.again)
+    checksums.refuse_links(folder, filter(None, named))
 
 
 def _hold(folder: Path, telling: _Telling, progress: Progress) -> None:

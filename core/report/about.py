@@ -23,8 +23,10 @@ def lead(draft: Draft) -> list[Block]:
     blocks: list[Block] = [Note(CAUTION, "caution")]
     blocks += [Note(words, WARNING) for words in findings.notes]
     rows = tuple(_facts(draft))
-    note = ("A SHA-256 is a fingerprint: whoever has the same map, settings and decisions gets the "
-            "same numbers, and can check it by these.")  # fmt: skip
+    note = ("A SHA-256 is a fingerprint: by these it can be checked whether a map, settings, "
+            "decisions and the rule for components are the same. The numbers follow from them and "
+            "from the version of the program; other libraries or machines may change the last "
+            "digits.")  # fmt: skip
     return [*blocks, Table("What was analysed", FACTS, rows, (note,))]
 
 
@@ -41,7 +43,8 @@ def _facts(draft: Draft) -> Iterator[tuple[str, str]]:
     yield "Result file", findings.result.name if findings.result else "not saved in one"
     yield "Program", f"Palpate {version()}"
     changed = len(analysis.settings.changed())
-    yield "Settings", f"{count(changed, 'setting')} changed against the defaults"
+    yield "Settings", (f"{count(changed, 'setting differs', 'settings differ')} from the defaults"
+                       if changed else "all at their defaults")  # fmt: skip
     yield "SHA-256 of the settings", sha256(analysis.settings.to_json())
     yield "Decisions", _first_large(analysis.review.words)
     yield "SHA-256 of the decisions", analysis.review.checksum or "no decision, so none"
@@ -56,13 +59,15 @@ def sha256(text: str) -> str:
 def field_words(fmap: Any) -> str:
     """Pixels, their size and the curves, in words."""
     rows, cols = fmap.shape
-    found = f"{rows} x {cols}"
-    if fmap.has_scale and rows > 1 and cols > 1:
-        steps = [abs(float(a[-1] - a[0])) / (a.size - 1) for a in (fmap.x, fmap.y)]
-        wide, high = steps[0] * cols / 1e3, steps[1] * rows / 1e3
-        found += (f" over {wide:.4g} x {high:.4g} µm, {steps[0]:.4g} x {steps[1]:.4g} nm each")
-    elif not fmap.has_scale:
+    found = f"{cols} × {rows} {'pixel' if rows == cols == 1 else 'pixels'} (columns × rows)"
+    steps = [abs(float(a[-1] - a[0])) / (a.size - 1) for a in (fmap.x, fmap.y) if a.size > 1]
+    if not fmap.has_scale:
         found += ", without a recorded size"
+    elif len(steps) == 2:
+        wide, high = steps[0] * cols / 1e3, steps[1] * rows / 1e3
+        found += f" over {wide:.4g} × {high:.4g} µm, {steps[0]:.4g} × {steps[1]:.4g} nm each"
+    elif steps:
+        found += f" in one line, {steps[0]:.4g} nm apart"
     return f"{found}; {count(fmap.n_curves, 'curve')}"
 
 

@@ -9,10 +9,11 @@ from typing import Any
 from ..channels import CHANNELS
 from ..components.pairs import words_of
 from ..errors import InputError
-from ..uncertainty import group_budget, pixel_budget
+from ..uncertainty import pixel_budget
 from ..units import text_of
+from .held import TRIALS, agrees, budget_of, held, interval_words
 from .parts import Block, Column, Heading, Listing, Note, Paragraph, Section, Table
-from .summary import summary_of_all
+from .summary import area_words, summary_of_all
 from .words import (
     NONE,
     STIFF,
@@ -30,19 +31,23 @@ from .words import (
     unit_for,
 )
 
-TRIALS = 50_000
 TOLD = ("modulus", "reduced_modulus", "stiffness", "adhesion", "release_force",
         "work_of_adhesion", "dissipation", "indentation")  # fmt: skip
 SUMMARY = (
     Column("Quantity, component"), Column("Median", number=True), Column("± local", number=True),
     Column("± common", number=True), Column("± in all", number=True),
-    Column("Quartiles", number=True), Column("95 % interval (local)", number=True),
+    Column("Quartiles", number=True), Column("95 %, local", number=True),
+    Column("95 % in all, Monte Carlo", number=True),
     Column("Pixels", number=True), Column("Independent", number=True),
 )  # fmt: skip
+APART = "†"
+"""Marks a first-order ± that Monte Carlo does not bear out."""
 SUMMARY_NOTES = (
     "Medians over pixels that are used and lie away from boundaries. ± local: standard error of "
     "the median over the independent pixels. ± common: what spring constant, sensitivity, tip and "
-    "assumed constants leave open for all pixels alike. ± in all: both together.",
+    "assumed constants leave open for all pixels alike. ± in all: both together, of first order. "
+    f"{APART}: first order and Monte Carlo differ by more than JCGM 101 (clause 8) tolerates, so "
+    "the Monte Carlo interval holds and not the ±.",
     "Independent: how many independent pixels the correlated ones are worth. – : not known.",
 )
 
@@ -58,7 +63,7 @@ def components(draft: Draft) -> Section:
     else:
         blocks.append(Paragraph(findings.composition.words))
         blocks.append(_areas(findings))
-        blocks.append(_summaries(findings.table, findings.composition))
+        blocks.append(_summaries(draft))
         blocks += [Note(words) for words in findings.table.remarks]
         blocks += _lost(findings.table)
         blocks += _pairs(findings)
@@ -78,43 +83,60 @@ def _areas(findings: Any) -> Table:
         s = row.share
         ratio = row.poisson_ratio
         assumed = findings.analysis.poisson_ratio if ratio is None else ratio
-        open_ = f"{area(s.low_zone)} to {area(s.high_zone)}"
+        likely = _ends([area(s.low), area(s.high)])
+        open_ = _ends([area(s.low_zone), area(s.high_zone)])
         rows.append((findings.composition.title(row.number), area(s.fraction), area(s.error),
-                     f"{area(s.low)} to {area(s.high)}", open_, f"{s.pixels:,}",
+                     likely, open_, f"{s.pixels:,}",
                      plain(s.independent), plain(s.length), f"{assumed:g}"))  # fmt: skip
-    notes = ("The ± of an area is of the material, of which this field is one sample. “With "
-             "boundaries either way” counts all pixels of the boundary zones as the others' or as "
-             "its own.",)  # fmt: skip
+    notes = (f"Areas are shares of {area_words(findings.table)}. The ± of an area is of the "
+             "material, of which this field is one sample. “With boundaries either way” counts all "
+             "pixels of the boundary zones as the others' or as its own.",)  # fmt: skip
     return Table("How much of each component there is", columns, tuple(rows), notes)
 
 
-def _summaries(table: Any, composition: Any) -> Table:
+def _summaries(draft: Draft) -> Table:
+    table, composition = draft.findings.table, draft.findings.composition
+    assert table is not None
+    assert composition is not None
     rows: list[tuple[str, ...]] = []
-    strong: set[int] = set()
     for name in (n for n in TOLD if n in table.channels):
         found = [row.summaries[name] for row in table.rows]
         unit = common_unit((one.median for one in found), found[0].unit)
-        titles = [composition.title(row.number) for row in table.rows]
-        rows += _lines(name, unit, zip(titles, found, strict=True))
-    return Table("How stiff and how sticky each component is", SUMMARY, tuple(rows), SUMMARY_NOTES,
-                 frozenset(strong))  # fmt: skip
+        rows += [_line(draft, row.number, composition.title(row.number), one, unit)
+                 for row, one in zip(table.rows, found, strict=True)]  # fmt: skip
+    return _medians("How stiff and how sticky each component is", rows)
 
 
-def _lines(name: str, unit: str, found: Any) -> Iterator[tuple[str, ...]]:
-    times = factor(CHANNELS[name].unit, unit)
-    head = f"{label(name)} ({unit})" if unit else label(name)
-    for title, one in found:
-        yield (f"{head}, {title}", *_numbers(one, times))
+def _medians(caption: str, rows: list[tuple[str, ...]]) -> Table:
+    """The table, with the rows standing out whose first-order ± does not hold."""
+    strong = frozenset(at for at, row in enumerate(rows) if any(APART in cell for cell in row))
+    return Table(caption, SUMMARY, tuple(rows), SUMMARY_NOTES, strong)
 
 
-def _numbers(one: Any, times: float) -> tuple[str, ...]:
+def _line(draft: Draft, number: int | None, title: str, one: Any, unit: str) -> tuple[str, ...]:
+    """One channel of one component, or of all pixels."""
+    head = f"{label(one.channel)} ({unit})" if unit else label(one.channel)
+    times = factor(CHANNELS[one.channel].unit, unit)
     error = one.median_error * times
     common = abs(one.common * one.median) * times
     total = one.total * times if math.isfinite(one.common) else math.nan
     ends = [figures(v * times, error) for v in (one.lower, one.upper, one.low, one.high)]
-    return (figures(one.median * times, error), spread(error), spread(common), spread(total),
-            f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}", f"{one.pixels:,}",
-            plain(one.independent))  # fmt: skip
+    found = held(draft, number, one)
+    mark = "" if found is None or found.agrees else f" {APART}"
+    return (f"{head}, {title}", figures(one.median * times, error), spread(error), spread(common),
+            spread(total) + mark, _ends(ends[:2]), _ends(ends[2:]),
+            _whole(found, times), f"{one.pixels:,}", plain(one.independent))  # fmt: skip
+
+
+def _ends(ends: list[str]) -> str:
+    return NONE if ends[0] == ends[1] == NONE else f"{ends[0]} to {ends[1]}"
+
+
+def _whole(found: Any, times: float) -> str:
+    if found is None:
+        return NONE
+    end = "no upper bound" if math.isinf(found.high) else plain(found.high * times)
+    return f"{plain(found.low * times)} to {end}"
 
 
 def _whole_table(draft: Draft) -> list[Block]:
@@ -123,10 +145,10 @@ def _whole_table(draft: Draft) -> list[Block]:
         one = summary_of_all(draft, name) if draft.has(name) else None
         if one is not None and math.isfinite(one.median):
             unit = common_unit([one.median], one.unit)
-            rows += _lines(name, unit, [("all pixels", one)])
+            rows.append(_line(draft, None, "all pixels", one, unit))
     if not rows:
         return [Paragraph("There are too few pixels with a value for a table.")]
-    return [Table("Medians over all pixels that are used", SUMMARY, tuple(rows), SUMMARY_NOTES)]
+    return [_medians("Medians over all pixels that are used", rows)]
 
 
 def _lost(table: Any) -> list[Block]:
@@ -144,7 +166,7 @@ def _pairs(findings: Any) -> list[Block]:
     columns = (
         Column("Quantity, pair"), Column("Difference", number=True), Column("± local", number=True),
         Column("± common", number=True), Column("Ratio", number=True),
-        Column("95 % of the ratio", number=True), Column("± common of it", number=True),
+        Column("95 % of the ratio, local", number=True), Column("± common of it", number=True),
         Column("p", number=True), Column("Told apart"),
     )  # fmt: skip
     rows, said = [], []
@@ -158,7 +180,9 @@ def _pairs(findings: Any) -> list[Block]:
     if not rows:
         return []
     notes = ("Differences and ratios are of the second against the first, of medians. What is "
-             "common to all pixels cancels in a ratio as far as both answer to it alike. p: by "
+             "common to all pixels cancels in a ratio as far as both answer to it alike; what is "
+             "left of it is told by first order, which is too little where a median bears a "
+             f"{APART} in the table above. p: by "
              "Welch, with the independent pixels, and Holm for all comparisons; none where the "
              "components were made by that quantity.",)  # fmt: skip
     return [Heading("Components against each other"), Listing(tuple(said)),
@@ -176,8 +200,8 @@ def _pair(pair: Any, a: str, b: str) -> tuple[str, ...]:
     apart = "made by it" if pair.made_by else "yes" if pair.told_apart else "no"
     head = f"{CHANNELS[pair.channel].symbol} ({unit}), {b} against {a}"
     return (head, figures(pair.difference * times, error), spread(error),
-            spread(pair.difference_common * times), plain(pair.ratio), ends, percent(pair.common),
-            p, apart)  # fmt: skip
+            spread(pair.difference_common * times), plain(pair.ratio), ends,
+            percent(pair.common if math.isfinite(pair.ratio) else math.nan), p, apart)  # fmt: skip
 
 
 # ---- what the ± is made of
@@ -192,13 +216,12 @@ BUDGET = (
 def budgets(draft: Draft) -> Section:
     """The uncertainty budget of each component's modulus, and of a typical pixel's."""
     blocks: list[Block] = []
-    for title, mask in draft.groups():
-        draft.progress.check()
-        name = _quantity(draft, mask)
+    for at, (title, mask) in enumerate(draft.groups()):
+        name = _quantity(draft, mask, at)
         if not name:
             continue
         try:
-            budget = group_budget(draft.findings.analysis, mask, title, "median", name, TRIALS)
+            budget = budget_of(draft, None if draft.findings.composition is None else at, name)
         except (ValueError, InputError) as error:
             draft.left_out.append(f"The uncertainty budget of {title}: {error}.")
             continue
@@ -215,12 +238,15 @@ def budgets(draft: Draft) -> Section:
     return Section("uncertainty", "What the uncertainty is made of", tuple(blocks))
 
 
-def _quantity(draft: Draft, mask: Any) -> str:
+def _quantity(draft: Draft, mask: Any, component: int) -> str:
+    """What the budget is of: of E* where Young's modulus takes a Poisson ratio of the component's
+    own, since the budgets know that of the map."""
     import numpy as np
 
-    analysis = draft.findings.analysis
+    analysis, composition = draft.findings.analysis, draft.findings.composition
+    own = composition is not None and composition.rule.poisson_ratio(component) is not None
     good = mask & draft.trusted
-    for name in STIFF:
+    for name in STIFF[1:] if own else STIFF:
         values = analysis.channel(name)
         if np.count_nonzero(good & (values > 0.0)) >= 2:
             return name
@@ -249,10 +275,15 @@ def _budget(budget: Any, caption: str) -> Table:
         ("All local", budget.local), ("All common", budget.common))]  # fmt: skip
     value = number(budget.value, budget.unit, budget.total * abs(budget.value))
     low, high = budget.interval
-    ends = f"{_interval(low, high, budget.unit)} (95 %, on the logarithm)"
+    ends = f"95 %: {interval_words(low, high, budget.unit)}, first order on the logarithm"
     rows.append(("In all", "combined", value, NONE, NONE, percent(budget.total), NONE, ends))
+    carlo, agree = budget.monte_carlo, agrees(budget)
+    ends = f"95 %: {interval_words(carlo.low, carlo.high, budget.unit)}"
+    rows.append((f"Monte Carlo, {carlo.trials:,} trials", "combined",
+                 text_of(carlo.median, budget.unit), NONE, NONE, NONE, NONE,
+                 f"{ends}; {'both agree' if agree else 'this interval holds'}"))  # fmt: skip
     return Table(caption, BUDGET, tuple(rows), tuple(_budget_notes(budget)),
-                 frozenset({first + 2}))  # fmt: skip
+                 frozenset({first + 2 if agree else first + 3}))  # fmt: skip
 
 
 def _term(term: Any) -> tuple[str, ...]:
@@ -265,14 +296,9 @@ def _term(term: Any) -> tuple[str, ...]:
 
 
 def _budget_notes(budget: Any) -> Iterator[str]:
-    carlo = budget.monte_carlo
-    yield (f"Monte Carlo of {carlo.trials:,} trials: median {text_of(carlo.median, budget.unit)}, "
-           f"95 % from {_interval(carlo.low, carlo.high, budget.unit)}.")  # fmt: skip
+    if not agrees(budget):
+        yield ("First order and Monte Carlo differ by more than half of the last digit of the "
+               "standard uncertainty, taken with one digit: then JCGM 101 (clause 8) has the Monte "
+               "Carlo interval used.")  # fmt: skip
     for a, b, r in budget.correlations:
         yield f"{a.replace('_', ' ')} with {b.replace('_', ' ')}: correlation {r:.2f} as stated."
-
-
-def _interval(low: float, high: float, unit: str) -> str:
-    shown = unit_for([low, high], unit)
-    end = "no upper bound" if math.isinf(high) else text_of(high, unit, unit=shown)
-    return f"{text_of(low, unit, unit=shown)} to {end}"

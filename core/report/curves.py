@@ -9,8 +9,8 @@ from ..channels import CHANNELS
 from ..errors import ReadError
 from ..units import text_of
 from .drawing import title_of
-from .parts import Block, Column, Heading, Listing, Note, Paragraph, Section, Table
-from .words import NONE, Draft, plain, unit_for
+from .parts import Block, Column, Listing, Note, Paragraph, Section, Table
+from .words import NONE, Draft, plain, unit_for, with_unit
 
 VALUES = ("modulus", "adhesion", "indentation", "peak_force", "contact_point")
 
@@ -33,8 +33,7 @@ def examples(draft: Draft) -> Section:
         f"Row {one.row}, column {one.col}: {one.words}" for one in found)), *curves(draft)]
     known = [(one, report) for one, report in reports if report is not None]
     if known:
-        blocks.append(_table(known))
-        blocks += _doubts(known)
+        blocks += [_table(known), *_doubts(known)]
     return Section("curves", "Example curves", tuple(blocks))
 
 
@@ -55,7 +54,7 @@ def _table(known: list[tuple[Any, Any]]) -> Table:
         rows.append((title_of(one), f"{one.row}, {one.col}", *values, window + branch, residual))
     notes = ("Chosen by rule, not by hand, as told above. ± is the curve's own standard "
              "uncertainty; what is common to all pixels is not in it. Rows and columns count from "
-             "0; row 0 is the first scan line.",)  # fmt: skip
+             "0; row 0 is the first scan line, drawn at the bottom.",)  # fmt: skip
     return Table("The values of these curves", columns, tuple(rows), notes)
 
 
@@ -66,17 +65,13 @@ def _shown(value: float, core: str, error: float) -> str:
 
 
 def _doubts(known: list[tuple[Any, Any]]) -> list[Block]:
-    items = []
-    for one, report in known:
-        for doubt in report.doubts:
-            figure = ""
-            if math.isfinite(doubt.figure) and doubt.unit:
-                figure = f" Here {plain(doubt.figure)} {doubt.unit}".rstrip()
-                if math.isfinite(doubt.threshold):
-                    figure += f", threshold {plain(doubt.threshold)}"
-                figure += "."
-            items.append(f"Row {one.row}, column {one.col}, {doubt.severity}: {doubt.sentence}"
-                         f"{figure}")  # fmt: skip
-    if not items:
-        return []
-    return [Heading("Doubts about these curves"), Listing(tuple(items))]
+    """Each doubt once, with the curve's own figure beside the threshold."""
+    columns = (Column("Curve"), Column("Row, column"), Column("Severity"), Column("Doubt"),
+               Column("Figure here", number=True), Column("Threshold", number=True))  # fmt: skip
+    rows = tuple((title_of(one), f"{one.row}, {one.col}", doubt.severity, doubt.sentence,
+                  *(with_unit(value, doubt.unit) if doubt.unit else NONE
+                    for value in (doubt.figure, doubt.threshold)))
+                 for one, report in known for doubt in report.doubts)  # fmt: skip
+    if not rows:
+        return [Paragraph("None of these curves carries a doubt.")]
+    return [Table("Doubts about these curves", columns, rows)]

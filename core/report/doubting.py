@@ -19,7 +19,7 @@ from ..review.effects import share_of
 from ..review.ranking import figures as figures_of
 from .drawing import evidence
 from .parts import WARNING, Block, Column, Heading, Listing, Note, Paragraph, Section, Table
-from .summary import believed
+from .summary import believed, not_judged
 from .words import (
     NONE,
     Draft,
@@ -29,8 +29,8 @@ from .words import (
     figures,
     inside,
     percent,
-    plain,
     sentence,
+    with_unit,
 )
 
 SHOWN_EFFECTS = 8
@@ -58,7 +58,8 @@ def doubts(draft: Draft) -> Section:
             Column("What to do"),
         )  # fmt: skip
         notes = ("A severe doubt keeps a curve out of every statistic unless somebody decided to "
-                 "keep it; a mild one does not. A curve can carry several.",)  # fmt: skip
+                 "keep it; a mild one does not. A curve can carry several. Counted are all curves, "
+                 "also those that were left out or kept by hand.",)  # fmt: skip
         blocks.append(Table("Doubts about single curves", columns, tuple(rows), notes,
                             frozenset(strong)))  # fmt: skip
     else:
@@ -79,11 +80,7 @@ def _figures(analysis: Any, doubt: Any) -> tuple[str, str]:
     found = figures_of(analysis, doubt)[has]
     found = found[np.isfinite(found)]
     middle = float(np.median(found)) if found.size and doubt.unit else math.nan
-    return _with_unit(limit, doubt.unit), _with_unit(middle, doubt.unit)
-
-
-def _with_unit(value: float, unit: str) -> str:
-    return f"{plain(value)} {unit}".strip() if math.isfinite(value) else NONE
+    return with_unit(limit, doubt.unit), with_unit(middle, doubt.unit)
 
 
 def _of_map(draft: Draft) -> list[Block]:
@@ -91,12 +88,15 @@ def _of_map(draft: Draft) -> list[Block]:
     found = draft.findings.map_doubts
     if not draft.findings.analysis.constants.lengths:
         return [*blocks, Note("Without a deflection in nm the map as a whole can't be judged.")]
+    lacking = not_judged(draft)
     if not found:
-        return [*blocks, Paragraph(
+        blocks.append(Paragraph("No doubt about the map as a whole was found in what could be "
+                                "judged." if lacking else
             "No doubt about the map as a whole was found: no change of the tip, no drift and no "
-            "wrong sensitivity stands out.")]  # fmt: skip
+            "wrong sensitivity stands out."))  # fmt: skip
+    blocks += [Note(words) for words in lacking]
     for doubt in found:
-        limit = _with_unit(doubt.threshold, doubt.unit)
+        limit = with_unit(doubt.threshold, doubt.unit)
         ours = f" Judged by {_fact(doubt.figure, doubt.error, doubt.unit)}; threshold {limit}."
         blocks.append(Note(f"{doubt.severity.capitalize()}: {doubt.sentence}{ours} {doubt.repair}",
                            WARNING))  # fmt: skip
@@ -116,7 +116,7 @@ def _fact(value: float, error: float, unit: str) -> str:
         from .words import spread
 
         return f"{figures(value, error)} ± {spread(error)} {unit}".strip()
-    return _with_unit(value, unit)
+    return with_unit(value, unit)
 
 
 # ---- decisions

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..channels import CHANNELS
+from ..doubts import DOUBTS
 from ..sheets import (
     CurveOptions,
     EvidenceOptions,
@@ -23,7 +24,7 @@ from .parts import WARNING, Block, Figure, Note, short
 from .words import Draft, inside
 
 WIDTH = 170.0
-NARROW = 105.0
+NARROW = 120.0
 """Of a figure on paper [mm], and of one with a single panel."""
 DPI = 200
 MAIN = ("height", "modulus", "reduced_modulus", "stiffness", "adhesion", "indentation",
@@ -55,8 +56,9 @@ def sheet_of(name: str, panels: Sequence[tuple[str, Any]], across: int, width: f
     return Sheet(name=name, preset="plain", width=width, dpi=DPI, panels=placed)
 
 
-def figure(draft: Draft, sheet: Sheet, alt: str) -> Figure:
-    """A sheet as a picture of the report, with its caption."""
+def figure(draft: Draft, sheet: Sheet, alt: str, doubts: bool = True) -> Figure:
+    """A sheet as a picture of the report, with its caption; `doubts` about single curves may be
+    told elsewhere."""
     from ..figures import draw_sheet, picture
 
     drawn = draw_sheet(sheet, draft.findings, draft.progress)
@@ -64,8 +66,18 @@ def figure(draft: Draft, sheet: Sheet, alt: str) -> Figure:
     draft.progress.check()
     said = [words for one in drawn.panels for words in one.remarks]
     caption = " ".join([drawn.caption, *(f"{words.rstrip('.')}." for words in said)])
+    if not doubts:
+        caption = without_doubts(caption)
     height, width = pixels.shape[:2]
     return Figure(png(pixels), float(sheet.width), (width, height), alt, caption)
+
+
+def without_doubts(caption: str) -> str:
+    """A caption without the doubts that its curves carry."""
+    for doubt in DOUBTS.values():
+        said = f" Doubt about this curve ({doubt.severity}): {doubt.sentence.rstrip('.')}."
+        caption = caption.replace(said, "")
+    return caption
 
 
 def png(pixels: np.ndarray) -> bytes:
@@ -188,7 +200,7 @@ def curves(draft: Draft) -> list[Block]:
             f"row {one.row}, column {one.col}, {one.words}" for one in part)  # fmt: skip
         sheet = sheet_of(f"Curves {start // 4 + 1}", panels, min(2, len(panels)),
                          WIDTH if len(panels) > 1 else NARROW)  # fmt: skip
-        found.append(figure(draft, sheet, alt + "."))
+        found.append(figure(draft, sheet, alt + ".", doubts=False))
     return found
 
 

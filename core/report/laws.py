@@ -96,7 +96,10 @@ def law(draft: Draft) -> Section:
     strong = frozenset(at for at, c in enumerate(advice.checks) if c.verdict == "broken")
     blocks.append(Table("Checks of the law in use, over the map", columns,
                         tuple(_check(check) for check in advice.checks),
-                        ("Outside: share of the curves that do not fit the limit.",),
+                        ("Figure: the median over the map. Its ± is that of the median: what the "
+                         "constants leave open, and the standard error of a median, which falls "
+                         "with the number of curves. How much single curves differ is told by the "
+                         "middle half. Outside: share of the curves that do not fit the limit.",),
                         strong))  # fmt: skip
     blocks += [Paragraph("Where the limits come from:"),
                Listing(tuple(f"{c.label}: {c.source}" for c in advice.checks))]  # fmt: skip
@@ -111,7 +114,9 @@ def law(draft: Draft) -> Section:
 
 def _check(check: Any) -> tuple[str, ...]:
     name = f"{check.label} {check.symbol}".strip()
-    figure = in_words(check.value, check.error, check.unit) if math.isfinite(check.value) else NONE
+    figure = NONE
+    if math.isfinite(check.value):
+        figure = in_words(check.value, check.error, check.unit).replace("-", "−")
     low, high = check.quartiles
     middle = f"{plain(low)} to {plain(high)}" if math.isfinite(low) else NONE
     outside = in_percent(check.outside) if math.isfinite(check.outside) else NONE
@@ -151,7 +156,8 @@ def _value(spec: Any, value: Any) -> str:
         return "as recorded"
     if meta["kind"] == "choice":
         return str(meta["options"].get(value, value))
-    return f"{value:,.12g} {meta['unit']}".strip()
+    one = value == 1 and meta["unit"] == "samples"
+    return f"{value:,.12g} {'sample' if one else meta['unit']}".strip()
 
 
 def _rule(draft: Draft) -> list[Block]:

@@ -93,8 +93,17 @@ def _around(canvas: Any, document: Any, report: Report) -> None:
     if document.page > 1:
         canvas.drawString(MARGIN, PAGE[1] - 12.0 * MM, shown(short(report.title, 80)))
         canvas.line(MARGIN, PAGE[1] - 14.0 * MM, PAGE[0] - MARGIN, PAGE[1] - 14.0 * MM)
-    canvas.drawString(MARGIN, 11.0 * MM, shown(short(report.caution, 130)))
+    lines = _lines(shown(report.caution), WIDTH - 20.0 * MM)
+    for at, words in enumerate(lines):
+        canvas.drawString(MARGIN, 11.0 * MM - 8.5 * at, words)
     canvas.restoreState()
+
+
+def _lines(words: str, width: float) -> list[str]:
+    """Words in lines of a width [pt], as they stand around the text."""
+    from reportlab.lib.utils import simpleSplit
+
+    return list(simpleSplit(words, PLAIN, 7.0, width))
 
 
 def _pages() -> Any:

@@ -14,7 +14,7 @@ CSS = """\
 }
 * { box-sizing: border-box; }
 body {
-  margin: 0 auto; padding: 1.5rem 1.25rem 3rem; max-width: 60rem;
+  margin: 0 auto; padding: 1.5rem 1.25rem 3rem; max-width: 68rem;
   background: var(--paper); color: var(--ink);
   font: 1rem/1.5 system-ui, "Segoe UI", "Helvetica Neue", Arial, "DejaVu Sans", sans-serif;
   overflow-wrap: break-word;
@@ -41,7 +41,7 @@ caption { text-align: left; font-weight: 600; padding: 0 0 .4rem; font-size: .93
 th, td { padding: .28rem .55rem; text-align: left; vertical-align: top;
   border-bottom: 1px solid var(--line); min-width: 4rem; }
 thead th { border-bottom: 2px solid var(--quiet); vertical-align: bottom; }
-tbody th { font-weight: 600; }
+tbody th { font-weight: 600; min-width: 8rem; }
 tbody th.plain { font-weight: 400; }
 th.number, td.number { text-align: right; }
 .long { overflow-wrap: anywhere; min-width: 8rem; }
@@ -49,7 +49,8 @@ tr.strong > * { background: var(--strong); }
 .notes { font-size: .84rem; color: var(--quiet); }
 .notes p { margin: .3rem 0; }
 figure { margin: 1.25rem 0; }
-img { display: block; max-width: 100%; height: auto; background: #fff; border-radius: .3rem; }
+img { display: block; width: 100%; max-width: 48rem; height: auto; background: #fff;
+  border-radius: .3rem; }
 figcaption { font-size: .88rem; color: var(--quiet); margin-top: .5rem; max-width: 48rem; }
 footer { margin-top: 3rem; padding-top: .75rem; border-top: 1px solid var(--line);
   color: var(--quiet); font-size: .86rem; }
@@ -63,9 +64,10 @@ footer { margin-top: 3rem; padding-top: .75rem; border-top: 1px solid var(--line
   html { font-size: 9.5pt; }
   body { max-width: none; padding: 0; }
   p, ul, ol, figcaption { max-width: none; }
+  img { width: auto; max-width: 100%; }
   nav ol { columns: 2; }
   table { font-size: 7.6pt; }
-  th, td { min-width: 0; padding: .2rem .35rem; }
+  th, td, tbody th { min-width: 0; padding: .2rem .35rem; }
   .long { min-width: 0; }
   .wide { overflow: visible; }
   thead { display: table-header-group; }

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -45,11 +45,13 @@ class Draft:
     findings : of the report
     progress : passes a cancel on
     left_out : sentences on what could not be in it, filled while it is made
+    budgets : what was made so far, by component and channel
     """
 
     findings: Findings
     progress: Progress
     left_out: list[str] = field(default_factory=list)
+    budgets: dict[tuple[int | None, str], Any] = field(default_factory=dict)
 
     @cached_property
     def stiff(self) -> str:
@@ -103,11 +105,13 @@ def plain(value: float, digits: int = 3) -> str:
 
 
 def percent(share: float, digits: int = 2) -> str:
-    """A share in per cent with its unit; two figures."""
+    """A share in per cent with its unit; two figures, more where less than all would be 100 %."""
     if not math.isfinite(share):
         return NONE
     size = abs(100.0 * share)
     places = 0 if size >= 9.95 or size == 0.0 else min(digits - 1 - math.floor(math.log10(size)), 4)
+    if 99.5 <= size < 100.0:
+        places = min(1 + math.floor(-math.log10(2.0 * (100.0 - size))), 6)
     return f"{100.0 * share:.{max(places, 0)}f} %".replace("-", "−")
 
 
@@ -173,3 +177,13 @@ def sentence(text: str) -> str:
     """With a full stop."""
     text = text.strip()
     return text if not text or text[-1] in ".?:" else text + "."
+
+
+def with_unit(value: float, unit: str) -> str:
+    """A figure of a doubt with its unit, whatever words this is."""
+    if not math.isfinite(value):
+        return NONE
+    if unit == "samples" and value == 1.0:
+        unit = "sample"
+    times = "× " if unit.startswith("of a ") else ""  # a ratio to it
+    return f"{plain(value)} {times}{unit.removeprefix('of ') if times else unit}".strip()

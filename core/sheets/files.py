@@ -14,14 +14,15 @@ MOST_BYTES = 4_000_000
 MEND = "Choose a recipe that was saved by Palpate, or a result file with figure sheets."
 
 
-def write_recipes(path: str | os.PathLike[str], sheets: Iterable[Sheet]) -> Path:
+def write_recipes(path: str | os.PathLike[str], sheets: Iterable[Sheet],
+                  replace_existing: bool = True) -> Path:  # fmt: skip
     """Write sheets as a file of recipes. Raises WriteError in words."""
     from ..writers.atomic import saving  # its room takes a while to load
 
     found = tuple(sheets)
     data = found[0].as_dict() if len(found) == 1 else of_sheets(found)
     text = json.dumps(data, ensure_ascii=False, indent=1) + "\n"
-    with saving(path) as temporary:
+    with saving(path, replace=replace_existing) as temporary:
         temporary.write_text(text, encoding="utf-8")
     return Path(path)
 

@@ -209,6 +209,18 @@ def options_from(kind: str, data: Any) -> Options:
     return made(**data)
 
 
+def refuse_unprintable(name: str, text: str, lines: bool = True) -> None:
+    """Raise SettingsError for signs that no file of text can hold or that control a terminal: all
+    but the characters of XML 1.0 (section 2.2), and of those U+007F to U+009F. `lines`: whether
+    it may have several."""
+    for sign in text:
+        at = ord(sign)
+        wrong = (at < 0x20 and not (lines and sign in "\t\n\r")) or 0x7F <= at < 0xA0
+        if wrong or 0xD800 <= at < 0xE000 or at in (0xFFFE, 0xFFFF):
+            raise SettingsError(name, f"holds a sign that can't be printed (U+{at:04X}). Take it "
+                                "out.")  # fmt: skip
+
+
 def _checked(name: str, spec: Field[Any], value: Any) -> Any:
     kind = spec.metadata["kind"]
     if kind == "flag":
@@ -218,5 +230,6 @@ def _checked(name: str, spec: Field[Any], value: Any) -> Any:
     if kind == "words":
         if not isinstance(value, str) or len(value) > LONGEST:
             raise SettingsError(name, f"is not a text of at most {LONGEST} characters.")
+        refuse_unprintable(name, value)
         return value
     return as_declared(name, spec, value)

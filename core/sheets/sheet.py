@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..errors import SettingsError
-from .options import KINDS, LONGEST, Options, options_from
+from .options import KINDS, LONGEST, Options, options_from, refuse_unprintable
 
 VERSION = 1
 LIMIT = 12
@@ -214,6 +214,7 @@ def named(sheets: Iterable[Sheet], name: str) -> Sheet:
 def _word(name: str, value: Any, longest: int) -> None:
     if not isinstance(value, str) or len(value) > longest:
         raise SettingsError(name, f"is not a text of at most {longest} characters.")
+    refuse_unprintable(name, value, lines=name == "caption")
 
 
 def _between(name: str, value: Any, low: float, high: float, unit: str) -> None:

@@ -30,6 +30,7 @@ def saving(
     needs: int = 0,
     check: Callable[[Path], object] | None = None,
     keep_previous: bool = False,
+    replace: bool = True,
 ) -> Iterator[Path]:
     """Write a file so that it is replaced whole or not at all.
 
@@ -39,17 +40,21 @@ def saving(
     needs : bytes that will be written, as far as known; free space is looked at first
     check : called with the finished temporary file; an exception keeps the old file
     keep_previous : keep one earlier version beside it (see `previous_name`)
+    replace : whether a file that is there, or comes there meanwhile, is replaced
 
     Yields
     ------
-    Path : the temporary file to write and to close
+    Path : the temporary file to write and to close; it has the ending of `path`
 
     Raises
     ------
-    WriteError : no such folder, no permission, a full disk; nothing half-written is left
+    WriteError : no such folder, no permission, a full disk, a file that may not be replaced;
+        nothing half-written is left
     """
     path = _check_place(Path(path), needs)
-    temporary = path.with_name(f"{_MARK}{secrets.token_hex(6)}.tmp")
+    _free(path, replace)
+    ending = path.suffix if len(path.suffix) < 10 else ""
+    temporary = path.with_name(f"{_MARK}{secrets.token_hex(6)}.tmp{ending}")
     try:
         yield temporary
         if check is not None:
@@ -59,7 +64,10 @@ def saving(
         _sync(temporary)
         if keep_previous and path.exists():
             _keep(path)
-        temporary.replace(path)
+        if replace:
+            temporary.replace(path)
+        else:
+            _place_new(temporary, path)
         _sync_folder(path.parent)
     except (OSError, RuntimeError) as error:
         words = _reason(error)
@@ -69,6 +77,23 @@ def saving(
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def _free(path: Path, replace: bool) -> None:
+    if not replace and path.exists():
+        raise WriteError(f"{path} is there already. Replace it, or choose another name.")
+
+
+def _place_new(temporary: Path, path: Path) -> None:
+    """Give a file a name that nothing has, in one step where the disk can. Raises WriteError."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        _free(path, replace=False)
+        raise
+    except OSError:  # a disk without links
+        _free(path, replace=False)
+        temporary.rename(path)
 
 
 def previous_name(path: Path) -> Path:
@@ -83,7 +108,7 @@ def clean_leftovers(folder: Path) -> int:
     """Remove temporary files that a killed save left in a folder more than an hour ago; returns
     how many."""
     removed = 0
-    for old in folder.glob(f"{_MARK}*.tmp"):
+    for old in folder.glob(f"{_MARK}*.tmp*"):
         with suppress(OSError):
             if time.time() - old.stat().st_mtime > _OLD:
                 old.unlink()
@@ -110,6 +135,25 @@ def check_room(folder: Path, needs: int) -> None:
         raise WriteError(f"{folder} could not be written to: {_REASONS[errno.ENOSPC]}")
 
 
+def lacks_room(folder: Path, needs: int) -> str:
+    """A clause on how much is needed and free on a disk that has no room for so many bytes; ""
+    where there is room or nothing is needed. Raises OSError."""
+    free = shutil.disk_usage(folder).free
+    if not needs or free >= needs + _RESERVE:
+        return ""
+    return (f"it needs about {size_words(needs + _RESERVE)} with a reserve, and {size_words(free)} "
+            "are free")  # fmt: skip
+
+
+def size_words(size: float) -> str:
+    """A number of bytes for people: ``12.3 MB``."""
+    for unit in ("kB", "MB"):
+        size /= 1000.0
+        if size < 1000.0:
+            return f"{size:.3g} {unit}"
+    return f"{size / 1000.0:.3g} GB"
+
+
 def _check_place(path: Path, needs: int) -> Path:
     """The path with links followed. Raises WriteError if nothing can be saved there."""
     try:
@@ -119,16 +163,13 @@ def _check_place(path: Path, needs: int) -> Path:
             raise WriteError(f"{path} is a folder. Choose a file name.")
         if not folder.is_dir():
             raise WriteError(f"{path} could not be saved: there is no folder {folder}.")
-        free = shutil.disk_usage(folder).free
+        lack = lacks_room(folder, needs)
         clean_leftovers(folder)
     except (OSError, ValueError, RuntimeError) as error:
         words = _reason(error) or str(error)
         raise WriteError(f"{path} could not be saved: {words}") from None
-    if needs and free < needs + _RESERVE:
-        raise WriteError(
-            f"{path} could not be saved: it needs {needs / 1e6:.1f} MB and {free / 1e6:.1f} MB "
-            "are free. Make room or choose another disk."
-        )
+    if lack:
+        raise WriteError(f"{path} could not be saved: {lack}. Make room or choose another disk.")
     return path
 
 

@@ -110,14 +110,16 @@ def write_table(path: Path, columns: Sequence[Column], rows: Iterable[Iterable[A
     return path
 
 
-def listed(folder: Path) -> set[str] | None:
-    """The files that a package of ours describes; None if the folder holds no such package."""
+def listed(folder: Path) -> dict[str, str] | None:
+    """The files that a package of ours describes, with the SHA-256 of each ("" where it has none);
+    None if the folder holds no such package."""
     try:
         package = json.loads((folder / NAME).read_text(encoding="utf-8"))
         if not str(package["program"]).startswith("palpate "):
             return None
-        return {str(one["path"]) for one in package["resources"]}
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return {str(one["path"]): str(one.get("hash", "")).removeprefix("sha256:")
+                for one in package["resources"]}  # fmt: skip
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return None
 
 
