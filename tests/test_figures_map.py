@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -63,6 +64,11 @@ def test_set_limits_units_and_logarithms():
     assert list(index) == [0, 0, 131, 255, 255, -1]
 
 
+def test_a_small_limit_beside_a_large_one_keeps_its_figures():
+    scale = colouring.Scale(0.0571, 3.004, unit="GPa", rule="set by hand")
+    assert "from 0.057 to 3.00 GPa" in scale.words
+
+
 def test_a_signed_channel_is_centred_on_zero():
     scale = seen(channel="baseline_slope").scale
     low, high = np.percentile(used("baseline_slope"), [2.0, 98.0])
@@ -87,6 +93,9 @@ def test_pixels_without_colour_are_counted_by_reason():
     assert everything.excluded.kept == kept > 0
     frame = mapframe.lay(everything.grid, mapframe.Needs(), Style(), 100.0)
     assert f"{kept} pixels that are not to be used" in draw_map.caption_of(everything, frame)
+    only = np.where(analysis.trusted, np.nan, everything.values)
+    words = draw_map.caption_of(replace(everything, values=only), frame)
+    assert "none of the pixels that are drawn is to be used" in words
     assert np.isfinite(shown.values).sum() + sum(counts.values()) == math.prod(SHAPE)
 
 
@@ -115,6 +124,9 @@ def test_a_panel_that_fails_leaves_the_others():
     assert any("Panel a: There is no channel" in words for words in drawn.remarks)
     assert any("There is no channel" in text for text in texts(drawn))
     assert drawn.caption.startswith("b, ")
+    assert f"{SHAPE[1]} × {SHAPE[0]} pixels, not smoothed" in drawn.caption  # columns first
+    alone = figures.draw_sheet(Sheet(panels=panels[:1]), found())
+    assert "smoothed" not in alone.caption  # of nothing drawn
 
 
 @pytest.mark.parametrize(("low", "high", "log", "wanted"), [
@@ -198,7 +210,8 @@ def test_map_pixels_are_table_colours_and_never_blurred():
     inside = picture[y0:y1, x0:x1, :3].reshape(-1, 3)
     known = {tuple(c) for c in colours.table("viridis")[:, :3].tolist()}
     known |= {pixels.LIGHT, pixels.DARK}
-    assert {tuple(c) for c in inside.tolist()} <= known
+    packed = np.unique(inside.astype(np.uint32) @ (65536, 256, 1))
+    assert {(c >> 16, c >> 8 & 255, c & 255) for c in packed.tolist()} <= known
     shown = seen(trusted=False)
     rows, cols = SHAPE
     middle = shown.grid.upright(shown.scale.indices(shown.values))
@@ -277,7 +290,15 @@ def test_shared_limits_are_those_of_all_who_share_them():
                    for k, limits in enumerate(("robust", "full")))  # fmt: skip
     drawn = figures.draw_sheet(Sheet(panels=panels), found())
     assert drawn.style.shared["modulus"] == (used().min(), used().max())
-    assert "the same in all panels that share it" in drawn.panels[0].caption
+    words = "the widest of the panels' 2nd to 98th percentiles and smallest to largest values"
+    assert words in drawn.panels[0].caption
+    assert not any("typed" in one for one in drawn.remarks)
+    typed = MapOptions(shared=True, limits="set", low=0.5, high=0.6)
+    drawn = figures.draw_sheet(Sheet(panels=(panels[0], Panel("map", 0, 1, options=typed))),
+                               found())  # fmt: skip
+    low, high = np.percentile(used(), [2.0, 98.0])
+    told = f"typed as 0.50 to 0.60 GPa and widened to {low:.2f} to {high:.2f} GPa"
+    assert any(told in one for one in drawn.remarks), drawn.remarks
 
 
 def test_places_and_boundaries_are_drawn_and_named():
@@ -303,6 +324,15 @@ def test_strange_signs_and_long_titles_are_drawn_and_told():
     assert any("No typeface here has “区”" in words for words in drawn.remarks)
     assert any("too long and was cut" in words for words in drawn.remarks)
     assert any(t.startswith("a title") and t.endswith("…") for t in texts(drawn))
+    made = found().composition
+    named = replace(made, rule=replace(made.rule, names=("区", "$a_b$")))
+    with warnings.catch_warnings():  # a legend is measured, and Matplotlib warns of missing signs
+        warnings.simplefilter("error")
+        drawn = figures.draw_sheet(Sheet(panels=(Panel("histogram"),)),
+                                   replace(found(), composition=named))  # fmt: skip
+    keys = [t.get_text() for t in drawn.figure.subfigs[0].legends[0].get_texts()]
+    assert keys[0].startswith("A □")
+    assert any("No typeface here has “区”" in words for words in drawn.remarks)
     empty = figures.draw_sheet(Sheet(), found())
     assert (empty.panels, empty.boxes) == ((), ())
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,15 +22,23 @@ from figure_maps import (
 )
 
 from palpate.core.channels import CHANNELS
-from palpate.core.figures import PanelError, Style
+from palpate.core.figures import PRESETS, PanelError, Style, draw_sheet
+from palpate.core.figures.clashes import clashes, lines_of
 from palpate.core.figures.counted import counted
 from palpate.core.figures.draw_histogram import edges_of
+from palpate.core.figures.tabled import calibration
+from palpate.core.findings import pick
+from palpate.core.mapdoubts.parts import Evidence, MapDoubt, Plot
+from palpate.core.settings import Settings, declaration
 from palpate.core.sheets import (
+    KINDS,
     CurveOptions,
     HistogramOptions,
     JointOptions,
+    MapOptions,
     Panel,
     ProfileOptions,
+    Sheet,
     TableOptions,
 )
 
@@ -85,11 +94,14 @@ def test_a_curve_is_drawn_as_its_tables_say_and_they_are_the_report(found):
 def test_a_curve_says_which_pixel_it_is_by_which_rule_and_its_doubts(found):
     _, drawn = on_paper(Panel("curve", options=CurveOptions(which="left_out")), found)
     assert "worst left out" in drawn.caption
-    assert f"row {BAD[0]}, column {BAD[1]}" in drawn.caption
+    assert f"column {BAD[1]}, row {BAD[0]} (from 0, row 0 at the bottom" in drawn.caption
     assert "Doubt about this curve (severe): The deflection never rises above" in drawn.caption
     assert "not used in the statistics" in drawn.caption
     _, drawn = on_paper(Panel("curve", options=CurveOptions(component="A", x="z")), found)
-    assert "typical: modulus and adhesion nearest to their medians of component A" in drawn.caption
+    said = "typical of component A: modulus and adhesion nearest to their medians there"
+    assert said in drawn.caption
+    assert "the fitted law, paraboloid, with a constant pull (DMT) (E = " in drawn.caption
+    assert "± of this curve alone" in drawn.caption
     gone = CurveOptions(which="pixel", row=3, col=4)
     _, drawn = on_paper(Panel("curve", options=gone), found)
     assert "By hand this pixel was left out" in drawn.caption
@@ -98,7 +110,7 @@ def test_a_curve_says_which_pixel_it_is_by_which_rule_and_its_doubts(found):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (CurveOptions(which="pixel", row=99), "outside this map of 20 x 24"),
+        (CurveOptions(which="pixel", row=99), "outside this map of 24 × 20"),
         (CurveOptions(component="Q"), "there is no component “Q”; there are: A, B"),
         (HistogramOptions(channel="nonsense"), "“nonsense” is no channel"),
         (HistogramOptions(channel="relaxation_time"), "not worked out under these settings"),
@@ -174,6 +186,9 @@ def test_components_are_outlined_with_letters_and_add_up(found):
     assert {"A", "B"} <= {text.get_text() for text in axes.texts}
     dashes = {str(one.get_linestyle()) for one in axes.patches[2:]}
     assert len(dashes) >= 2  # not by colour alone
+    pure = sum(found.composition.pixels(k, pure=True).astype(bool) for k in (0, 1))
+    near = np.count_nonzero(used & (labels >= 0) & ~pure)
+    assert f"{near} of their pixels lie near a boundary" in drawn.caption
     # the rule is asked within components: else the distance between them counts as a spread
     widths = [np.diff(np.histogram_bin_edges(np.log10(values[used & (labels == k)]), "fd"))[0]
               for k in (0, 1)]  # fmt: skip
@@ -242,7 +257,13 @@ def test_a_joint_histogram_counts_as_numpy_does(found):
     assert all(np.isfinite(one).all() for one in edges)
     truth = np.histogram2d(adhesion[good], scale * modulus[good], (y, x))[0]
     assert np.array_equal(truth, counts)
-    assert truth.sum() == good.sum() - ("beyond" in drawn.caption) * (good.sum() - truth.sum())
+    beyond = int(np.sum(((adhesion < y[0]) | (adhesion > y[-1]) | (scale * modulus < x[0])
+                         | (scale * modulus > x[-1])) & good))  # fmt: skip
+    assert counts.sum() == good.sum() - beyond
+    assert f"n = {good.sum() - beyond:,} pixels" in drawn.caption
+    assert ("beyond the ends of the axes" in drawn.caption) == (beyond > 0)
+    assert f"{beyond} beyond the ends" in drawn.caption or not beyond
+    assert "a normal distribution with the mean and the covariance" in drawn.caption
     assert set(column(outlines, "component")) == {"A", "B"}
 
 
@@ -325,6 +346,15 @@ def test_calibration_and_doubts_stand_in_tables(found):
     assert "2 N/m" in said or "2.00" in said
     assert "paraboloid" in said
     assert "10 to 95 % of the peak force" in said
+    assert "Contact point" in texts_of(figure)
+    settings = Settings().with_values({"fit.adhesion": "two_point", "fit.pull_off": "fitted",
+                                       "doubts.worst_fall": 5.0})  # fmt: skip
+    other = replace(found, analysis=replace(found.analysis, settings=settings))
+    rows = {row[0]: row[1] for row in calibration(other, TableOptions()).rows}
+    assert rows["Fitted branch"] == "retract"  # two-point JKR reads the retract
+    assert rows["Fit window"] == "release to a third of the largest pull above zero force"
+    assert "5" in rows[declaration("doubts.worst_fall").metadata["label"]]
+    assert not {"Contact point", "Pull-off force"} & set(rows)
     figure, drawn = on_paper(Panel("table", options=TableOptions(what="doubts")), found, 120.0)
     (table,) = drawn.tables
     rows = dict(zip(column(table, "what"), column(table, "curves"), strict=True))
@@ -363,7 +393,60 @@ def shown_texts(figure):
     return [text for text in found if text.get_text().strip()]
 
 
-@pytest.mark.parametrize("width", [42.0, 89.0, 183.0])
+def test_the_words_of_an_example_name_what_was_judged(found):
+    """Without a tip radius there is no modulus, so stiffness is what a typical pixel is typical
+    in."""
+    def channel(name):
+        values = found.analysis.channel(name)
+        return np.full_like(values, np.nan) if name == "reduced_modulus" else values
+
+    analysis = SimpleNamespace(trusted=found.analysis.trusted, channel=channel)
+    bare = SimpleNamespace(analysis=analysis, map=found.map, composition=None)
+    assert pick(bare, "typical").words == "typical: stiffness and adhesion nearest to their medians"
+
+
+EACH = (Panel("map", options=MapOptions(axes=True)), Panel("components"), Panel("doubts"),
+        Panel("curve", options=CurveOptions(residuals=True)),
+        Panel("histogram", options=HistogramOptions(log=True)), Panel("joint"),
+        Panel("profile", options=ProfileOptions(second="adhesion")), Panel("evidence"),
+        Panel("table"), Panel("table", options=TableOptions(what="doubts")))  # fmt: skip
+
+
+def with_evidence(findings):
+    """With a doubt about the map: this one has none."""
+    at = np.arange(20.0)
+    plot = Plot("Modulus against the line of the scan", "Line", "Modulus (GPa)", at, at, 0.1 * at,
+                at, at)  # fmt: skip
+    other = replace(findings)
+    other.__dict__["map_doubts"] = (MapDoubt("tip_changed", "mild", "It did.", 1.0, 0.1, 0.5, "",
+                                             "Look.", Evidence((plot,))),)  # fmt: skip
+    return other
+
+
+@pytest.mark.parametrize("preset", ["rsc", "aps", "slide"])
+def test_every_kind_stays_on_the_page_at_single_width(found, monkeypatch, preset):
+    """By Matplotlib's own box around all that is drawn. The most and the fewest letters across,
+    units behind a solidus, and the thickest least line; other presets lie between."""
+    assert {one.kind for one in EACH} == set(KINDS)
+    rules = replace(PRESETS[preset], max_height=0.0)  # each as high as it wants to be
+    monkeypatch.setitem(PRESETS, preset, rules)
+    panels = tuple(replace(one, row=at) for at, one in enumerate(EACH))
+    drawn = draw_sheet(Sheet(preset=preset, width="single", panels=panels),
+                       with_evidence(found))  # fmt: skip
+    assert not [one.problem for one in drawn.panels if one.problem]
+    seen = clashes(drawn)
+    assert not seen.touching
+    assert not seen.cut
+    box, size = drawn.figure.get_tightbbox(), drawn.figure.get_size_inches()
+    slack = 0.5 / 72.0
+    assert min(box.x0, box.y0) >= -slack
+    assert box.x1 <= size[0] + slack
+    assert box.y1 <= size[1] + slack
+    assert min(lines_of(drawn.figure)) >= rules.line_min
+    assert not any("shortened" in words or "was cut" in words for words in drawn.remarks)
+
+
+@pytest.mark.parametrize("width", [42.0, 89.0])
 def test_no_text_is_smaller_than_the_rule_or_leaves_its_panel(found, width):
     style = Style()
     for panel in (Panel("curve", options=CurveOptions(residuals=True)), Panel("histogram"),

@@ -29,14 +29,17 @@ def test_every_preset_says_where_it_comes_from():
         assert "complian" not in (one.note + one.source).lower()
 
 
-@pytest.mark.parametrize(("name", "widths", "text"), [  # the publishers' own figures, see presets
-    ("nature", (89.0, 120.0, 183.0), 5.0), ("science", (90.0, 136.5, 183.0), 6.0),
-    ("acs", (84.7, 131.25, 177.8), 4.5), ("rsc", (83.0, 127.0, 171.0), 7.0),
+@pytest.mark.parametrize(("name", "widths", "text"), [
+    # the publishers' own figures, see presets; half way between where they state no middle
+    ("nature", (89.0, 120.0, 183.0), 5.0), ("science", (90.0, (90.0 + 183.0) / 2, 183.0), 6.0),
+    ("acs", (84.7, (84.7 + 177.8) / 2, 177.8), 4.5),
+    ("rsc", (83.0, (83.0 + 171.0) / 2, 171.0), 7.0),
     ("elsevier", (90.0, 140.0, 190.0), 6.0), ("pnas", (87.0, 114.0, 178.0), 6.0),
 ])  # fmt: skip
 def test_widths_are_the_stated_ones(name, widths, text):
     one = figures.preset(name)
     assert tuple(one.width(Sheet(width=w)) for w in ("single", "middle", "double")) == widths
+    assert bool(one.middle) == one.takes(widths[1], 0.1)  # half way is no width that is taken
     assert one.width(Sheet(width=101.5)) == 101.5
     assert one.text_min == text
 
@@ -98,6 +101,9 @@ def test_a_file_in_its_place_is_read_and_a_faulty_one_told(tmp_path, monkeypatch
     (('letter = "a"', 'letter = "i."'), "“letter” is none of a, A"),
     (('formats = ["pdf"]', 'formats = ["docx"]'), "“formats” is no list of pdf"),
     (("text_min = 5.0", "text_min = 9.0"), "smaller than the smallest"),
+    (("text_max = 7.0", "text_max = 6.0"), "larger than the largest"),
+    (("[[120.0, 136.0]]", "[[136.0, 120.0]]"), "“ranges” is no list of pairs"),
+    (('line_min = "memory"', 'colour = "memory"'), "“known” is no table"),
     (("dpi = 450", "dpi = 3"), "dpi are not"),
     (('read = "page"', 'read = "rumour"'), "“read” is none of"),
     (("[mine]", "[mine"), "can't be read"),

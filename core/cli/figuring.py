@@ -40,7 +40,7 @@ def figure(args: argparse.Namespace) -> int:
     failed = 0
     with found(args, _named(args)) as (findings, _, bar):
         bar.close()
-        sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings)]]
+        sheets = [_as_asked(sheet, args) for sheet in recipes or [_first(findings, args)]]
         targets = _targets(args, sheets)
         _refuse_taken(targets, args.replace)
         check_outs((("--out", path) for outs, _, recipe in targets for path in (*outs, recipe)),
@@ -97,10 +97,12 @@ def _recipes(saved: Any, files: dict[str, tuple[Sheet, ...] | None]) -> list[She
     return list(sheets)
 
 
-def _first(findings: Any) -> Sheet:
+def _first(findings: Any, args: argparse.Namespace) -> Sheet:
+    """A first sheet that suits the preset and the width."""
     from ..figures.first import first_sheet
 
-    return first_sheet(findings)
+    asked = _as_asked(Sheet(), args)
+    return first_sheet(findings, asked.preset, width=asked.width if args.width else "")
 
 
 def _as_asked(sheet: Sheet, args: argparse.Namespace) -> Sheet:

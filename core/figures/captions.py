@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     from ..findings import Findings
 
 
+MAPS = ("map", "components", "doubts")
+"""Kinds of panels that show the pixels of the map."""
+
+
 def lettered(sheet: Sheet, style: Style) -> tuple[str, ...]:
     """The letter of each panel in the preset's form, along the rows; "" for one without."""
     found, number = [""] * len(sheet.panels), 0
@@ -43,8 +47,9 @@ def caption_of(sheet: Sheet, panels: tuple[DrawnPanel, ...], findings: Findings)
         letter = panel.letter.strip("()")
         parts.append(f"{panel.letter}{'' if panel.letter != letter else ','} {words}" if letter
                      else words[0].upper() + words[1:])  # fmt: skip
-    rows, cols = findings.map.shape
-    parts.append(f"{rows} × {cols} pixels, not smoothed.")
+    if any(one.panel.kind in MAPS and not one.problem for one in panels):
+        rows, cols = findings.map.shape
+        parts.append(f"Maps have {cols} × {rows} pixels, not smoothed.")
     return " ".join(parts)
 
 

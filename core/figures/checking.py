@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from . import fonts
+from .clashes import clashes, lines_of, texts_of
 from .parts import GOOD, WARNING, Check, Drawn
 from .presets import Preset, preset
 from .reading_back import Found, read_back
@@ -16,6 +17,8 @@ EXACT = 0.1
 TEXT_SLACK, LINE_SLACK = 0.02, 0.005
 """Sizes of text and widths of lines are rounded when they are written [pt]."""
 DPI_SLACK = 0.995
+FEW, LONG = 3, 30
+"""Clashes that are told one by one, and letters of each text."""
 
 
 def check_file(path: str | Path, drawn: Drawn) -> tuple[Check, ...]:
@@ -26,7 +29,8 @@ def check_file(path: str | Path, drawn: Drawn) -> tuple[Check, ...]:
     path = Path(path)
     found, rules = read_back(path), preset(drawn.sheet.preset)
     checks = [*_size(found, drawn, rules), *_text(found, drawn, rules), *_face(found, drawn),
-              *_pixels(found, rules), *_lines(found, drawn, rules), *_form(path, found, rules)]
+              *_pixels(found, rules), *_lines(found, drawn, rules), *_form(path, found, rules),
+              *_room(drawn)]
     told = [Check("panel", WARNING, words) for words in drawn.remarks if not _of_face(words)]
     return (*checks, *told)
 
@@ -40,12 +44,11 @@ def _size(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:
     exact = abs(found.width - wanted) <= EXACT and abs(found.height - high) <= EXACT
     words = f"The file is {found.width:.1f} mm wide"
     if not exact:
-        yield _made("width", False, f"{words} and {found.height:.1f} mm high; {wanted:.1f} x "
+        yield _made("width", False, f"{words} and {found.height:.1f} mm high; {wanted:.1f} × "
                     f"{high:.1f} mm were meant.")  # fmt: skip
-    elif found.width > rules.double + EXACT:
-        yield _made("width", False, f"{words}; {rules.name} takes {rules.double:g} mm at most.")
     else:
-        yield _made("width", True, f"{words}; {rules.name} takes {_widths(rules)}.")
+        yield _made("width", rules.takes(found.width, EXACT),
+                    f"{words}; {rules.name} takes {rules.widths}.")  # fmt: skip
     words = f"The file is {found.height:.1f} mm high"
     if rules.max_height:
         good = found.height <= rules.max_height + EXACT
@@ -54,13 +57,9 @@ def _size(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:
         yield _made("height", True, f"{words}; {rules.name} states no limit.")
 
 
-def _widths(rules: Preset) -> str:
-    known = [f"{w:g}" for w in (rules.single, rules.middle, rules.double) if w]
-    return f"{', '.join(known[:-1])} or {known[-1]} mm"
-
-
 def _text(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:
-    rule = f"{rules.name} asks for {rules.text_min:g} pt at least"
+    rule = rules.rule("text_min", f"{rules.text_min:g} pt at least")
+    yield from _largest(drawn, rules)
     if found.text is None:  # pixels: what was drawn is all that is known
         size = min((size for size, _ in _drawn_texts(drawn)), default=math.nan)
         if math.isfinite(size):
@@ -77,11 +76,19 @@ def _text(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:
     yield _made("text", True, f"{len(found.sizes)} pieces of text can be searched and edited.")
 
 
-def _drawn_texts(drawn: Drawn) -> list[tuple[float, str]]:
-    from matplotlib.text import Text
+def _largest(drawn: Drawn, rules: Preset) -> Iterable[Check]:
+    """The largest text, if the preset states one; panel letters have a size of their own."""
+    letters = {one.letter for one in drawn.panels}
+    size = max((size for size, text in _drawn_texts(drawn) if text not in letters),
+               default=math.nan)  # fmt: skip
+    if rules.text_max and math.isfinite(size):
+        yield _made("largest text", size <= rules.text_max + TEXT_SLACK,
+                    f"The largest text but for panel letters has {size:.1f} pt; "
+                    f"{rules.rule('text_max', f'{rules.text_max:g} pt at most')}.")  # fmt: skip
 
-    return [(float(one.get_fontsize()), one.get_text()) for one in drawn.figure.findobj(Text)
-            if one.get_visible() and one.get_text().strip()]  # fmt: skip
+
+def _drawn_texts(drawn: Drawn) -> list[tuple[float, str]]:
+    return [(float(one.get_fontsize()), one.get_text()) for one in texts_of(drawn.figure)]
 
 
 def _face(found: Found, drawn: Drawn) -> Iterable[Check]:
@@ -111,15 +118,39 @@ def _pixels(found: Found, rules: Preset) -> Iterable[Check]:
         return
     what = "The picture" if found.pixels else "The coarsest picture in it"
     good = found.dpi >= DPI_SLACK * rules.dpi
-    size = f", {found.pixels[0]} x {found.pixels[1]} pixels" if found.pixels else ""
-    yield _made("resolution", good, f"{what} has {found.dpi:.0f} dpi{size}; {rules.name}: "
-                f"{rules.dpi} dpi.")  # fmt: skip
+    size = f", {found.pixels[0]} × {found.pixels[1]} pixels" if found.pixels else ""
+    yield _made("resolution", good, f"{what} has {found.dpi:.0f} dpi{size}; "
+                f"{rules.rule('dpi', f'{rules.dpi} dpi', 'names')}.")  # fmt: skip
 
 
 def _lines(found: Found, drawn: Drawn, rules: Preset) -> Iterable[Check]:
-    thinnest = min(found.lines, default=min(drawn.style.thin, drawn.style.line))
-    yield _made("lines", thinnest >= rules.line_min - LINE_SLACK, f"The thinnest line has "
-                f"{thinnest:.2g} pt; {rules.name}: {rules.line_min:g} pt at least.")  # fmt: skip
+    """Of pixels that which was drawn is all that is known."""
+    widths = found.lines if found.pixels is None else lines_of(drawn.figure)
+    if widths:
+        yield _made("lines", min(widths) >= rules.line_min - LINE_SLACK, f"The thinnest line has "
+                    f"{min(widths):.2g} pt; "
+                    f"{rules.rule('line_min', f'{rules.line_min:g} pt at least')}.")  # fmt: skip
+
+
+def _room(drawn: Drawn) -> Iterable[Check]:
+    """Texts over each other, and what ends beyond the sheet."""
+    found = clashes(drawn)
+    if found.touching:
+        few = ", ".join(f"“{_short(a)}” and “{_short(b)}”" for a, b in found.touching[:FEW])
+        count = len(found.touching)
+        yield _made("overlap", False, f"{count} {'pair' if count == 1 else 'pairs'} of texts lie "
+                    f"over each other ({few}): make the sheet wider, or use fewer columns.")
+    if found.cut:
+        few = ", ".join(f"“{_short(one)}”" for one in found.cut[:FEW])
+        yield _made("edge", False, f"Beyond the edge of the sheet: {few}. Make the sheet wider or "
+                    "higher, or use fewer columns.")  # fmt: skip
+    if not (found.touching or found.cut):
+        yield _made("overlap", True, "No text lies over another one or beyond the sheet.")
+
+
+def _short(text: str) -> str:
+    words = " ".join(text.split())
+    return words if len(words) <= LONG else words[: LONG - 1] + "…"
 
 
 def _form(path: Path, found: Found, rules: Preset) -> Iterable[Check]:

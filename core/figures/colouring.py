@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +67,8 @@ class Scale:
     def words(self) -> str:
         """The scale and its limits as a phrase for a caption."""
         ends = [v * self.factor for v in (self.low, self.high)]
-        low, high = (shown_number(v, v if self.log else self.span) for v in ends)
+        low, high = (shown_number(v, v) if self.log else limit_number(v, self.span)
+                     for v in ends)  # fmt: skip
         unit = f" {self.unit}" if self.unit else ""
         how = "logarithmic colour scale" if self.log else "colour scale"
         text = f"{how} from {low} to {high}{unit} ({self.rule})"
@@ -90,6 +92,16 @@ def shown_number(value: float, span: float) -> str:
     size = abs(span) if math.isfinite(span) and span else abs(value) or 1.0
     places = min(max(0, 2 - math.floor(math.log10(size))), 9)
     text = f"{value:.{places}f}"
+    return text.replace("-", "−") if float(text) else text.lstrip("-")
+
+
+def limit_number(value: float, span: float) -> str:
+    """As `shown_number`, with two significant figures of the number at least, so that a small
+    limit beside a large one does not lose its own; at most two decimals more for it."""
+    places = max(0, 2 - math.floor(math.log10(span))) if span > 0.0 else 3
+    if value:
+        places = max(places, min(1 - math.floor(math.log10(abs(value))), places + 2))
+    text = f"{value:.{min(places, 9)}f}"
     return text.replace("-", "−") if float(text) else text.lstrip("-")
 
 
@@ -146,17 +158,29 @@ def limits_of(values: Array, channel: Channel, options: MapOptions) -> tuple[flo
     return low, high
 
 
+RULES = {"robust": ROBUST, "full": "smallest to largest value", "set": "set by hand"}
+
+
+def shared_words(limits: Sequence[str]) -> str:
+    """How limits came about that panels share, from the rule of each: names of `RULES`."""
+    many = {"robust": "2nd to 98th percentiles", "full": "smallest to largest values",
+            "set": "limits set by hand"}  # fmt: skip
+    kinds = [many[one] for one in dict.fromkeys(limits)]
+    return f"shared: the widest of the panels' {' and '.join(kinds)}"
+
+
 def scale_of(values: Array, channel: Channel, options: MapOptions,
-             shared: dict[str, tuple[float, float]]) -> Scale:  # fmt: skip
-    """The scale of one map's colours. Raises PanelError."""
+             shared: dict[str, tuple[float, float]],
+             shared_by: Mapping[str, str] | None = None) -> Scale:  # fmt: skip
+    """The scale of one map's colours; `shared_by` tells how shared limits came about. Raises
+    PanelError."""
     low, high = limits_of(values, channel, options)
-    rule = {"robust": ROBUST, "full": "smallest to largest value", "set": "set by hand"}
-    said = rule[options.limits]
+    said = RULES[options.limits]
     if channel.kind == "signed" and options.limits != "set" and options.scale != "log":
         said += ", symmetric about zero"
     if options.shared and channel.name in shared:
         low, high = shared[channel.name]
-        said = "the same in all panels that share it"
+        said = (shared_by or {}).get(channel.name, "the same in all panels that share it")
     log = options.scale == "log"
     unit, factor = shown_unit(channel, options.unit, max(abs(low), abs(high)))
     finite = values[np.isfinite(values)]

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .. import colours
 from ..sheets import ComponentOptions, Panel
-from . import map_parts, mapframe, pixels
-from .fonts import shortened, text_width
+from ..units import text_of
+from . import map_parts, mapframe, pixels, side_legend
+from .dressing import many
 from .mapframe import Entry, Frame, Grid, Needs
 from .parts import DataTable, DrawnPanel, PanelError, Style
 
@@ -25,8 +27,6 @@ if TYPE_CHECKING:
 
 Array = np.ndarray
 ZONE, REST = "boundary zone", "in no component"
-MOST_BESIDE = 0.48
-"""The legend takes at most this share of the panel's width."""
 
 
 @dataclass(frozen=True)
@@ -68,8 +68,7 @@ def _area(table: Table | None, number: int) -> str:
     per_cent, error = 100.0 * share.fraction, 100.0 * share.error
     if not (math.isfinite(error) and error > 0.0):
         return f"{per_cent:.1f} %"
-    places = 0 if error >= 2.0 else 1 if error >= 0.1 else 2
-    return f"{per_cent:.{places}f} ± {error:.{places}f} %"
+    return f"{text_of(per_cent, '', error)} %"
 
 
 def wanted_beside(panel: Panel, findings: Findings, style: Style, width: float) -> float:
@@ -78,25 +77,28 @@ def wanted_beside(panel: Panel, findings: Findings, style: Style, width: float) 
         lines = legend(findings, _options(panel))
     except PanelError:
         return 0.0
-    return _beside(lines, style, width)
+    return side_legend.room_of(_items(lines, style), style, width).beside
 
 
-def _beside(lines: tuple[Line, ...], style: Style, width: float) -> float:
-    start = mapframe.bar_gap(style) + mapframe.swatch_width(style) + 0.4 * style.small
-    texts = [text_width(text, style.small) for one in lines for text in (one.title, one.area)]
-    return min(start + max(texts, default=0.0), MOST_BESIDE * width)
+def _items(lines: tuple[Line, ...], style: Style) -> list[side_legend.Item]:
+    """The legend with its swatches."""
+    return [side_legend.Item((one.title, one.area), partial(_paint, one.number, style))
+            for one in lines]  # fmt: skip
+
+
+def _paint(number: int, style: Style, paper: Any, box: side_legend.Box) -> None:
+    map_parts.outline(paper, box, style, colours.component_colour(number))
 
 
 def _needs(panel: Panel, findings: Findings, style: Style, width: float) -> Needs:
     options, composition = _options(panel), composition_of(findings)
     found = [(ZONE, _zone(composition))] if options.zones else []
     found.append((REST, ~composition.labelled))
-    entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum())})")
+    entries = tuple(Entry(_hatch(kind), f"{kind} ({int(mask.sum()):,})")
                     for kind, mask in found if mask.any())  # fmt: skip
-    lines = legend(findings, options)
+    room = side_legend.room_of(_items(legend(findings, options), style), style, width)
     return Needs(axes=options.axes, scale_bar=options.scale_bar, entries=entries,
-                 beside=_beside(lines, style, width), side=_legend_height(lines, style)
-                 )  # fmt: skip
+                 beside=room.beside, side=room.side, foot=room.foot)  # fmt: skip
 
 
 def _hatch(kind: str) -> str:
@@ -134,8 +136,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
         map_parts.plate(axes, _sign(number), (x * cell[0], y * cell[1]), style, bold=True)
     paper = mapframe.paper(subfigure, width, height)
     map_parts.draw_strip(paper, frame, grid, style)
-    cut = _draw_legend(paper, legend(findings, options), frame, style)
-    remarks = ("Names in the legend had to be shortened.",) if cut else ()
+    remarks = side_legend.draw(paper, _items(legend(findings, options), style), frame, style)
     return DrawnPanel(panel, tables=(table_of(composition, findings),),
                       caption=caption_of(findings, options, frame), remarks=remarks)  # fmt: skip
 
@@ -176,33 +177,6 @@ def letter_places(labels: Array) -> dict[int, tuple[float, float]]:
     return found
 
 
-def _legend_height(lines: tuple[Line, ...], style: Style) -> float:
-    return sum(_line_height(one, style) for one in lines)
-
-
-def _line_height(one: Line, style: Style) -> float:
-    return (3.2 if one.area else 1.6) * style.small
-
-
-def _draw_legend(paper: Any, lines: tuple[Line, ...], frame: Frame, style: Style) -> bool:
-    """Swatch, letter, name and area of each component right of the map; whether one was cut."""
-    left = frame.left + frame.across + mapframe.bar_gap(style)
-    wide, tall = mapframe.swatch_width(style), 0.85 * style.small
-    start = left + wide + 0.4 * style.small
-    top, cut = frame.bottom + frame.up, False
-    for one in lines:
-        colour = colours.component_colour(one.number)
-        map_parts.outline(paper, (left, top - tall, wide, tall), style, colour)
-        title = shortened(one.title, style.small, frame.width - start)
-        cut |= title != one.title
-        for line, text in enumerate((title, one.area)):
-            base = top - tall + (0.06 - 1.25 * line) * style.small
-            paper.text(start, base, text, fontsize=style.small, ha="left", va="baseline"
-                       )  # fmt: skip
-        top -= _line_height(one, style)
-    return cut
-
-
 def caption_of(findings: Findings, options: ComponentOptions, frame: Frame) -> str:
     """What the panel shows, a phrase for the caption."""
     composition = composition_of(findings)
@@ -215,8 +189,8 @@ def caption_of(findings: Findings, options: ComponentOptions, frame: Frame) -> s
         parts.append("striped: pixels near a boundary or between components")
     rest = int(np.count_nonzero(~composition.labelled))
     if rest:
-        why = ", ".join(f"{count} {words}" for words, count in composition.left_out.items())
-        parts.append(f"hatched: {rest} pixels in no component ({why})")
+        why = ", ".join(f"{words}: {count:,}" for words, count in composition.left_out.items())
+        parts.append(f"hatched: {many(rest)} in no component ({why})")
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")
     return "; ".join([*parts, f"scale bar {bar}"] if bar else parts)
 

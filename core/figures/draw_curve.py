@@ -13,10 +13,10 @@ from ..curveaxes import TITLES, Frame, contact_start, fitted_branch, frame_for, 
 from ..curvereport import CurveReport
 from ..decisions import DONE
 from ..errors import ReadError
-from ..settings import SHAPES
+from ..settings import SHAPES, Settings
 from ..sheets import CurveOptions, Panel
 from ..units import best_unit, text_of
-from . import look
+from . import look, mapframe
 from .dressing import dress, few_ticks, inside
 from .parts import DataTable, DrawnPanel, PanelError, Style
 from .placing import height_of, height_with, legend, name_axes, note, place, rows_of
@@ -29,6 +29,10 @@ SHORT = {"pixel": "", "typical": "typical", "best": "surest", "worst": "worst in
          "left_out": "worst left out"}  # fmt: skip
 NUMBERS = ("modulus", "reduced_modulus", "adhesion", "stiffness", "indentation", "peak_force",
            "contact_point", "dissipation", "noise")  # fmt: skip
+THEORIES = {"none": "without adhesion", "constant": "with a constant pull (DMT)",
+            "jkr": "by the JKR theory", "maugis": "by the Maugis-Dugdale theory",
+            "two_point": "by two points of the JKR theory"}  # fmt: skip
+"""How adhesion enters the fitted law."""
 STEPS = (4.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 """Half the height of the residuals is one of these, as in the window."""
 
@@ -43,18 +47,19 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     except ReadError as error:  # of the map's file, meanwhile
         raise PanelError(str(error)) from None
     if report is None:
-        raise PanelError(f"There is no curve at row {row}, column {col}: choose another pixel.")
+        raise PanelError(f"There is no curve at column {col}, row {row}: choose another pixel.")
     plot = _Plot.of(report, options, words, findings.map.signal_unit)
     axes = rows_of(subfigure, 2 if plot.residuals else 1)
     handles = _measured(axes[0], plot, style) + _found(axes[0], plot, style)
     if plot.residuals:
         _residuals(axes[1], plot, style)
-    top = _finish(subfigure, axes, plot, style)
+    top, remarks = _finish(subfigure, axes, plot, style)
     place(subfigure, axes, style, top=top, shares=(2.8, 1.0)[: len(axes)],
           legend=legend(subfigure, handles, style))  # fmt: skip
     if plot.residuals and height_of(axes[1]) < 4.2 * style.small:  # no room for three numbers
         axes[1].set_yticks([-2.0, 2.0], ["−2", "2"])
-    return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings))
+    return DrawnPanel(panel, tables=_tables(plot), caption=_caption(plot, findings),
+                      remarks=remarks)  # fmt: skip
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
@@ -75,7 +80,7 @@ def chosen(findings: Findings, options: CurveOptions) -> tuple[int, int, str]:
     if options.which == "pixel":
         row, col = int(options.row), int(options.col)
         if row >= rows or col >= cols:
-            raise PanelError(f"Row {row}, column {col} lies outside this map of {rows} x {cols} "
+            raise PanelError(f"Column {col}, row {row} lies outside this map of {cols} × {rows} "
                              "pixels: choose another pixel, or a rule for one.")  # fmt: skip
         return row, col, ""
     try:
@@ -146,7 +151,7 @@ class _Plot:
         ends = [self.frame.place(b.z, b.d, b) for b in (report.approach, report.retract)]
         x, y = (np.concatenate(part) for part in zip(*ends, strict=True))
         if not x.size:
-            raise PanelError(f"The curve at row {report.row}, column {report.col} has no sample: "
+            raise PanelError(f"The curve at column {report.col}, row {report.row} has no sample: "
                              "choose another pixel.")  # fmt: skip
         return float(np.ptp(x)), float(np.abs(y).max())
 
@@ -175,11 +180,11 @@ class _Plot:
 
     @property
     def where(self) -> str:
-        return f"row {self.report.row}, column {self.report.col}"
+        return f"column {self.report.col}, row {self.report.row}"
 
 
 def _measured(axes: Any, plot: _Plot, style: Style) -> list[Any]:
-    axes.axhline(0.0, color=look.MUTED, linewidth=0.7 * style.thin, zorder=1)
+    axes.axhline(0.0, color=look.MUTED, linewidth=style.stroke(0.7 * style.thin), zorder=1)
     handles = []
     for name, colour, dash, level in (("approach", look.APPROACH, "solid", 4),
                                       ("retract", look.RETRACT, look.DASHED, 3)):  # fmt: skip
@@ -214,8 +219,9 @@ def _found(axes: Any, plot: _Plot, style: Style) -> list[Any]:
         (x, y), (_, foot) = plot.points["pull_off"], plot.points["pull_off_foot"]
         axes.plot([x, x], [foot, y], color=look.ADHESION, linewidth=1.2 * style.line, zorder=5)
         handles += axes.plot([x], [y], "d", markersize=size, color=look.ADHESION,
-                             markeredgecolor=look.PAPER, markeredgewidth=0.5 * style.thin,
-                             linestyle="none", label="Adhesion", zorder=6)  # fmt: skip
+                             markeredgecolor=look.PAPER, linestyle="none", zorder=6,
+                             markeredgewidth=style.stroke(0.5 * style.thin),
+                             label="Adhesion")  # fmt: skip
     return handles
 
 
@@ -242,8 +248,9 @@ def _residuals(axes: Any, plot: _Plot, style: Style) -> None:
     dress(axes, style)
 
 
-def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style) -> float:
-    """Ticks, titles and limits; returns what the line above takes [pt]."""
+def _finish(subfigure: Any, both: list[Any], plot: _Plot, style: Style
+            ) -> tuple[float, tuple[str, ...]]:  # fmt: skip
+    """Ticks, titles and limits; returns what the line above takes [pt], and remarks."""
     axes, last = both[0], both[-1]
     dress(axes, style)
     few_ticks(axes)
@@ -304,12 +311,14 @@ def _numbers(report: CurveReport) -> DataTable:
 
 def _caption(plot: _Plot, findings: Findings) -> str:
     report, rule = plot.report, plot.words
-    said = [f"{inside(plot.title(1))} against {plot.title(0).lower()} at {plot.where}"
-            + (f" ({rule})" if rule else "") + ": approach solid, retract dashed"]  # fmt: skip
+    end = "top" if mapframe.grid_of(findings.map).flip_y else "bottom"
+    counted = f"from 0, row 0 at the {end}"
+    said = [f"{inside(plot.title(1))} against {plot.title(0).lower()} at {plot.where} ({counted}"
+            + (f"; {rule}" if rule else "") + "): approach solid, retract dashed"]  # fmt: skip
     if plot.window is not None:
         said.append("shaded, the fit window")
     if "law" in plot.lines:
-        said.append(f"wide grey line, the fitted law, {SHAPES[report.settings.fit.law]}"
+        said.append(f"wide grey line, the fitted law, {law_words(report.settings)}"
                     + _number(report, "modulus", "E"))  # fmt: skip
     if "contact" in plot.points:
         said.append("circle, the contact point")
@@ -317,7 +326,15 @@ def _caption(plot: _Plot, findings: Findings) -> str:
         said.append("diamond, the largest pull below the baseline" + _number(report, "adhesion"))
     if plot.residuals:
         said.append("below, residuals of the fit in units of the noise, dashed at ±2")
+    if any("±" in words for words in said):
+        said.append("± of this curve alone, without what all curves share (spring constant, "
+                    "sensitivity, tip)")  # fmt: skip
     return ". ".join(["; ".join(said), *_doubts(plot, findings)])
+
+
+def law_words(settings: Settings) -> str:
+    """The contact law with its adhesion."""
+    return f"{SHAPES[settings.fit.law]}, {THEORIES[settings.fit.adhesion]}"
 
 
 def _number(report: CurveReport, channel: str, symbol: str = "") -> str:

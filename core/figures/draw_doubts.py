@@ -7,6 +7,7 @@ was corrected by stripes, what has no number by hatching.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,8 +15,7 @@ import numpy as np
 from .. import colours
 from ..decisions import CORRECTED, KEPT, LEFT_OUT
 from ..sheets import DoubtOptions, Panel
-from . import map_parts, mapframe, pixels
-from .fonts import text_width
+from . import map_parts, mapframe, pixels, side_legend
 from .mapframe import Frame, Grid, Needs
 from .parts import DataTable, DrawnPanel, PanelError, Style
 
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from ..findings import Findings
 
 Array = np.ndarray
-MOST_BESIDE = 0.48
-"""The legend takes at most this share of the panel's width."""
 
 
 @dataclass(frozen=True)
@@ -83,23 +81,21 @@ def legend(findings: Findings, options: DoubtOptions) -> tuple[tuple[int, str], 
 
 def wanted_beside(panel: Panel, findings: Findings, style: Style, width: float) -> float:
     """Room of the legend right of the map [pt]."""
-    lines = legend(findings, _options(panel))
-    start = mapframe.bar_gap(style) + mapframe.swatch_width(style) + 0.4 * style.small
-    texts = [text_width(words, style.small) for _, words in lines]
-    return min(start + max(texts, default=0.0), MOST_BESIDE * width)
+    return side_legend.room_of(_items(findings, _options(panel), style), style, width).beside
 
 
 def _needs(panel: Panel, findings: Findings, style: Style, width: float) -> Needs:
     options = _options(panel)
-    return Needs(axes=options.axes, scale_bar=options.scale_bar,
-                 beside=wanted_beside(panel, findings, style, width))  # fmt: skip
+    room = side_legend.room_of(_items(findings, options, style), style, width)
+    return Needs(axes=options.axes, scale_bar=options.scale_bar, beside=room.beside,
+                 side=room.side, foot=room.foot)  # fmt: skip
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
     """How high the panel wants to be at a width [pt]."""
     needs = _needs(panel, findings, style, width)
-    frame = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width)
-    return max(frame.height, 1.6 * style.small * len(legend(findings, _options(panel))))
+    wanted = mapframe.lay(mapframe.grid_of(findings.map), needs, style, width).height
+    return min(wanted, mapframe.TALLEST * width)
 
 
 def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> DrawnPanel:
@@ -114,9 +110,9 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     map_parts.show_pixels(axes, picture_of(grid.upright(states), grid, frame, style), grid)
     paper = mapframe.paper(subfigure, width, height)
     map_parts.draw_strip(paper, frame, grid, style)
-    _draw_legend(paper, legend(findings, options), frame, style)
+    remarks = side_legend.draw(paper, _items(findings, options, style), frame, style)
     return DrawnPanel(panel, tables=(table_of(states, findings),),
-                      caption=caption_of(states, frame))  # fmt: skip
+                      caption=caption_of(states, frame), remarks=remarks)  # fmt: skip
 
 
 def picture_of(states: Array, grid: Grid, frame: Frame, style: Style) -> Array:
@@ -133,25 +129,21 @@ def picture_of(states: Array, grid: Grid, frame: Frame, style: Style) -> Array:
     return picture
 
 
-def _draw_legend(paper: Any, lines: tuple[tuple[int, str], ...], frame: Frame, style: Style
-                 ) -> None:  # fmt: skip
-    """Swatch and words of each state right of the map."""
-    left = frame.left + frame.across + mapframe.bar_gap(style)
-    wide, tall = mapframe.swatch_width(style), 0.85 * style.small
-    top = frame.bottom + frame.up
+def _items(findings: Findings, options: DoubtOptions, style: Style) -> list[side_legend.Item]:
+    """The legend with its swatches."""
+    return [side_legend.Item((words,), partial(_paint, STATES[number], style))
+            for number, words in legend(findings, options)]  # fmt: skip
+
+
+def _paint(state: State, style: Style, paper: Any, box: side_legend.Box) -> None:
+    """The swatch of a state into a box [pt]."""
     factor = max(2, int(np.ceil(style.dpi / 72.0)))
-    shape, period = (int(np.ceil(tall)), int(np.ceil(wide))), pixels.period_of(factor, 1.0, style)
-    for number, words in lines:
-        state = STATES[number]
-        picture = np.empty((shape[0] * factor, shape[1] * factor, 3), np.uint8)
-        picture[:] = colours.rgb(state.colour) if state.colour else pixels.LIGHT
-        state.mark(picture, np.ones(shape, bool), factor, period)
-        box = (left, top - tall, wide, tall)
-        map_parts.put_image(paper, picture, box)
-        map_parts.outline(paper, box, style)
-        paper.text(left + wide + 0.4 * style.small, top - tall + 0.06 * style.small, words,
-                   fontsize=style.small, ha="left", va="baseline", parse_math=False)  # fmt: skip
-        top -= 1.6 * style.small
+    shape = (int(np.ceil(box[3])), int(np.ceil(box[2])))
+    picture = np.empty((shape[0] * factor, shape[1] * factor, 3), np.uint8)
+    picture[:] = colours.rgb(state.colour) if state.colour else pixels.LIGHT
+    state.mark(picture, np.ones(shape, bool), factor, pixels.period_of(factor, 1.0, style))
+    map_parts.put_image(paper, picture, box)
+    map_parts.outline(paper, box, style)
 
 
 def caption_of(states: Array, frame: Frame) -> str:

@@ -50,8 +50,10 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     dress(axes, style)
     few_ticks(axes)
     name_axes(axes, subfigure, plot.x_label, plot.y_label, style)
-    place(subfigure, [axes], style, top=note(axes, plot.title, style))
-    return DrawnPanel(panel, tables=(_table(doubt, plot),), caption=_caption(doubt, plot))
+    top, remarks = note(axes, plot.title, style)
+    place(subfigure, [axes], style, top=top)
+    return DrawnPanel(panel, tables=(_table(doubt, plot),), caption=_caption(doubt, plot),
+                      remarks=remarks)  # fmt: skip
 
 
 def _points(axes: Any, plot: Plot, style: Style) -> None:

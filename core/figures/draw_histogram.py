@@ -27,6 +27,7 @@ from .parts import DataTable, DrawnPanel, PanelError, Style
 from .placing import height_of, height_with, legend, name_axes, note, place, rows_of
 
 if TYPE_CHECKING:
+    from ..components import Composition
     from ..findings import Findings
 
 Array = np.ndarray
@@ -70,12 +71,13 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     axes.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
     across = style.label(found.channel.label, found.unit)
     name_axes(axes, subfigure, across, "Pixels in a bin", style)
-    top, below = note(axes, found.used.note, style), legend(subfigure, handles, style)
+    (top, remarks), below = note(axes, found.used.note, style), legend(subfigure, handles, style)
     for room in (0.2, 0.0):  # first as an estimate
         room = room or min(1.6 * style.font_size / height_of(axes), 0.5)
         axes.set_ylim(0.0, float(found.total.max()) / (1.0 - room))
         place(subfigure, [axes], style, top=top, legend=below)
-    return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options))
+    return DrawnPanel(panel, tables=(_table(found),), caption=_caption(found, findings, options),
+                      remarks=remarks)  # fmt: skip
 
 
 def wanted_height(panel: Panel, findings: Findings, style: Style, width: float) -> float:
@@ -230,6 +232,13 @@ def _table(found: _Counts) -> DataTable:
                      f"How {inside(found.channel.label)} is distributed")  # fmt: skip
 
 
+def _impure(found: _Counts, composition: Composition) -> int:
+    """Counted pixels of components that are not in the components' statistics."""
+    mine = found.used.mask & composition.labelled
+    pure = [np.asarray(composition.pixels(k, pure=True)) > 0 for k in range(composition.count)]
+    return int(np.count_nonzero(mine & ~np.any(pure, axis=0))) if pure else 0
+
+
 def _caption(found: _Counts, findings: Findings, options: HistogramOptions) -> str:
     scale = " on a logarithmic axis, with bins of equal ratio" if options.log else ""
     said = [f"histogram of {inside(found.channel.label)}{scale} ({many(found.total.size, 'bin')} "
@@ -240,6 +249,10 @@ def _caption(found: _Counts, findings: Findings, options: HistogramOptions) -> s
     if composition is not None and set(found.parts) != {-1}:
         names = [composition.title(k) for k, c in found.parts.items() if k >= 0 and c.any()]
         said.append(f"filled, all pixels; outlines, components {', '.join(names)}")
+        impure = _impure(found, composition)
+        if impure:
+            said.append(f"{impure:,} of their pixels lie near a boundary or between components: "
+                        "they are counted here and left out of medians and ±")  # fmt: skip
         if found.parts.get(-1, np.zeros(1)).any():
             said.append("dotted grey, pixels of no component")
     return "; ".join(said)

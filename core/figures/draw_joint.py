@@ -22,9 +22,10 @@ from .dressing import (
     log_ticks,
     unit_of,
 )
+from .fonts import text_width
 from .parts import DataTable, DrawnPanel, PanelError, Style
 from .pixels import enlarged, factor_for
-from .placing import height_of, name_axes, note, place, rows_of
+from .placing import height_of, name_axes, note, place, rows_of, size_of
 
 if TYPE_CHECKING:
     from ..findings import Findings
@@ -83,10 +84,12 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
             log_ticks(axis, side.edges[0], side.edges[-1])
     across, up = (style.label(side.channel.label, side.unit) for side in (found.x, found.y))
     name_axes(axes, subfigure, across, up, style)
-    place(subfigure, [axes], style, top=note(axes, found.used.note, style), bar=bar)
+    top, remarks = note(axes, found.used.note, style)
+    place(subfigure, [axes], style, top=top, bar=bar)
     _room_for_letters(axes, found, style)
     _bins(ground, axes, found, scale, style)
-    return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options))
+    return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings, options),
+                      remarks=remarks)  # fmt: skip
 
 
 def _count(findings: Findings, options: JointOptions) -> _Joint:
@@ -217,7 +220,10 @@ def _bar(subfigure: Any, scale: Any, style: Style) -> Any:
     bar.update_ticks()
     bar.outline.set_linewidth(style.thin)
     bar.ax.tick_params(labelsize=style.small, width=style.thin, length=2.0, pad=2.0)
-    bar.set_label("Pixels in a bin", fontsize=style.font_size, labelpad=2.0)
+    label = "Pixels in a bin"
+    if text_width(label, style.font_size) > 0.5 * size_of(subfigure)[1]:
+        label = "Pixels"  # the caption says of what
+    bar.set_label(label, fontsize=style.font_size, labelpad=2.0)
     return bar.ax
 
 
@@ -245,7 +251,7 @@ def _tables(found: _Joint) -> tuple[DataTable, ...]:
             parts[2] += list(along)
             parts[3] += list(up)
     outlines = DataTable(
-        "outlines", (("component", "", "letter"), ("share", "", "of the distribution inside"),
+        "outlines", (("component", "", "letter"), ("share", "", "of a normal distribution inside"),
                      (names[0], x.unit, "across"), (names[1], y.unit, "up")),
         (parts[0], *(np.array(part) for part in parts[1:])),
         "Corners of the components' outlines, in their order")  # fmt: skip
@@ -267,5 +273,6 @@ def _caption(found: _Joint, findings: Findings, options: JointOptions) -> str:
     composition = findings.composition
     if found.outlines and composition is not None:
         names = ", ".join(composition.title(k) for k in found.outlines)
-        said.append(f"outlines hold 50 and 95 % of the distribution of each component ({names})")
+        said.append("outlines hold 50 and 95 % of a normal distribution with the mean and the "
+                    f"covariance of each component ({names})")  # fmt: skip
     return "; ".join(said)

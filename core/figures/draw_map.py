@@ -11,7 +11,8 @@ from .. import colours
 from ..channels import Channel
 from ..sheets import MapOptions, Panel
 from . import map_parts, mapframe, pixels
-from .colouring import Scale, channel_of, limits_of, scale_of
+from .colouring import Scale, channel_of, limits_of, scale_of, shown_number
+from .dressing import many
 from .mapframe import BELOW, RIGHT, Entry, Frame, Grid, Needs
 from .parts import DataTable, DrawnPanel, PanelError, Style
 
@@ -54,7 +55,7 @@ def shown(panel: Panel, findings: Findings, style: Style) -> Shown:
     if name not in colours.COLOURS:
         raise PanelError(f"There are no colours “{name[:40]}”; one of "
                          f"{', '.join(colours.COLOURS)}.")  # fmt: skip
-    scale = scale_of(values, channel, options, style.shared)
+    scale = scale_of(values, channel, options, style.shared, style.shared_by)
     return Shown(channel, values, excluded, scale, colours.COLOURS[name], colours.table(name),
                  mapframe.grid_of(findings.map), options)  # fmt: skip
 
@@ -127,7 +128,7 @@ def _needs(seen: Shown, style: Style, where: str, length: float) -> Needs:
         more = len(mapframe.label_lines(label, style, length)) - 1
         beside = mapframe.bar_room(style, texts) + mapframe.LINE * style.font_size * more
     counts = seen.excluded.counts
-    entries = tuple(Entry(kind, f"{kind} ({count})") for kind, count in counts.items())
+    entries = tuple(Entry(kind, f"{kind} ({count:,})") for kind, count in counts.items())
     return Needs(where, label, beside, axes=seen.options.axes, scale_bar=seen.options.scale_bar,
                  entries=entries)  # fmt: skip
 
@@ -139,7 +140,7 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     needs, frame = _framed(seen, style, width, height)
     axes = map_parts.map_axes(subfigure, frame, seen.grid, style, seen.options.axes)
     map_parts.show_pixels(axes, picture_of(seen, frame, style), seen.grid)
-    remarks = _draw_over(axes, seen, findings, style)
+    remarks = (*_widened(seen), *_draw_over(axes, seen, findings, style))
     paper = mapframe.paper(subfigure, width, height)
     map_parts.draw_strip(paper, frame, seen.grid, style)
     map_parts.draw_bar(paper, frame, needs, seen.scale, seen.table, style)
@@ -159,6 +160,19 @@ def picture_of(seen: Shown, frame: Frame, style: Style) -> Array:
         if mask.any():
             pixels.hatch_into(picture, grid.upright(mask), kind, factor, period)
     return picture
+
+
+def _widened(seen: Shown) -> tuple[str, ...]:
+    """That typed limits gave way to those of the panels that share them."""
+    options, scale = seen.options, seen.scale
+    if not (options.limits == "set" and options.shared) or (
+            (scale.low, scale.high) == (options.low, options.high)):  # fmt: skip
+        return ()
+    ends = [shown_number(v * scale.factor, scale.span) for v in
+            (options.low, options.high, scale.low, scale.high)]  # fmt: skip
+    unit = f" {scale.unit}" if scale.unit else ""
+    return (f"Limits were typed as {ends[0]} to {ends[1]}{unit} and widened to {ends[2]} to "
+            f"{ends[3]}{unit}, since they are shared with other panels.",)  # fmt: skip
 
 
 def _draw_over(axes: Any, seen: Shown, findings: Findings, style: Style) -> tuple[str, ...]:
@@ -188,13 +202,22 @@ def within(label: str) -> str:
     return label if label.startswith("Young") else label[0].lower() + label[1:]
 
 
+def _kept_words(seen: Shown) -> str:
+    """That pixels are drawn which are not to be used."""
+    if seen.excluded.kept >= np.count_nonzero(np.isfinite(seen.values)):
+        return "none of the pixels that are drawn is to be used"
+    kept = many(seen.excluded.kept)
+    verb = "is" if seen.excluded.kept == 1 else "are"
+    return f"{kept} that {verb} not to be used {verb} drawn as well"
+
+
 def caption_of(seen: Shown, frame: Frame) -> str:
     """What the panel shows, a phrase for the caption."""
     parts = [f"map of {within(seen.channel.label)}", seen.scale.words]
     if seen.excluded.words:
         parts.append(f"hatched: {seen.excluded.words}")
     if seen.excluded.kept:
-        parts.append(f"{seen.excluded.kept} pixels that are not to be used are drawn as well")
+        parts.append(_kept_words(seen))
     bar = next((p.entry.text for p in frame.strip if p.entry.kind == "bar"), "")
     if bar:
         parts.append(f"scale bar {bar}")

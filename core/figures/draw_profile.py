@@ -104,10 +104,10 @@ def draw(subfigure: Any, panel: Panel, findings: Findings, style: Style) -> Draw
     for axes in plots[:-1]:
         axes.tick_params(labelbottom=False)
     plots[-1].set_xlim(0.0, float(found.x[-1]))
-    place(subfigure, plots, style, top=note(plots[0], found.profile.name, style),
-          shares=[1.0] * len(plots))  # fmt: skip
+    top, remarks = note(plots[0], found.profile.name, style)
+    place(subfigure, plots, style, top=top, shares=[1.0] * len(plots))
     subfigure.align_ylabels(plots)
-    remarks = (found.sampled.reason,) if found.sampled.reason else ()
+    remarks += (found.sampled.reason,) if found.sampled.reason else ()
     return DrawnPanel(panel, tables=_tables(found), caption=_caption(found, findings),
                       remarks=remarks)  # fmt: skip
 

@@ -19,6 +19,7 @@ from ..progress import Progress
 from ..sheets import MapOptions, Panel, Sheet
 from . import fonts, layout, presets
 from .captions import caption_of, lettered
+from .colouring import shared_words
 from .panel_drawers import DRAWERS, wanted_beside, wanted_height
 from .parts import Drawn, DrawnPanel, PanelError, Style
 from .presets import Preset, preset
@@ -87,10 +88,7 @@ def draw_sheet(sheet: Sheet, findings: Findings, progress: Progress | None = Non
     style = _with_shared(wanted.style(sheet), sheet, findings)
     progress = progress or Progress()
     with drawing_as(style):
-        styles = _styles(style, sheet, wanted, findings)
-        heights = [wanted_height(panel, findings, styles[at], width)
-                   for at, (panel, width) in enumerate(_widths(sheet, wanted, style))]  # fmt: skip
-        plan = layout.plan(sheet, wanted, style, heights)
+        plan, styles = _planned(sheet, wanted, style, findings)
         figure = _figure(plan)
         made: dict[int, DrawnPanel] = {}
         places = _subfigures(figure, plan)
@@ -111,6 +109,23 @@ def draw_sheet(sheet: Sheet, findings: Findings, progress: Progress | None = Non
     return Drawn(figure, sheet, style, panels,
                  tuple(plan.shares(at) for at in range(len(sheet.panels))),
                  caption_of(sheet, panels, findings), fonts.face().name, remarks)  # fmt: skip
+
+
+def plan_of(sheet: Sheet, findings: Findings) -> layout.Plan:
+    """Where the panels of a sheet will lie, without drawing it. Raises as `draw_sheet`."""
+    wanted = preset(sheet.preset)
+    style = wanted.style(sheet)
+    with drawing_as(style):
+        return _planned(sheet, wanted, style, findings)[0]
+
+
+def _planned(sheet: Sheet, wanted: Preset, style: Style, findings: Findings
+             ) -> tuple[layout.Plan, list[Style]]:  # fmt: skip
+    """The plan of a sheet, and the style of each panel."""
+    styles = _styles(style, sheet, wanted, findings)
+    heights = [wanted_height(panel, findings, styles[at], width)
+               for at, (panel, width) in enumerate(_widths(sheet, wanted, style))]  # fmt: skip
+    return layout.plan(sheet, wanted, style, heights), styles
 
 
 def picture(drawn: Drawn, dpi: float, look: str = "colour") -> Array:
@@ -202,6 +217,10 @@ def _say(subfigure: Any, words: str, style: Style) -> None:
     axes.add_patch(Rectangle((0.5, 0.5), width - 1.0, height - 1.0, facecolor="white",
                              edgecolor="black", linewidth=style.thin, linestyle="--"))  # fmt: skip
     lines = fonts.wrapped(words, style.small, width - 2.0 * style.font_size)
+    most = max(int(height / (1.25 * style.small)) - 1, 1)
+    if len(lines) > most:  # the remarks tell it whole
+        lines = [*lines[: most - 1], lines[most - 1] + " …"]
+    lines = [fonts.shortened(one, style.small, width - 2.0) for one in lines]
     axes.text(width / 2, height / 2, "\n".join(lines), fontsize=style.small, ha="center",
               va="center", linespacing=1.25, clip_on=True)  # fmt: skip
 
@@ -234,6 +253,7 @@ def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
     from .draw_map import own_limits
 
     found: dict[str, tuple[float, float]] = {}
+    rules: dict[str, list[str]] = {}
     for panel in sheet.panels:
         if isinstance(panel.options, MapOptions) and panel.options.shared:
             try:
@@ -242,7 +262,9 @@ def _with_shared(style: Style, sheet: Sheet, findings: Findings) -> Style:
                 continue
             known = found.get(name, (low, high))
             found[name] = min(low, known[0]), max(high, known[1])
-    return replace(style, shared=found)
+            rules.setdefault(name, []).append(panel.options.limits)
+    by = {name: shared_words(limits) for name, limits in rules.items()}
+    return replace(style, shared=found, shared_by=by)
 
 
 def _widths(sheet: Sheet, wanted: Preset, style: Style) -> list[tuple[Panel, float]]:

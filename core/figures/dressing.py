@@ -9,6 +9,7 @@ import numpy as np
 
 from ..channels import CHANNELS, Channel, asked_for
 from ..units import best_unit, parse_unit
+from .colouring import texts
 from .look import INK
 from .parts import PanelError, Style
 
@@ -62,7 +63,8 @@ def dress(axes: Any, style: Style) -> None:
         spine.set(linewidth=style.thin, color=INK)
     axes.tick_params(which="major", labelsize=style.small, width=style.thin, length=TICK, pad=2.0,
                      color=INK, labelcolor=INK)  # fmt: skip
-    axes.tick_params(which="minor", width=0.7 * style.thin, length=0.6 * TICK, color=INK)
+    axes.tick_params(which="minor", width=style.stroke(0.7 * style.thin), length=0.6 * TICK,
+                     color=INK)  # fmt: skip
     for axis in (axes.xaxis, axes.yaxis):
         axis.label.set_size(style.font_size)
         axis.label.set_color(INK)
@@ -81,6 +83,22 @@ def few_ticks(axes: Any, x: int = 5, y: int = 5) -> None:
             axis.set_major_formatter(plain)
 
 
+def fewer_ticks(axis: Any, most: int) -> None:
+    """No more than so many numbers at an axis; where they were set one by one, its ends and the
+    middle of them stay."""
+    from matplotlib.ticker import FixedLocator, MaxNLocator
+
+    if axis.get_scale() == "log":
+        low, high = sorted(axis.get_view_interval())
+        log_ticks(axis, low, high, most)
+    elif isinstance(axis.get_major_locator(), MaxNLocator):
+        axis.get_major_locator().set_params(nbins=most)
+    elif isinstance(axis.get_major_locator(), FixedLocator) and most == 2:
+        places = axis.get_majorticklocs()
+        if len(places) > 2:
+            axis.set_major_locator(FixedLocator([places[len(places) // 2]]))
+
+
 def log_ticks(axis: Any, low: float, high: float, most: int = 5) -> None:
     """Plain numbers at 1, 2 and 5 of each decade, or at each decade where there are many; at even
     steps where less than a decade is shown."""
@@ -90,7 +108,7 @@ def log_ticks(axis: Any, low: float, high: float, most: int = 5) -> None:
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     minor = [n * 10.0**d for d in decades for n in range(1, 10)]
     axis.set_major_locator(FixedLocator(marks))
-    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.6g}"))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: texts([value])[0]))
     axis.set_minor_locator(FixedLocator([m for m in minor if m not in marks]))
     axis.set_minor_formatter(NullFormatter())
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
 CHAIN = ("Arial", "Helvetica", "Liberation Sans", "Nimbus Sans", "TeX Gyre Heros", "Arimo",
          "DejaVu Sans")  # fmt: skip
@@ -108,12 +109,17 @@ def _signs() -> frozenset[str]:
     return frozenset(chr(code) for path in files for code in FT2Font(path).get_charmap())
 
 
-def box_unknown(figure: Any) -> str:
-    """Put `BOX` for every sign of a figure that can't be drawn; returns those signs."""
+_LOST: WeakKeyDictionary[Any, dict[str, None]] = WeakKeyDictionary()
+"""Figure -> the signs that it lacks, from all calls of `box_unknown`."""
+
+
+def box_unknown(part: Any) -> str:
+    """Put `BOX` for every sign of a figure, or of a part of it, that can't be drawn; returns all
+    signs that its figure has lost so far. Before a text is measured: Matplotlib would warn."""
     from matplotlib.text import Text
 
-    lost: dict[str, None] = {}
-    for one in figure.findobj(Text):
+    lost = _LOST.setdefault(part.get_figure(root=True), {})
+    for one in part.findobj(Text):
         text = one.get_text()
         shown = covered(text)
         if shown != text:

@@ -112,6 +112,7 @@ class Frame:
     strip : what stands under it
     bar : left, bottom, width, height of the colour bar, ends included; None without
     axes_room : height of tick texts and label under the map
+    foot : upper edge of what stands below all of it
     """
 
     width: float
@@ -123,6 +124,7 @@ class Frame:
     strip: tuple[Placed, ...] = ()
     bar: tuple[float, float, float, float] | None = None
     axes_room: float = 0.0
+    foot: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,7 @@ class Needs:
     bar : RIGHT, BELOW or NO_BAR; its label and longest tick text
     beside : room at the right [pt], at least that of the bar
     side : height of what stands there and may be higher than the map [pt]
+    foot : height of what stands below all of it [pt]
     axes : whether there are axes
     scale_bar : whether there is one
     entries : legend under the map
@@ -143,6 +146,7 @@ class Needs:
     label: str = ""
     beside: float = 0.0
     side: float = 0.0
+    foot: float = 0.0
     axes: bool = False
     scale_bar: bool = True
     entries: tuple[Entry, ...] = field(default=())
@@ -213,18 +217,20 @@ def _laid(grid: Grid, needs: Needs, style: Style, width: float, left: float, acr
         below += tick_room(style) + 1.1 * style.small + 1.25 * style.font_size
     elif needs.bar == RIGHT:
         bar = (left + across + bar_gap(style), 0.0, bar_width(style), up)
+    below += needs.foot
     height = top_room + up + below
     strip = tuple(replace(one, y=below - axes_room - spare + one.y) for one in strip)
     if bar is not None:
         bar = (bar[0], below + bar[1], bar[2], bar[3])
-    return Frame(width, height, left, below, across, up, strip, bar, axes_room)
+    return Frame(width, height, left, below, across, up, strip, bar, axes_room, needs.foot)
 
 
 def _shifted(frame: Frame, by: float) -> Frame:
     """The frame moved up to the top of a higher body."""
     bar = frame.bar and (frame.bar[0], frame.bar[1] + by, frame.bar[2], frame.bar[3])
     strip = tuple(replace(one, y=one.y + by) for one in frame.strip)
-    return replace(frame, height=frame.height + by, bottom=frame.bottom + by, strip=strip, bar=bar)
+    return replace(frame, height=frame.height + by, bottom=frame.bottom + by, strip=strip, bar=bar,
+                   foot=frame.foot + by)  # fmt: skip
 
 
 def scale_bar(grid: Grid, across: float) -> Entry:

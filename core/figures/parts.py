@@ -33,11 +33,12 @@ class Style:
     font_size, small : of text, and the smallest that the rule allows (ticks, legends)
     letter_size, letter : of panel letters, and their form: "a", "A", "(a)" or "a)"
     letter_bold : whether they are bold
-    line, thin : widths of curves, and of axes and ticks
+    line, thin, least : widths of curves, of axes and ticks, and of the thinnest line
     unit_form : how a unit stands behind a quantity: "round", E (GPa), or "solidus",
         E / GPa
     dpi : of pixels
     shared : channel -> (low, high) in core units, for panels that share their limits
+    shared_by : channel -> how those came about, a phrase
     beside : least room right of a map [pt], so that all maps of a sheet are of one size
     """
 
@@ -48,10 +49,16 @@ class Style:
     letter_bold: bool = True
     line: float = 0.8
     thin: float = 0.5
+    least: float = 0.25
     unit_form: str = "round"
     dpi: int = 600
     shared: dict[str, tuple[float, float]] = field(default_factory=dict)
+    shared_by: dict[str, str] = field(default_factory=dict)
     beside: float = 0.0
+
+    def stroke(self, width: float) -> float:
+        """A width of a line that is wanted, not below the thinnest that the preset allows."""
+        return max(width, self.least)
 
     def label(self, quantity: str, unit: str) -> str:
         """A quantity with its unit, as the preset wants it."""

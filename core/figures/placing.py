@@ -7,7 +7,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from .fonts import shortened, text_width
+from .dressing import fewer_ticks
+from .fonts import box_unknown, shortened, text_width, wrapped
 from .look import INK, MUTED
 from .parts import Style
 
@@ -37,16 +38,22 @@ def rows_of(subfigure: Any, count: int = 1) -> list[Any]:
     return made
 
 
-def note(axes: Any, text: str, style: Style) -> float:
-    """A line in small type above the axes, at their right; returns what it takes [pt]."""
+def note(axes: Any, text: str, style: Style) -> tuple[float, tuple[str, ...]]:
+    """Small type above the axes, at the right edge of the panel, in as many lines as it needs.
+
+    Returns what it takes [pt], and a remark where a single word was too long and cut.
+    """
     if not text:
-        return 0.0
-    if text_width(text, style.small) > 0.94 * size_of(axes.figure)[0]:
-        text = shortened(text.rpartition(", ")[0] or text, style.small, size_of(axes.figure)[0])
-    axes.annotate(text, (1.0, 1.0), (0.0, 2.5), xycoords="axes fraction",
-                  textcoords="offset points", ha="right", va="bottom", fontsize=style.small,
-                  color=MUTED, annotation_clip=False, parse_math=False)  # fmt: skip
-    return 2.5 + 1.25 * style.small
+        return 0.0, ()
+    room = size_of(axes.figure)[0] - 2.0 * PAD
+    whole = wrapped(text, style.small, room)
+    lines = [shortened(one, style.small, room) for one in whole]
+    axes.annotate("\n".join(lines), (1.0, 1.0), (-PAD, 2.5),
+                  xycoords=("subfigure fraction", "axes fraction"), textcoords="offset points",
+                  ha="right", va="bottom", fontsize=style.small, color=MUTED, linespacing=1.15,
+                  annotation_clip=False, parse_math=False)  # fmt: skip
+    remarks = () if lines == whole else (f"“{text[:60]}” is too long for the panel and was cut.",)
+    return 2.5 + (1.25 + 1.2 * (len(lines) - 1)) * style.small, remarks
 
 
 def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = LONG) -> Any:
@@ -63,6 +70,7 @@ def legend(subfigure: Any, handles: Sequence[Any], style: Style, long: float = L
     )  # fmt: skip
     for text in made.get_texts():
         text.set_parse_math(False)  # names are a person's own
+    box_unknown(made)  # before it is measured
     return made
 
 
@@ -105,12 +113,17 @@ def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0
     if legend is not None:
         below += legend.get_window_extent().height * scale + 0.4 * style.small
     beside = (BAR + BAR_GAP) * style.font_size if bar is not None else 0.0
-    for _ in range(3):  # other ticks may need another room
+    before: list[float] = []
+    for _ in range(4):  # other ticks and titles may need another room
         out = [_overhang(one, scale) for one in axes]
         left, right = (max(o[side] for o in out) for side in (0, 2))
         if bar is not None:
             right = beside + _overhang(bar, scale)[2]
         gaps = [upper[1] + 0.6 * style.font_size for upper in out[:-1]]
+        now = [left, right, out[-1][1], *gaps]
+        if before and max(abs(a - b) for a, b in zip(now, before, strict=True)) < 0.01:
+            break
+        before = now
         across = max(wide - left - right - 2.0 * PAD, LEAST * wide)
         up = max(high - top - below - out[-1][1] - sum(gaps) - PAD, LEAST * high)
         at = high - PAD - top
@@ -118,10 +131,36 @@ def place(subfigure: Any, axes: Sequence[Any], style: Style, *, top: float = 0.0
             tall = up * share / sum(shares)
             _put(one, (left + PAD, at - tall, across, tall), wide, high)
             at -= tall + gap
+            _fit(one, tall, style)
         if bar is not None:
             gap = BAR_GAP * style.font_size
             _put(bar, (left + PAD + across + gap, high - PAD - top - up, BAR * style.font_size, up),
                  wide, high)  # fmt: skip
+            _fit(bar, up, style)
+
+
+def _fit(axes: Any, tall: float, style: Style) -> None:
+    """Break a title at the side that is longer than its axes are high [pt], and take ticks away
+    until their numbers stand apart."""
+    title = axes.yaxis.label.get_text()
+    axes.yaxis.set_label_text(broken(title, tall, style.font_size) if "\n" not in title else title)
+    for axis in (axes.xaxis, axes.yaxis):
+        for most in (4, 3, 2):
+            if not _crowded(axis, style):
+                break
+            fewer_ticks(axis, most)
+
+
+def _crowded(axis: Any, style: Style) -> bool:
+    """Whether numbers at an axis stand nearer than a third of a letter."""
+    root = axis.axes.get_figure(root=True)
+    axis.get_tightbbox(root.canvas.get_renderer())  # ticks lie where they lie only then
+    low, high = sorted(axis.get_view_interval())
+    boxes = [tick.label1.get_window_extent() for tick in axis.get_major_ticks()
+             if low <= tick.get_loc() <= high and tick.label1.get_visible()]  # fmt: skip
+    ends = sorted((box.x0, box.x1) if axis.axis_name == "x" else (box.y0, box.y1) for box in boxes)
+    room = (0.35 if axis.axis_name == "x" else -0.15) * style.small * root.dpi / 72.0
+    return any(b[0] - a[1] < room for a, b in zip(ends, ends[1:], strict=False))
 
 
 def _put(axes: Any, box: tuple[float, float, float, float], wide: float, high: float) -> None:

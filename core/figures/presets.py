@@ -12,7 +12,7 @@ import os
 import sys
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, field, fields
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,9 @@ READ = {
     "ours": "our own choice",
 }
 """How a preset's figures are known."""
+FIGURES = ("single", "middle", "double", "max_height", "text_min", "text_max", "letter", "line_min",
+           "dpi")  # fmt: skip
+"""Figures of a preset whose origin can be told each by itself."""
 LARGEST_FILE = 1_000_000
 MIDDLE = "half way between one column and two, since no width between them is stated"
 
@@ -54,6 +57,9 @@ class Preset:
     source_url, retrieved, stage : where the rules stand, when they were looked at, and which
     read : how they are known, a name of `READ`
     note : what else the source says, and which figures are not from it
+    text_max : the largest text but for letters [pt]; 0 where none is stated
+    ranges : (from, to) of widths that are taken besides those [mm]
+    known : a figure's name -> how it is known, a name of `READ`, where that differs from `read`
     """
 
     id: str
@@ -78,12 +84,40 @@ class Preset:
     stage: str
     read: str
     note: str = ""
+    text_max: float = 0.0
+    ranges: tuple[tuple[float, float], ...] = ()
+    known: dict[str, str] = field(default_factory=dict)
 
     @property
     def source(self) -> str:
         """Where the figures come from, a line for people."""
         where = f", {self.source_url}" if self.source_url else ""
         return f"{self.name}, {self.stage}{where}; {READ[self.read]}, looked at {self.retrieved}"
+
+    def takes(self, width: float, slack: float) -> bool:
+        """Whether a width [mm] is one of those that are stated."""
+        stated = ((w, w) for w in (self.single, self.middle, self.double) if w)
+        return any(a - slack <= width <= b + slack for a, b in (*stated, *self.ranges))
+
+    @property
+    def widths(self) -> str:
+        """The widths that are taken, as words."""
+        single = [w for w in (self.single, self.middle, self.double)
+                  if w and not any(a <= w <= b for a, b in self.ranges)]  # fmt: skip
+        known = sorted([(w, f"{w:g}") for w in single]
+                       + [(a, f"{a:g} to {b:g}") for a, b in self.ranges])  # fmt: skip
+        words = [text for _, text in known]
+        return f"{', '.join(words[:-1])} or {words[-1]} mm" if words[1:] else f"{words[0]} mm"
+
+    def rule(self, name: str, words: str, verb: str = "asks for") -> str:
+        """What one of the figures asks for, with how it is known: nothing that the publisher does
+        not say is put into its mouth."""
+        how = self.known.get(name, self.read)
+        if how == "ours":
+            states = "" if self.read == "ours" else f", {self.name} states none"
+            return f"{words} by our own choice{states}"
+        tail = f" ({READ[how]})" if how in ("memory", "derived") else ""
+        return f"{self.name} {verb} {words}{tail}"
 
     def width(self, sheet: Sheet) -> float:
         """Width of a sheet [mm]."""
@@ -98,8 +132,9 @@ class Preset:
         size = sheet.font_size or self.text
         small = min(size, max(self.text_min, 0.86 * size))
         letter = max(self.letter_size, size)
-        return Style(size, small, letter, self.letter, self.letter_bold, self.line,
-                     self.thin, self.unit_form, sheet.dpi or self.dpi, shared or {})  # fmt: skip
+        line, thin = max(self.line, self.line_min), max(self.thin, self.line_min)
+        return Style(size, small, letter, self.letter, self.letter_bold, line, thin, self.line_min,
+                     self.unit_form, sheet.dpi or self.dpi, shared or {})
 
 
 def preset(name: str) -> Preset:
@@ -149,9 +184,11 @@ def _made(path: Path, name: str, data: Any) -> Preset:
                         _REPAIR, f"[{name[:40]}]")  # fmt: skip
     values = {}
     for key, spec in known.items():
-        if key not in data and key != "note":
+        if key not in data and spec.default is MISSING and spec.default_factory is MISSING:
             raise ReadError(path, f"“{key}” is missing", "Write it there.", f"[{name[:40]}]")
-        wrong, values[key] = _value(key, str(spec.type), data.get(key, ""))
+        if key not in data:
+            continue
+        wrong, values[key] = _value(key, str(spec.type), data[key])
         if wrong:
             raise ReadError(path, f"“{key}” {wrong}", _REPAIR, f"[{name[:40]}]")
     made = Preset(id=name, **values)
@@ -163,7 +200,7 @@ def _made(path: Path, name: str, data: Any) -> Preset:
 
 _REPAIR = "Correct it with a text editor."
 _CHOICES = {"letter": LETTERS, "unit_form": UNIT_FORMS, "read": tuple(READ)}
-_ZERO = ("middle", "max_height")
+_ZERO = ("middle", "max_height", "text_max")
 
 
 def _value(key: str, kind: str, value: Any) -> tuple[str, Any]:
@@ -174,6 +211,13 @@ def _value(key: str, kind: str, value: Any) -> tuple[str, Any]:
     if key == "formats":
         good = isinstance(value, list) and bool(value) and all(one in FORMATS for one in value)
         return ("" if good else f"is no list of {', '.join(FORMATS)}"), tuple(value if good else ())
+    if key == "ranges":
+        return _ranges(value)
+    if key == "known":
+        good = isinstance(value, Mapping) and all(
+            name in FIGURES and how in READ for name, how in value.items())  # fmt: skip
+        words = f"is no table of {', '.join(FIGURES)} with one of {', '.join(READ)} each"
+        return ("" if good else words), dict(value) if good else {}
     if kind == "bool":
         return ("" if isinstance(value, bool) else "is neither true nor false"), value
     if kind == "str":
@@ -189,12 +233,24 @@ def _value(key: str, kind: str, value: Any) -> tuple[str, Any]:
     return "", int(value) if kind == "int" else float(value)
 
 
+def _ranges(value: Any) -> tuple[str, tuple[tuple[float, float], ...]]:
+    """As `_value`, of ranges of widths."""
+    pairs: list[Any] = value if isinstance(value, list) else [None]
+    good = all(isinstance(pair, list) and len(pair) == 2
+               and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in pair)
+               and 0.01 <= pair[0] < pair[1] <= 10_000 for pair in pairs)  # fmt: skip
+    made = tuple((float(a), float(b)) for a, b in pairs) if good else ()
+    return ("" if good else "is no list of pairs such as [[120.0, 136.0]]"), made
+
+
 def _odd(made: Preset) -> str:
     """What does not go together in a preset; "" if all does."""
     if made.single > made.double:
         return "one column is wider than two"
     if made.text < made.text_min:
         return "the usual text is smaller than the smallest"
+    if made.text_max and made.text > made.text_max:
+        return "the usual text is larger than the largest"
     return "" if 36 <= made.dpi <= 2400 else "the dpi are not from 36 to 2400"
 
 

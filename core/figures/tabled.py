@@ -12,7 +12,8 @@ import numpy as np
 from ..calibration import ABSENT, InUse
 from ..channels import CHANNELS
 from ..doubts import DOUBTS
-from ..settings import ADHESIONS, CONTACTS, SHAPES, declaration
+from ..pipeline import backwards
+from ..settings import ADHESIONS, CONTACTS, GIVEN, SHAPES, declaration
 from ..sheets import TableOptions
 from ..units import best_unit, text_of
 from .parts import DataTable, PanelError
@@ -182,23 +183,42 @@ def _chosen(findings: Findings) -> list[Entry]:
     settings = findings.analysis.settings
     fit, said = settings.fit, []
     usual = [("Contact law", SHAPES[fit.law]), ("Adhesion in the law", ADHESIONS[fit.adhesion]),
-             ("Fitted branch", fit.branch), ("Fit window", window_words(settings)),
-             ("Contact point", CONTACTS[fit.contact])]  # fmt: skip
+             ("Fitted branch", "retract" if backwards(settings) else "approach"),
+             ("Fit window", window_words(settings))]  # fmt: skip
+    if fit.adhesion != "two_point":  # which needs none
+        words = {**CONTACTS, GIVEN: "given by hand"}[fit.contact]
+        usual.append(("Contact point", words))
     told = {"fit.law", "fit.adhesion", "fit.branch", "fit.window", "fit.contact",
             f"fit.{fit.window}_from", f"fit.{fit.window}_to", "sample.poisson_ratio"}  # fmt: skip
     said = [(name, words, "chosen", words, "", "") for name, words in usual]
     for path, value in settings.changed().items():
-        if path in told or path.startswith(("calibration.", "tip.radius", "doubts.")):
-            continue
         meta = declaration(path).metadata
+        if path in told or path.startswith(("calibration.", "tip.radius")) or not _matters(
+                settings, path, meta["shown_if"]):  # fmt: skip
+            continue
         words = _words(meta, value)
         said.append((str(meta["label"]), words, "changed", words, "", ""))
     return said
 
 
+def _matters(settings: Any, path: str, condition: str) -> bool:
+    """Whether the other settings let this one count: "name=one|other" of the same section."""
+    if settings.fit.adhesion == "two_point" and path in UNUSED_BY_TWO:
+        return False
+    name, _, values = condition.partition("=")
+    section = getattr(settings, path.partition(".")[0])
+    return not name or str(getattr(section, name)) in values.split("|")
+
+
+UNUSED_BY_TWO = ("fit.contact_at", "fit.distance", "fit.pull_off")
+"""What a fit to two points of the retract asks for no more."""
+
+
 def window_words(settings: Any) -> str:
     """From where to where the law is fitted."""
     fit = settings.fit
+    if fit.adhesion == "two_point":
+        return "release to a third of the largest pull above zero force"
     low, high = (getattr(fit, f"{fit.window}_{end}") for end in ("from", "to"))
     if fit.window == "fraction":
         return f"{low:g} to {high:g} % of the peak force"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,12 +14,15 @@ if TYPE_CHECKING:
 
 Array = np.ndarray
 RULES = {
-    "typical": "typical: modulus and adhesion nearest to their medians",
-    "best": "surest: the smallest relative ± of the modulus, without any doubt",
-    "worst": "worst in use: of the pixels that are used, the one with the gravest doubts",
-    "left_out": "worst left out: of the pixels that are not used, the one with the gravest doubts",
+    "typical": "typical{of}: {what} nearest to {whose}",
+    "best": "surest{of}: the smallest relative ± of the {what}, without any doubt",
+    "worst": "worst in use{of}: of the pixels that are used, the one with the gravest doubts",
+    "left_out": "worst left out{of}: of the pixels that are not used, the one with the gravest "
+    "doubts",
 }
-"""Rule -> what it looks for."""
+"""Rule -> what it looks for; `of` names a component, `what` the channels that were judged."""
+SHORT = {"reduced_modulus": "modulus"}
+"""Channels whose name is too long for these words."""
 JUDGED = (("reduced_modulus", "stiffness"), ("adhesion",))
 """What a typical pixel is typical in; of each group the first channel that has values."""
 
@@ -49,15 +52,22 @@ def pick(findings: Findings, which: str, component: str = "") -> Example | None:
     if which not in RULES:
         raise ValueError(f"“{which}” is no rule for an example; one of {', '.join(RULES)}")
     number = number_of(findings, component) if component else None
-    flat = _RULES[which](findings, number)
+    flat, judged = _RULES[which](findings, number)
     if flat is None:
         return None
     row, col = divmod(int(flat), findings.map.shape[1])
-    words = RULES[which]
+    return Example(which, row, col, _words(findings, which, number, judged))
+
+
+def _words(findings: Findings, which: str, number: int | None, judged: tuple[str, ...]) -> str:
+    """By which rule a pixel was chosen, from the channels that were judged."""
+    of = ""
     if number is not None:
         assert findings.composition is not None
-        words += f" of component {findings.composition.title(number)}"
-    return Example(which, row, col, words)
+        of = f" of component {findings.composition.title(number)}"
+    whose = "their medians" if len(judged) > 1 else "its median"
+    what = " and ".join(SHORT.get(name, name) for name in judged)
+    return RULES[which].format(of=of, what=what, whose=whose if not of else f"{whose} there")
 
 
 def examples(findings: Findings) -> tuple[Example, ...]:
@@ -91,10 +101,14 @@ def _usable(findings: Findings, number: int | None) -> Array:
     return inside
 
 
-def _typical(findings: Findings, number: int | None) -> Any:
+Chosen = tuple[int | None, tuple[str, ...]]
+"""The flat number of a pixel, None where none fits, and the channels that it was judged by."""
+
+
+def _typical(findings: Findings, number: int | None) -> Chosen:
     inside = _usable(findings, number)
     distance = np.zeros(findings.map.shape)
-    judged = False
+    judged: list[str] = []
     for group in JUDGED:
         for name in group:
             values = findings.analysis.channel(name)
@@ -104,12 +118,14 @@ def _typical(findings: Findings, number: int | None) -> Any:
             middle = np.median(here)
             spread = 1.4826 * np.median(np.abs(here - middle)) or 1.0
             distance = distance + ((values - middle) / spread) ** 2
-            judged = True
+            judged.append(name)
             break
-    return _least(np.where(inside, distance, np.nan)) if judged else None
+    if not judged:
+        return None, ()
+    return _least(np.where(inside, distance, np.nan)), tuple(judged)
 
 
-def _best(findings: Findings, number: int | None) -> Any:
+def _best(findings: Findings, number: int | None) -> Chosen:
     analysis = findings.analysis
     inside = _usable(findings, number) & (analysis.doubts == 0)
     for name in ("reduced_modulus", "stiffness", "adhesion"):
@@ -120,21 +136,21 @@ def _best(findings: Findings, number: int | None) -> Any:
             relative = np.abs(errors / analysis.channel(name))
         found = _least(np.where(inside, relative, np.nan))
         if found is not None:
-            return found
-    return None
+            return found, (name,)
+    return None, ()
 
 
-def _worst(findings: Findings, number: int | None, used: bool = True) -> Any:
+def _worst(findings: Findings, number: int | None, used: bool = True) -> Chosen:
     flat = findings.ranking.flat
     wanted = findings.analysis.trusted.ravel()[flat] == used
     if number is not None:
         assert findings.labels is not None
         wanted &= findings.labels.ravel()[flat] == number
     found = flat[wanted]
-    return int(found[0]) if found.size else None
+    return (int(found[0]) if found.size else None), ()
 
 
-def _left_out(findings: Findings, number: int | None) -> Any:
+def _left_out(findings: Findings, number: int | None) -> Chosen:
     return _worst(findings, number, used=False)
 
 

@@ -89,7 +89,7 @@ class DoubtOptions(Options):
     """Which pixels are doubted, and what was decided about them."""
 
     counts: bool = flag(True, "Counts in the legend", "How many pixels there are of each kind")
-    scale_bar: bool = flag(True, "Scale bar", "A bar of known length in a corner")
+    scale_bar: bool = flag(True, "Scale bar", "A bar of known length under the map")
     axes: bool = flag(False, "Axes", "x and y with ticks instead of a bare map")
 
 
