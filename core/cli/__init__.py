@@ -71,7 +71,7 @@ def no_command(word: str) -> str:
         return ""
     near = get_close_matches(word, COMMANDS, 1)
     meant = f"Did you mean {near[0]}? " if near else ""
-    return f"“{word[:40]}” is neither a command nor a file. {meant}`palpate --help` lists all."
+    return f"{word[:40]}: no such file or command. {meant}`palpate --help` lists the commands."
 
 
 def _run(args: argparse.Namespace) -> int:
