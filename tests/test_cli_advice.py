@@ -46,7 +46,9 @@ def test_the_table_is_followed_by_the_advice_and_every_check_that_is_not_well(
             assert f"(limit: {check.limit}" in joined
         else:
             assert check.sentence not in joined.replace(advice.sentence, "")
-    broken = [line.startswith("broken") for line in lines if line.startswith(("broken", "strain"))]
+    heads = [line for line in told.splitlines() if line.startswith(("  broken ", "  strained "))]
+    assert len(heads) == len(bad)
+    broken = [line.startswith("  broken") for line in heads]
     assert broken == sorted(broken, reverse=True), "the worse ones come first"
     width = advice.check("lambda")
     assert f"λ = {text_of(width.value, '', width.error)} (limit: {width.limit}; " in joined
