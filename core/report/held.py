@@ -15,8 +15,7 @@ from ..errors import InputError
 from ..uncertainty import group_budget
 from ..uncertainty.inputs import QUANTITIES
 from ..uncertainty.montecarlo import tolerance
-from ..units import text_of
-from .words import Array, Draft, unit_for
+from .words import Array, Draft, factor, unit_for
 
 TRIALS = 50_000
 DIGITS = 1
@@ -95,7 +94,9 @@ def agrees(budget: Any) -> bool:
 
 
 def interval_words(low: float, high: float, unit: str) -> str:
-    """“0.96 GPa to 3.1 GPa”, or to no upper bound."""
+    """“0.96 to 3.1 GPa”, or to no upper bound; two figures, since trials know no more of an end."""
     shown = unit_for([low, high], unit)
-    end = "no upper bound" if math.isinf(high) else text_of(high, unit, unit=shown)
-    return f"{text_of(low, unit, unit=shown)} to {end}"
+    first, last = (f"{float(f'{value * factor(unit, shown):.2g}'):g}" for value in (low, high))
+    if math.isinf(high):
+        return f"{first} {shown} to no upper bound"
+    return f"{first} to {last} {shown}"
