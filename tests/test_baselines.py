@@ -333,7 +333,7 @@ def test_another_period_or_another_way_of_the_branches_runs_the_baseline_anew():
     {"baseline.fringes": "subtract", "baseline.period": PERIOD, "baseline.branches": "drift"},
 ])  # fmt: skip
 def test_the_curve_shows_the_whole_baseline_before_and_after(change):
-    from palpate.app.views.axes import baseline_of
+    from palpate.core.curveaxes import baseline_of
 
     fmap = many(3, tilt=3e-4, fringe=0.3, period=PERIOD, drift=0.4)
     settings = Settings().with_values(change)

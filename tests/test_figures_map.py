@@ -103,7 +103,7 @@ def test_pixels_without_colour_are_counted_by_reason():
     (dict(channel="nothing"), "no channel “nothing”"),
     (dict(channel="drift"), "no value anywhere"),
     (dict(colours="rainbow"), "no colours “rainbow”"),
-    (dict(unit="nN"), "can't be shown in nN"),
+    (dict(unit="nN"), "is a pressure and can't be drawn in “nN”"),
     (dict(unit="lightyears"), "is not known"),
     (dict(limits="set", low=2.0, high=1.0), "has to be larger"),
     (dict(limits="set", low=0.0, high=1.0, scale="log"), "can't begin at 0"),

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from views_data import bare_report, report
 
-from palpate.app.views import axes, scales
+from palpate.app.views import scales
+from palpate.core import curveaxes as axes
 
 
 def test_force_separation_and_indentation_follow_their_formulas():

@@ -12,10 +12,10 @@ from pytestqt.qtbot import QtBot
 from views_data import bare_report, double_click, drag, report, send_move
 
 from palpate.app.theme import DARK
-from palpate.app.views import axes
-from palpate.app.views.axes import Frame, baseline_of
 from palpate.app.views.curve_items import LOOKS
 from palpate.app.views.curve_view import CONTACT, CurveView, law_beside
+from palpate.core import curveaxes as axes
+from palpate.core.curveaxes import Frame, baseline_of
 
 LEFT = Qt.MouseButton.LeftButton
 

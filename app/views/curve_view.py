@@ -23,13 +23,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from ...core import curveaxes as axes
 from ...core import units
 from ...core.channels import CHANNELS
+from ...core.curveaxes import Frame, contact_start
 from ...core.curvereport import CurveReport, Raised
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
-from . import axes
-from .axes import Frame, contact_start
 from .curve_items import BESIDE, EMPTY, CurveItems
 from .legend import Legend
 from .residuals import ResidualPlot

@@ -8,12 +8,11 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QObject, QSignalBlocker, Signal
 
-from ...core.components.outlines import ellipse
 from .. import theme as look
 from ..theme import LIGHT, Theme
 from .component_look import look_of
 
-__all__ = ["Gates", "Members", "ellipse"]
+__all__ = ["Gates", "Members"]
 
 Array = np.ndarray
 Place = tuple[float, float]

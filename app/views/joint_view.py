@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 )
 
 from ...core.channels import Channel
+from ...core.components.outlines import ellipse
 from .. import theme as look
 from ..theme import LIGHT, SPACE, Theme
 from .component_look import look_of
@@ -34,7 +35,7 @@ from .distribution import (
     reach,
     told,
 )
-from .joint_items import Gates, Members, ellipse
+from .joint_items import Gates, Members
 
 Array = np.ndarray
 BINS = 110

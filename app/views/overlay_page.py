@@ -20,11 +20,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from ...core.curveaxes import X_AXES
 from .. import theme as look
 from ..overlay_calls import Axes
 from ..panels.law_page import wrapped
 from ..theme import LIGHT, SPACE, Theme
-from .axes import X_AXES
 from .overlay_look import HIGH, WIDE, SetLook, swatch
 from .overlay_view import BOTH, OverlayView
 

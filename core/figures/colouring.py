@@ -201,8 +201,8 @@ def shown_unit(channel: Channel, wished: str, size: float) -> tuple[str, float]:
         raise PanelError(f"{channel.label}: {str(error).rstrip('.')}.") from None
     own, core = parse_unit(channel.unit)
     if dimension != own:
-        raise PanelError(f"{channel.label} can't be shown in {wished.strip()}: it is in "
-                         f"{channel.unit or 'no unit'}. Choose a unit of that kind.")  # fmt: skip
+        raise PanelError(f"{channel.label} is a {own} and can't be drawn in “{wished.strip()}”: "
+                         f"choose another unit, such as {channel.unit or 'none'}.")  # fmt: skip
     return wished.strip(), core / factor
 
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..channels import CHANNELS, Channel, asked_for
-from ..units import best_unit, parse_unit
-from .colouring import texts
+from .colouring import shown_unit, texts
 from .look import INK
 from .parts import PanelError, Style
 
@@ -41,18 +40,9 @@ def unit_of(channel: Channel, values: Array, wanted: str = "") -> tuple[str, flo
 
     Raises PanelError for a wanted unit of another kind.
     """
-    if not wanted:
-        finite = np.abs(values[np.isfinite(values)])
-        size = float(np.percentile(finite, 98.0)) if finite.size else 0.0
-        return best_unit(size, channel.unit)
-    try:
-        (have, own), (want, other) = parse_unit(channel.unit), parse_unit(wanted)
-    except ValueError as error:
-        raise PanelError(f"{channel.label}: {error}.") from None
-    if have != want:
-        raise PanelError(f"{channel.label} is a {have} and can't be drawn in “{wanted}”: choose "
-                         f"another unit, such as {channel.unit or 'none'}.")  # fmt: skip
-    return wanted, own / other
+    finite = np.abs(values[np.isfinite(values)])
+    size = float(np.percentile(finite, 98.0)) if finite.size else 0.0
+    return shown_unit(channel, wanted, size)
 
 
 def dress(axes: Any, style: Style) -> None:

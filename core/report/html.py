@@ -42,11 +42,10 @@ def write_html(
     Cancelled : on request; the file that was there before stays
     """
     path, progress = Path(path), progress or Progress()
-    size = 2 * sum(len(figure.data) for figure in report.figures) + 500_000
-    with saving(path, needs=size) as temporary, temporary.open("w", encoding="utf-8") as file:
+    with saving(path, needs=report.needs) as place, place.open("w", encoding="utf-8") as out:
         for at, part in enumerate(page(report)):
             progress.step(at, len(report.sections) + 3, "Writing the page")
-            file.write(part)
+            out.write(part)
     return path
 
 

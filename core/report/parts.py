@@ -192,6 +192,11 @@ class Report:
                    **{name: clean(text) for name, text in about.items()})  # fmt: skip
 
     @property
+    def needs(self) -> int:
+        """About how many bytes a file of it takes."""
+        return 2 * sum(len(figure.data) for figure in self.figures) + 500_000
+
+    @property
     def blocks(self) -> Iterator[Block]:
         yield from self.lead
         for section in self.sections:

@@ -48,8 +48,7 @@ def write_pdf(
     Cancelled : on request; the file that was there before stays
     """
     path, progress = Path(path), progress or Progress()
-    size = 2 * sum(len(figure.data) for figure in report.figures) + 500_000
-    with saving(path, needs=size) as temporary:
+    with saving(path, needs=report.needs) as temporary:
         document = _document(str(temporary), report, progress)
         document.build(list(_story(report)), canvasmaker=_pages())
     return path

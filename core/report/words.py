@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..channels import CHANNELS
+from ..methods.words import counted as count  # noqa: F401  (the other files take it here)
+from ..methods.words import listed  # noqa: F401
 from ..progress import Progress
 from ..units import best_unit, parse_unit, text_of
 
@@ -161,16 +163,6 @@ def spread(error: float) -> str:
 def number(value: float, core: str, error: float = math.nan) -> str:
     """A number with its ± and unit, as in a sentence."""
     return text_of(value, core, error).replace("-", "−")
-
-
-def count(n: int, one: str, many: str = "") -> str:
-    """“1 pixel”, “2,304 pixels”."""
-    return f"{n:,} {one if n == 1 else many or one + 's'}"
-
-
-def listed(words: Sequence[str]) -> str:
-    """“a, b and c”."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def sentence(text: str) -> str:
